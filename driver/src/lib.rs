@@ -1,0 +1,3 @@
+//! Driver.
+#![no_std]
+#![forbid(unsafe_code)]

@@ -1,0 +1,419 @@
+//! What a simulated chip is made of: every axis on which two parts of one density differ.
+//!
+//! A [`ChipModel`] is plain data. It is computed from a part's card elsewhere, or written by hand in a test; with the
+//! feature `serde` it can be stored and read back, which is how programs in other languages get their chips.
+//! Units are in the names: bytes, nanoseconds (`_ns`), hertz (`_hz`), millivolts (`_mv`).
+
+use alloc::string::String;
+use alloc::vec::Vec;
+
+/// The whole behaviour of one part, in one package.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct ChipModel {
+    /// Name shown in traces and reports.
+    pub name: String,
+    /// EEPROM (page latch and write cycle) or FRAM (neither).
+    pub memory: MemoryKind,
+    /// Size of the array in bytes; a power of two from 16 to 2^24.
+    pub capacity: u32,
+    /// Bytes of the page latch, a power of two. Ignored for FRAM.
+    pub page: u32,
+    /// Word-address bytes sent after the device address: 0 to 3.
+    pub word_address_bytes: u8,
+    /// What the chip makes of each bit of the 7-bit device address, bit 6 first and bit 0 (next to R/W) last.
+    pub device_bits: [DeviceBit; 7],
+    /// How an unconnected A2, A1, A0 pin reads.
+    pub open_strap: OpenPin,
+    /// Duration and unit of the internal write cycle.
+    pub write_cycle: WriteCycle,
+    /// Which accesses the chip refuses during a write cycle.
+    pub busy_answer: BusyAnswer,
+    /// Write protection by pin.
+    pub write_protect: WriteProtect,
+    /// Where the address pointer stands after a page write.
+    pub pointer_after_write: PointerAfterWrite,
+    /// A sequential read wraps inside aligned blocks of this many bytes; equal to `capacity` for the whole array.
+    pub read_wrap: u32,
+    /// What becomes of the block-select bits of a device address with R/W = 1.
+    pub read_block_bits: ReadBlockBits,
+    /// What a START or STOP inside a data byte of a write does to the whole bytes before it.
+    pub cut_byte: CutByte,
+    /// Unit in which wear counts.
+    pub wear_unit: WearUnit,
+    /// Rated write cycles per wear unit.
+    pub endurance_cycles: u64,
+    /// Which bytes are in danger when the supply is lost inside a write cycle.
+    pub torn_scope: TornScope,
+    /// Supply limits.
+    pub supply: SupplyLimits,
+    /// Fastest SCL per supply range.
+    pub speed: Vec<SpeedGrade>,
+    /// Slowest SCL, where the part has a floor; 0 for none.
+    pub min_scl_hz: u32,
+    /// Bus time-out: SCL low for this long resets the bus logic; 0 for none.
+    pub bus_timeout_ns: u64,
+    /// Time from a valid supply to the first answer.
+    pub power_up_ns: u64,
+    /// Second regions: identification page, serial number, EUI, protection registers.
+    pub regions: Vec<Region>,
+}
+
+/// The kind of memory behind the same bus protocol.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum MemoryKind {
+    /// Page latch, write cycle, wear.
+    Eeprom,
+    /// Ferroelectric: every byte is stored as it arrives; no page, no write cycle.
+    Fram,
+}
+
+/// Role of one bit of the 7-bit device address.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum DeviceBit {
+    /// Must have this value.
+    Fixed(bool),
+    /// Must equal the level of address pin A`n` (0, 1 or 2).
+    Pin(u8),
+    /// Must be the complement of the level of address pin A`n`.
+    PinInverted(u8),
+    /// Not looked at.
+    Ignored,
+    /// Block-select bit `n`: bit `8 * word_address_bytes + n` of the word address.
+    Block(u8),
+}
+
+/// How an unconnected pin reads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum OpenPin {
+    /// A level drawn anew at each power-up.
+    Random,
+    /// Pulled down inside: low.
+    PulledLow,
+    /// Pulled up inside: high.
+    PulledHigh,
+}
+
+/// The internal write cycle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct WriteCycle {
+    /// Typical duration.
+    pub typical_ns: u64,
+    /// Longest duration; at least `typical_ns`.
+    pub max_ns: u64,
+    /// What one duration covers.
+    pub per: CycleUnit,
+}
+
+/// What one write-cycle duration covers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum CycleUnit {
+    /// The whole page write.
+    Page,
+    /// Each latched byte.
+    Byte,
+}
+
+/// Accesses refused (not acknowledged) while a write cycle runs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum BusyAnswer {
+    /// Any access to the chip's own address.
+    AnyAccess,
+    /// Only accesses with R/W = 0; a read is acknowledged and drives undefined data.
+    WritesOnly,
+    /// Only the control byte that started the write; another one is acknowledged and its bytes are undefined or lost.
+    SameControlByte,
+}
+
+/// Write protection by the WP pin, or built in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct WriteProtect {
+    /// Bytes protected while the pin is active.
+    pub pin_range: ByteRange,
+    /// The pin protects when it is high (nearly every part) or low.
+    pub active_high: bool,
+    /// How an unconnected WP pin reads.
+    pub open_pin: OpenPin,
+    /// Bytes that are read-only whatever the pin says.
+    pub fixed_range: ByteRange,
+    /// When the pin is looked at.
+    pub sampled: WpSampled,
+    /// How a protected write is answered.
+    pub answer: ProtectedAnswer,
+    /// What a page write does that is protected only in part.
+    pub partial: PartlyProtected,
+}
+
+/// A range of the array; empty when `len` is 0.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct ByteRange {
+    /// First byte.
+    pub start: u32,
+    /// Number of bytes.
+    pub len: u32,
+}
+
+impl ByteRange {
+    /// The range without any byte.
+    pub const EMPTY: Self = Self { start: 0, len: 0 };
+
+    /// Whether `offset` lies inside.
+    #[must_use]
+    pub const fn contains(self, offset: u32) -> bool {
+        offset >= self.start && offset - self.start < self.len
+    }
+}
+
+/// When the WP pin is looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum WpSampled {
+    /// At the STOP that would start the write cycle.
+    Stop,
+    /// From the last bit of the first data byte to STOP: active at any time in between cancels the write.
+    DataPhase,
+}
+
+/// How a write to protected bytes is answered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum ProtectedAnswer {
+    /// Data acknowledged, nothing stored, ready at once.
+    AckReady,
+    /// Data acknowledged, nothing stored, and the write time runs all the same.
+    AckBusy,
+    /// Data bytes not acknowledged, no write cycle.
+    NackData,
+}
+
+/// What becomes of a page write that touches protected and unprotected bytes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum PartlyProtected {
+    /// Nothing is stored.
+    Nothing,
+    /// Only the unprotected bytes are stored.
+    UnprotectedOnly,
+}
+
+/// Where the address pointer stands after a page write.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum PointerAfterWrite {
+    /// It has wrapped inside the page.
+    WrappedInPage,
+    /// The address of the last byte, plus one.
+    LastPlusOne,
+}
+
+/// What becomes of the block-select bits of a device address with R/W = 1.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum ReadBlockBits {
+    /// The pointer's own upper bits count.
+    Ignored,
+    /// They replace the pointer's upper bits.
+    Latched,
+}
+
+/// What a START or STOP inside a data byte of a write does to the whole bytes before it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum CutByte {
+    /// Nothing is written.
+    DropsAll,
+    /// A STOP writes the whole bytes that were acknowledged.
+    KeepsWhole,
+}
+
+/// Unit in which wear counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum WearUnit {
+    /// Each written byte by itself.
+    Byte,
+    /// Aligned groups of this many bytes (error correction).
+    Group(u32),
+    /// The whole page.
+    Page,
+}
+
+/// Which bytes are in danger when the supply is lost inside a write cycle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum TornScope {
+    /// Only the bytes being programmed.
+    Latched,
+    /// The error-correction groups that hold them, of this many bytes.
+    Group(u32),
+    /// The whole page.
+    Page,
+}
+
+/// Supply limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct SupplyLimits {
+    /// Lowest supply at which the chip answers and reads.
+    pub read_min_mv: u32,
+    /// Lowest supply at which it writes; at least `read_min_mv`.
+    pub write_min_mv: u32,
+    /// Highest supply.
+    pub max_mv: u32,
+}
+
+/// Fastest SCL in one supply range, and the part's own timing limits there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct SpeedGrade {
+    /// Lower end of the supply range.
+    pub min_mv: u32,
+    /// Upper end.
+    pub max_mv: u32,
+    /// Fastest SCL.
+    pub scl_hz: u32,
+    /// AC limits of the part in this range; those of the bus mode where a sheet gives none.
+    pub ac: AcLimits,
+}
+
+/// AC timing limits in nanoseconds: minima, except `t_aa_max` and `t_sp_max`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct AcLimits {
+    /// SCL low.
+    pub t_low: u32,
+    /// SCL high.
+    pub t_high: u32,
+    /// Hold time of a START.
+    pub t_hd_sta: u32,
+    /// Set-up time of a repeated START.
+    pub t_su_sta: u32,
+    /// Data hold.
+    pub t_hd_dat: u32,
+    /// Data set-up.
+    pub t_su_dat: u32,
+    /// Set-up time of a STOP.
+    pub t_su_sto: u32,
+    /// Bus free between STOP and START.
+    pub t_buf: u32,
+    /// Longest time from falling SCL to valid data.
+    pub t_aa_max: u32,
+    /// Longest spike that is filtered.
+    pub t_sp_max: u32,
+}
+
+impl AcLimits {
+    /// Standard-mode, 100 kHz. Source: bus table of UM10204 as reprinted in NXP PCA9698 Rev.3 Table 15.
+    pub const STANDARD: Self = Self {
+        t_low: 4700,
+        t_high: 4000,
+        t_hd_sta: 4000,
+        t_su_sta: 4700,
+        t_hd_dat: 0,
+        t_su_dat: 250,
+        t_su_sto: 4000,
+        t_buf: 4700,
+        t_aa_max: 3450,
+        t_sp_max: 50,
+    };
+    /// Fast-mode, 400 kHz. Source: as [`AcLimits::STANDARD`].
+    pub const FAST: Self = Self {
+        t_low: 1300,
+        t_high: 600,
+        t_hd_sta: 600,
+        t_su_sta: 600,
+        t_hd_dat: 0,
+        t_su_dat: 100,
+        t_su_sto: 600,
+        t_buf: 1300,
+        t_aa_max: 900,
+        t_sp_max: 50,
+    };
+    /// Fast-mode Plus, 1 MHz. Source: as [`AcLimits::STANDARD`].
+    pub const FAST_PLUS: Self = Self {
+        t_low: 500,
+        t_high: 260,
+        t_hd_sta: 260,
+        t_su_sta: 260,
+        t_hd_dat: 0,
+        t_su_dat: 50,
+        t_su_sto: 260,
+        t_buf: 500,
+        t_aa_max: 450,
+        t_sp_max: 50,
+    };
+
+    /// The bus mode that covers an SCL rate; Fast-mode Plus for everything above 400 kHz.
+    #[must_use]
+    pub const fn for_scl_hz(scl_hz: u32) -> Self {
+        if scl_hz <= 100_000 {
+            Self::STANDARD
+        } else if scl_hz <= 400_000 {
+            Self::FAST
+        } else {
+            Self::FAST_PLUS
+        }
+    }
+}
+
+/// A second region of a part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Region {
+    /// What it is.
+    pub kind: RegionKind,
+    /// Device-address bits it answers to, bit 6 first; `None` when it lies in the array.
+    pub device_bits: Option<[DeviceBit; 7]>,
+    /// First word address.
+    pub word_address: u32,
+    /// Mask of the word-address bits that are compared; the rest is don't care.
+    pub address_mask: u32,
+    /// Word-address bytes sent for it.
+    pub word_address_bytes: u8,
+    /// Size in bytes.
+    pub len: u32,
+    /// Who may write it.
+    pub access: RegionAccess,
+    /// For software protection: the array range that it protects.
+    pub protects: ByteRange,
+}
+
+/// What a second region is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum RegionKind {
+    /// Factory-programmed serial number.
+    SerialNumber,
+    /// Identification page, for the user.
+    IdentificationPage,
+    /// 48-bit network address.
+    Eui48,
+    /// 64-bit network address.
+    Eui64,
+    /// Software write protection that cannot be undone.
+    PermanentProtection,
+    /// Software write protection that can be cleared.
+    ReversibleProtection,
+    /// Bank select by command (two dummy bytes), for all such chips on a bus.
+    BankSelect,
+}
+
+/// Who may write a region.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum RegionAccess {
+    /// Nobody.
+    ReadOnly,
+    /// Everybody, until it is locked for good.
+    Lockable,
+    /// Everybody.
+    ReadWrite,
+}
