@@ -1,11 +1,62 @@
 //! A simulated 24-series I2C EEPROM that behaves like the real one.
+//!
+//! The chip sees what a real chip sees: START, bytes, acknowledge bits, STOP, supply and time. It shares no code with any
+//! driver. A [`Rig`] is a bus with chips, a virtual clock, a trace, detectors for every [`Hazard`] and a ledger of what a
+//! program meant to store.
+//!
+//! ```
+//! use embedded_hal::i2c::I2c;
+//! use pagewise_simulator::{ChipModel, Hazard, Rig, RigConfig, Straps};
+//!
+//! // A program that does not know about pages writes 48 bytes at 0x0010 of a part with 32-byte pages.
+//! let rig = Rig::new(RigConfig::default());
+//! let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+//! let data: Vec<u8> = (0..48).collect();
+//! rig.meant(chip, 0x10, &data);
+//! let mut message = vec![0x00, 0x10];
+//! message.extend_from_slice(&data);
+//! rig.bus().write(0x50, &message)?;
+//! rig.advance_ns(5_000_000);
+//!
+//! let losses = rig.explain();
+//! assert_eq!(losses[0].text, "16 bytes at 0x0010 overwritten by bytes meant for 0x0030: page wrap at 32");
+//! assert_eq!(losses[1].text, "16 bytes meant for 0x0020 landed at 0x0000: page wrap at 32");
+//! assert!(rig.finish().iter().any(|incident| incident.hazard == Hazard::PageWrap));
+//! # Ok::<(), pagewise_simulator::BusError>(())
+//! ```
+//!
+//! # Layers
+//!
+//! `chip` is one part seen from its pins; `world` puts chips on a bus and moves the clock; [`bus`] is a controller that
+//! implements embedded-hal; [`detector`](Incident) and ledger watch. The core is `no_std` with `alloc` (feature `std` is
+//! on by default), forbids `unsafe`, and needs no clock and no randomness of the host.
 #![cfg_attr(not(feature = "std"), no_std)]
 #![forbid(unsafe_code)]
 
 extern crate alloc;
 
+pub mod bus;
+mod check;
+mod chip;
+mod detector;
+mod event;
 pub mod hazard;
+mod ledger;
 pub mod model;
+mod rig;
+mod rng;
+mod segment;
+pub mod time;
+pub mod trace;
+mod world;
 
+pub use bus::{AdjacentWrites, BusError, BusFault, NackKind, OverLimit, Quirks, RigBus, RigDelay, ZeroLength};
+pub use chip::Straps;
+pub use chip::cycle::CycleTime;
+pub use detector::Incident;
+pub use event::{ChipId, Event, EventKind, Level, Note, Pin};
 pub use hazard::Hazard;
+pub use ledger::Loss;
 pub use model::ChipModel;
+pub use rig::{PowerUp, Rig, RigConfig};
+pub use time::ClockPlan;

@@ -1,0 +1,132 @@
+//! Models that contradict themselves are refused before they can confuse a simulation.
+
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use crate::model::{
+    AcLimits, BusyAnswer, ByteRange, ChipModel, CutByte, CycleUnit, DeviceBit, MemoryKind, OpenPin, PartlyProtected,
+    PointerAfterWrite, ProtectedAnswer, ReadBlockBits, SpeedGrade, SupplyLimits, TornScope, WearUnit, WpSampled,
+    WriteCycle, WriteProtect,
+};
+
+impl ChipModel {
+    /// Checks the relations between the values.
+    ///
+    /// # Errors
+    ///
+    /// The first relation that does not hold: a capacity that is not a power of two from 16 to 2^24, a page that is not
+    /// a power of two or larger than the array, more than three word-address bytes, a read-wrap block that does not
+    /// divide the array, a write cycle whose typical value exceeds its maximum, a wear group that is not a power of two,
+    /// a supply to write below the supply to read.
+    pub fn check(&self) -> Result<(), String> {
+        let power = |value: u32, from: u32, to: u32| value.is_power_of_two() && (from..=to).contains(&value);
+        if !power(self.capacity, 16, 1 << 24) {
+            return Err(format!("capacity of {} bytes is no power of two from 16 to 16777216", self.capacity));
+        }
+        if self.memory == MemoryKind::Eeprom && !power(self.page, 1, self.capacity) {
+            return Err(format!("page of {} bytes is no power of two up to {}", self.page, self.capacity));
+        }
+        if self.word_address_bytes > 3 {
+            return Err(format!("{} word-address bytes, at most 3", self.word_address_bytes));
+        }
+        if !power(self.read_wrap, 1, self.capacity) {
+            return Err(format!("read wrap of {} bytes is no power of two up to {}", self.read_wrap, self.capacity));
+        }
+        if self.write_cycle.typical_ns > self.write_cycle.max_ns {
+            return Err(format!("write cycle: typical {} ns above maximum", self.write_cycle.typical_ns));
+        }
+        for group in [group_of_wear(self.wear_unit), group_of_scope(self.torn_scope)].into_iter().flatten() {
+            if !power(group, 1, self.capacity) {
+                return Err(format!("group of {group} bytes is no power of two up to {}", self.capacity));
+            }
+        }
+        if self.supply.write_min_mv < self.supply.read_min_mv {
+            return Err(format!(
+                "writes from {} mV, reads only from {} mV",
+                self.supply.write_min_mv, self.supply.read_min_mv
+            ));
+        }
+        Ok(())
+    }
+
+    /// An invented 32 kbit (4096 byte) part: two word-address bytes, 32-byte pages, pins A2..A0, 5 ms write cycle.
+    ///
+    /// For tests and examples; it is no card of a real part.
+    #[must_use]
+    pub fn example_32_kbit() -> Self {
+        use DeviceBit::{Fixed, Pin};
+        Self {
+            name: String::from("example-32k"),
+            memory: MemoryKind::Eeprom,
+            capacity: 4096,
+            page: 32,
+            word_address_bytes: 2,
+            device_bits: [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Pin(2), Pin(1), Pin(0)],
+            open_strap: OpenPin::Random,
+            write_cycle: WriteCycle { typical_ns: 3_000_000, max_ns: 5_000_000, per: CycleUnit::Page },
+            busy_answer: BusyAnswer::AnyAccess,
+            write_protect: WriteProtect {
+                pin_range: ByteRange { start: 0, len: 4096 },
+                active_high: true,
+                open_pin: OpenPin::Random,
+                fixed_range: ByteRange::EMPTY,
+                sampled: WpSampled::Stop,
+                answer: ProtectedAnswer::AckReady,
+                partial: PartlyProtected::Nothing,
+            },
+            pointer_after_write: PointerAfterWrite::WrappedInPage,
+            read_wrap: 4096,
+            read_block_bits: ReadBlockBits::Ignored,
+            cut_byte: CutByte::DropsAll,
+            wear_unit: WearUnit::Byte,
+            endurance_cycles: 1_000_000,
+            torn_scope: TornScope::Latched,
+            supply: SupplyLimits { read_min_mv: 1700, write_min_mv: 1700, max_mv: 5500 },
+            speed: alloc::vec![
+                SpeedGrade { min_mv: 1700, max_mv: 2499, scl_hz: 400_000, ac: AcLimits::FAST },
+                SpeedGrade { min_mv: 2500, max_mv: 5500, scl_hz: 1_000_000, ac: AcLimits::FAST_PLUS },
+            ],
+            min_scl_hz: 0,
+            bus_timeout_ns: 0,
+            power_up_ns: 1_000_000,
+            regions: Vec::new(),
+        }
+    }
+
+    /// An invented 16 kbit (2048 byte) part: one word-address byte, three block-select bits, 16-byte pages.
+    #[must_use]
+    pub fn example_16_kbit() -> Self {
+        use DeviceBit::{Block, Fixed};
+        let mut model = Self::example_32_kbit();
+        model.name = String::from("example-16k");
+        model.capacity = 2048;
+        model.page = 16;
+        model.word_address_bytes = 1;
+        model.device_bits = [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Block(2), Block(1), Block(0)];
+        model.write_protect.pin_range = ByteRange { start: 0, len: 2048 };
+        model.read_wrap = 2048;
+        model
+    }
+
+    /// An invented 2 kbit (256 byte) part: one word-address byte, 8-byte pages, pins A2..A0.
+    #[must_use]
+    pub fn example_2_kbit() -> Self {
+        let mut model = Self::example_32_kbit();
+        model.name = String::from("example-2k");
+        model.capacity = 256;
+        model.page = 8;
+        model.word_address_bytes = 1;
+        model.write_protect.pin_range = ByteRange { start: 0, len: 256 };
+        model.read_wrap = 256;
+        model
+    }
+}
+
+fn group_of_wear(unit: WearUnit) -> Option<u32> {
+    if let WearUnit::Group(bytes) = unit { Some(bytes) } else { None }
+}
+
+fn group_of_scope(scope: TornScope) -> Option<u32> {
+    if let TornScope::Group(bytes) = scope { Some(bytes) } else { None }
+}

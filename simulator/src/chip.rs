@@ -1,0 +1,390 @@
+//! One chip, seen from its pins: conditions and bytes in, acknowledge bits and bytes out.
+//!
+//! The functions here are called by a front end (the byte-level bus or the wire level) in the order in which a real chip
+//! would notice things: [`Chip::start`], [`Chip::receive`] for each byte it is sent, [`Chip::drive`] and [`Chip::sent`]
+//! for each byte that is read from it, [`Chip::stop`]. The chip knows nothing of the program at the other end.
+
+pub(crate) mod array;
+pub(crate) mod cycle;
+pub(crate) mod disturb;
+pub(crate) mod latch;
+pub(crate) mod power;
+pub(crate) mod protect;
+pub(crate) mod read;
+pub(crate) mod region;
+pub(crate) mod select;
+pub(crate) mod wear;
+
+use alloc::sync::Arc;
+use alloc::vec::Vec;
+
+use crate::event::{Level, Note};
+use crate::model::{ChipModel, CutByte, MemoryKind, PartlyProtected, ProtectedAnswer, ReadBlockBits};
+use crate::rng::Rng;
+use array::Array;
+use cycle::{Cycle, CycleTime};
+use latch::Latch;
+use region::{Regions, Target};
+
+/// How the board wires the pins of a chip.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct Straps {
+    /// Level of A0, A1, A2, in this order: `a[n]` is pin A`n`.
+    pub a: [Level; 3],
+    /// Level of WP.
+    pub wp: Level,
+}
+
+impl Straps {
+    /// A2, A1, A0 and WP to ground: the usual single chip at 0x50.
+    pub const GROUND: Self = Self { a: [Level::Low; 3], wp: Level::Low };
+
+    /// Pins A2..A0 wired to the low three bits of `value`, WP to ground.
+    #[must_use]
+    pub const fn address(value: u8) -> Self {
+        let a = [
+            Level::from_bit(value & 1 == 1),
+            Level::from_bit(value >> 1 & 1 == 1),
+            Level::from_bit(value >> 2 & 1 == 1),
+        ];
+        Self { a, wp: Level::Low }
+    }
+
+    /// The same with another level at WP.
+    #[must_use]
+    pub const fn with_wp(mut self, wp: Level) -> Self {
+        self.wp = wp;
+        self
+    }
+}
+
+impl Default for Straps {
+    fn default() -> Self {
+        Self::GROUND
+    }
+}
+
+/// Where a chip is in a transfer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Phase {
+    /// Bus free, or not meant: waits for START.
+    Ignore,
+    /// START seen: the next byte is a device address.
+    Address,
+    /// Word-address bytes are coming; `left` are missing.
+    Header { left: u8, value: u32 },
+    /// Data bytes fill the latch.
+    Data,
+    /// A data byte was not acknowledged.
+    Refused,
+    /// The chip drives bytes from the pointer.
+    Read,
+    /// The chip drives bytes of a region.
+    ReadRegion(usize),
+    /// Busy, but answered a read: drives anything.
+    Garbage,
+    /// Busy, but answered a write: bytes are lost.
+    Lost,
+    /// Bytes that are acknowledged and mean nothing (commands).
+    Dummy,
+}
+
+/// A chip with its state.
+#[derive(Debug, Clone)]
+pub(crate) struct Chip {
+    pub(crate) model: Arc<ChipModel>,
+    pub(crate) straps: Straps,
+    /// Levels of A0, A1, A2 as the chip reads them.
+    pub(crate) pins: [bool; 3],
+    pub(crate) wp_level: bool,
+    pub(crate) array: Array,
+    pub(crate) pointer: u32,
+    pub(crate) pointer_set: bool,
+    pub(crate) phase: Phase,
+    pub(crate) target: Target,
+    /// Last control byte that was accepted.
+    pub(crate) control: u8,
+    block: u32,
+    pub(crate) latch: Latch,
+    pub(crate) programming: Latch,
+    pub(crate) cycle: Option<Cycle>,
+    pub(crate) cycle_time: CycleTime,
+    pub(crate) wp_seen_active: bool,
+    pub(crate) rolled_from: Option<u32>,
+    pub(crate) wear: wear::Wear,
+    pub(crate) regions: Regions,
+    pub(crate) disturb: disturb::Disturb,
+    pub(crate) supply_mv: u32,
+    pub(crate) scl_hz: u32,
+    pub(crate) ready_ns: u64,
+    pub(crate) rng: Rng,
+    pub(crate) notes: Vec<(u64, Note)>,
+}
+
+impl Chip {
+    pub(crate) fn new(model: ChipModel, straps: Straps, supply_mv: u32, scl_hz: u32, rng: Rng) -> Self {
+        let array = Array::erased(model.capacity);
+        let regions = Regions::new(&model);
+        let mut chip = Self {
+            model: Arc::new(model),
+            straps,
+            pins: [false; 3],
+            wp_level: false,
+            array,
+            pointer: 0,
+            pointer_set: false,
+            phase: Phase::Ignore,
+            target: Target::Array,
+            control: 0,
+            block: 0,
+            latch: Latch::default(),
+            programming: Latch::default(),
+            cycle: None,
+            cycle_time: CycleTime::Drawn,
+            wp_seen_active: false,
+            rolled_from: None,
+            wear: wear::Wear::default(),
+            regions,
+            disturb: disturb::Disturb::default(),
+            supply_mv,
+            scl_hz,
+            ready_ns: 0,
+            rng,
+            notes: Vec::new(),
+        };
+        chip.draw_power_up_state(0);
+        chip
+    }
+
+    pub(crate) fn say(&mut self, at_ns: u64, note: Note) {
+        self.notes.push((at_ns, note));
+    }
+
+    pub(crate) fn is_fram(&self) -> bool {
+        self.model.memory == MemoryKind::Fram
+    }
+
+    /// B1, W4: START resets the bus logic; latched data is dropped.
+    pub(crate) fn start(&mut self, now: u64) {
+        if self.phase == Phase::Data && !self.is_fram() && self.latch.received > 0 {
+            let (offset, bytes) = (self.latch.first, self.latch.received);
+            self.latch.received = 0;
+            self.latch.retain(|_| false);
+            self.say(now, Note::DataDropped { offset, bytes });
+        }
+        self.rolled_from = None;
+        self.phase = Phase::Address;
+    }
+
+    /// A byte from the controller, complete at the eighth rising SCL. Returns whether the chip acknowledges it.
+    pub(crate) fn receive(&mut self, now: u64, byte: u8) -> bool {
+        match self.phase {
+            Phase::Address => self.device_address(now, byte),
+            Phase::Header { left, value } => self.word_address(now, left, value << 8 | u32::from(byte)),
+            Phase::Data if self.is_fram() => self.store_at_once(now, byte),
+            Phase::Data => self.data(now, byte),
+            Phase::Lost => true,
+            Phase::Dummy => self.dummy(now, byte),
+            _ => false,
+        }
+    }
+
+    /// STOP: the write cycle, if data was latched (W2); with nothing latched only the pointer stays (W3).
+    pub(crate) fn stop(&mut self, now: u64) {
+        let phase = core::mem::replace(&mut self.phase, Phase::Ignore);
+        let latched = self.latch.received > 0 && !self.is_fram();
+        let stores = match phase {
+            Phase::Data => latched,
+            Phase::Refused => latched && self.model.write_protect.partial == PartlyProtected::UnprotectedOnly,
+            Phase::Dummy => {
+                self.command_stop(now);
+                false
+            }
+            _ => false,
+        };
+        if stores {
+            self.program(now);
+        }
+    }
+
+    /// W5, R5: a START or STOP came after `bits` bits of a byte; `start` or `stop` is called next.
+    pub(crate) fn cut_byte(&mut self, now: u64, bits: u8, stop: bool) {
+        let read = matches!(self.phase, Phase::Read | Phase::Garbage | Phase::ReadRegion(_));
+        if matches!(self.phase, Phase::Ignore | Phase::Address) {
+            return;
+        }
+        self.say(now, Note::ByteCut { read, bits });
+        if read {
+            self.pointer = self.rng.below(u64::from(self.model.capacity)) as u32;
+            self.pointer_set = false;
+        } else if self.phase == Phase::Data && stop && self.model.cut_byte == CutByte::DropsAll && !self.is_fram() {
+            let (offset, bytes) = (self.latch.first, self.latch.received);
+            self.latch.received = 0;
+            self.latch.retain(|_| false);
+            if bytes > 0 {
+                self.say(now, Note::DataDropped { offset, bytes });
+            }
+        }
+    }
+
+    /// B2, P1, W7: the byte after a START.
+    fn device_address(&mut self, now: u64, control: u8) -> bool {
+        self.phase = Phase::Ignore;
+        let Some((target, block)) = self.meant_by(control) else { return false };
+        self.settle(now);
+        if !self.can_answer(now) {
+            return false;
+        }
+        if let Some(cycle) = self.cycle {
+            return self.answer_while_busy(now, cycle, control);
+        }
+        self.report_speed(now);
+        let read = control & 1 == 1;
+        self.control = control;
+        self.target = target;
+        self.block = block;
+        match target {
+            Target::Array if read => self.begin_read(now),
+            Target::Array => self.begin_header(now, self.model.word_address_bytes),
+            Target::Region(i) => return self.begin_region(now, i, read),
+        }
+        true
+    }
+
+    /// The array or the region that this control byte means, with its block-select bits.
+    pub(crate) fn meant_by(&self, control: u8) -> Option<(Target, u32)> {
+        let address = control >> 1;
+        if let Some(block) = select::select(&self.model.device_bits, self.pins, address) {
+            return Some((Target::Array, block));
+        }
+        self.region_meant_by(control)
+    }
+
+    /// R1, R2: the pointer stands, except for block-select bits where the part latches them.
+    fn begin_read(&mut self, now: u64) {
+        let below = 8 * u32::from(self.model.word_address_bytes);
+        if self.model.read_block_bits == ReadBlockBits::Latched && self.takes_block_bits() {
+            let low = (1_u32 << below) - 1;
+            self.pointer = (self.pointer & low | self.block << below) & (self.model.capacity - 1);
+            self.pointer_set |= self.model.word_address_bytes == 0;
+        }
+        if !self.pointer_set {
+            self.pointer_set = true;
+            self.say(now, Note::PointerUnset);
+        }
+        self.phase = Phase::Read;
+    }
+
+    pub(crate) fn begin_header(&mut self, now: u64, bytes: u8) {
+        if bytes == 0 {
+            self.header_done(now, 0, 0);
+        } else {
+            self.phase = Phase::Header { left: bytes, value: 0 };
+        }
+    }
+
+    fn word_address(&mut self, now: u64, left: u8, value: u32) -> bool {
+        if left > 1 {
+            self.phase = Phase::Header { left: left - 1, value };
+            return true;
+        }
+        match self.target {
+            Target::Array => self.header_done(now, self.model.word_address_bytes, value),
+            Target::Region(i) => return self.region_header_done(now, i, value),
+        }
+        true
+    }
+
+    /// B4: all word-address bytes are there.
+    fn header_done(&mut self, now: u64, bytes: u8, value: u32) {
+        let sent = if bytes >= 4 { value } else { self.block << (8 * u32::from(bytes)) | value };
+        let taken = sent & (self.model.capacity - 1);
+        if sent != taken {
+            self.say(now, Note::CapacityAlias { sent, taken });
+        }
+        self.pointer = taken;
+        self.pointer_set = true;
+        self.wp_seen_active = false;
+        self.latch.open(taken, if self.is_fram() { 1 } else { self.model.page });
+        self.phase = Phase::Data;
+    }
+
+    /// W1, W8: one data byte into the latch.
+    fn data(&mut self, now: u64, byte: u8) -> bool {
+        if self.latch.received == 0 {
+            self.wp_seen_active = self.wp_active();
+        }
+        let offset = self.latch.next();
+        if self.refuses_data(offset) {
+            let partly = self.latch.received > 0;
+            self.say(now, Note::Protected { offset, bytes: 1, partly, acked: false });
+            self.phase = Phase::Refused;
+            return false;
+        }
+        if self.latch.about_to_wrap() {
+            let page = self.latch.page_size();
+            self.say(now, Note::PageWrap { meant: offset + page, landed: offset, page });
+        }
+        self.latch.push(byte);
+        true
+    }
+
+    /// Whether this data byte is answered with NACK because it is protected.
+    fn refuses_data(&self, offset: u32) -> bool {
+        self.model.write_protect.answer == ProtectedAnswer::NackData
+            && match self.target {
+                Target::Array => self.protects(offset, self.wp_active()),
+                Target::Region(i) => self.region_locked(i),
+            }
+    }
+
+    /// W10: FRAM-like cells take each byte as it comes.
+    fn store_at_once(&mut self, now: u64, byte: u8) -> bool {
+        let offset = self.pointer;
+        self.latch.received += 1;
+        if self.latch.received > 1 && offset == 0 {
+            self.say(now, Note::ArrayWrap);
+        }
+        self.pointer = (offset + 1) & (self.model.capacity - 1);
+        if self.supply_mv < self.model.supply.write_min_mv {
+            let (mv, min_mv) = (self.supply_mv, self.model.supply.write_min_mv);
+            self.say(now, Note::TooLowToWrite { mv, min_mv, offset, bytes: 1 });
+            return true;
+        }
+        if self.protects(offset, self.wp_active()) {
+            let acked = self.model.write_protect.answer != ProtectedAnswer::NackData;
+            self.say(now, Note::Protected { offset, bytes: 1, partly: false, acked });
+            if !acked {
+                self.phase = Phase::Refused;
+            }
+            return acked;
+        }
+        self.array.set(offset, byte);
+        true
+    }
+
+    /// Whether [`Chip::write_run`] may stand for byte by byte.
+    pub(crate) fn streams_writes(&self) -> bool {
+        self.phase == Phase::Data
+            && !self.is_fram()
+            && self.target == Target::Array
+            && (self.model.write_protect.answer != ProtectedAnswer::NackData || self.unprotected_everywhere())
+    }
+
+    /// The same as `receive` for each byte; the first one is complete at `now`, each next one `byte_ns` later.
+    pub(crate) fn write_run(&mut self, now: u64, byte_ns: u64, bytes: &[u8]) {
+        let mut done = 0;
+        while done < bytes.len() {
+            let n = (self.latch.room() as usize).min(bytes.len() - done);
+            // The first byte looks at WP, and bytes past the end of the page wrap: both one by one.
+            if n == 0 || self.latch.received == 0 {
+                self.data(now + byte_ns * done as u64, bytes[done]);
+                done += 1;
+            } else {
+                self.latch.push_slice(&bytes[done..done + n]);
+                done += n;
+            }
+        }
+    }
+}

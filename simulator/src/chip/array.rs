@@ -1,0 +1,81 @@
+//! The memory array, in chunks that forks share until one of them writes.
+
+use alloc::sync::Arc;
+use alloc::vec::Vec;
+
+const CHUNK: usize = 256;
+
+/// Bytes by offset; offsets are the caller's to keep below the length.
+#[derive(Debug, Clone)]
+pub(crate) struct Array {
+    chunks: Vec<Arc<[u8; CHUNK]>>,
+    len: usize,
+}
+
+impl Array {
+    pub(crate) fn erased(len: u32) -> Self {
+        let len = len as usize;
+        Self { chunks: alloc::vec![Arc::new([0xFF; CHUNK]); len.div_ceil(CHUNK)], len }
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        self.len
+    }
+
+    pub(crate) fn get(&self, offset: u32) -> u8 {
+        let offset = offset as usize;
+        self.chunks[offset / CHUNK][offset % CHUNK]
+    }
+
+    pub(crate) fn set(&mut self, offset: u32, byte: u8) {
+        let offset = offset as usize;
+        Arc::make_mut(&mut self.chunks[offset / CHUNK])[offset % CHUNK] = byte;
+    }
+
+    /// Copies from `offset` on; the range must lie inside.
+    pub(crate) fn read(&self, offset: u32, into: &mut [u8]) {
+        let (mut at, mut done) = (offset as usize, 0);
+        while done < into.len() {
+            let within = at % CHUNK;
+            let n = (CHUNK - within).min(into.len() - done);
+            into[done..done + n].copy_from_slice(&self.chunks[at / CHUNK][within..within + n]);
+            at += n;
+            done += n;
+        }
+    }
+
+    /// Copies `bytes` to `offset` on; the range must lie inside.
+    pub(crate) fn write(&mut self, offset: u32, bytes: &[u8]) {
+        let (mut at, mut done) = (offset as usize, 0);
+        while done < bytes.len() {
+            let within = at % CHUNK;
+            let n = (CHUNK - within).min(bytes.len() - done);
+            Arc::make_mut(&mut self.chunks[at / CHUNK])[within..within + n].copy_from_slice(&bytes[done..done + n]);
+            at += n;
+            done += n;
+        }
+    }
+
+    pub(crate) fn to_vec(&self) -> Vec<u8> {
+        let mut all = alloc::vec![0; self.len];
+        self.read(0, &mut all);
+        all
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_fork_does_not_see_later_writes() {
+        let mut array = Array::erased(1024);
+        array.write(250, &[1, 2, 3, 4, 5, 6, 7, 8]);
+        let fork = array.clone();
+        array.set(250, 9);
+        assert_eq!((fork.get(250), array.get(250)), (1, 9));
+        let mut back = [0; 8];
+        fork.read(250, &mut back);
+        assert_eq!(back, [1, 2, 3, 4, 5, 6, 7, 8]);
+    }
+}

@@ -1,0 +1,153 @@
+//! The internal write cycle.
+
+use crate::chip::Chip;
+use crate::chip::region::Target;
+use crate::event::Note;
+use crate::model::{BusyAnswer, CycleUnit, PartlyProtected, PointerAfterWrite, ProtectedAnswer};
+
+/// How long write cycles take.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum CycleTime {
+    /// Each drawn from the seed between typical and maximum.
+    #[default]
+    Drawn,
+    /// The model's typical value.
+    Typical,
+    /// The model's maximum.
+    Max,
+    /// This many nanoseconds (per page or per byte, as the model says).
+    Exact(u64),
+}
+
+/// A running write cycle; what it programs is in the chip's second latch.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Cycle {
+    pub(crate) starts_ns: u64,
+    pub(crate) ends_ns: u64,
+    /// Control byte of the write.
+    pub(crate) control: u8,
+    pub(crate) target: Target,
+    /// A fault: it ends without changing memory.
+    pub(crate) sticks: bool,
+}
+
+impl Chip {
+    /// Applies the write cycle if its end has come.
+    pub(crate) fn settle(&mut self, now: u64) {
+        if let Some(cycle) = self.cycle
+            && now >= cycle.ends_ns
+        {
+            self.cycle = None;
+            if cycle.sticks {
+                self.commit(cycle.target);
+            }
+            self.say(cycle.ends_ns, Note::CycleEnd { page: self.programming.page });
+        }
+    }
+
+    fn commit(&mut self, target: Target) {
+        match target {
+            Target::Array => {
+                for (offset, byte) in self.programming.bytes() {
+                    self.array.set(offset, byte);
+                }
+                self.heal_written();
+            }
+            Target::Region(i) => self.regions.commit(i, &self.programming, &self.model.regions[i]),
+        }
+    }
+
+    /// STOP after data: protection, supply, pointer, and the write cycle (W2, W6, W8, W9, P1).
+    pub(crate) fn program(&mut self, now: u64) {
+        let (offset, received) = (self.latch.first, self.latch.received);
+        if self.target == Target::Array {
+            self.pointer = match self.model.pointer_after_write {
+                PointerAfterWrite::WrappedInPage => self.latch.next(),
+                PointerAfterWrite::LastPlusOne => (self.latch.last() + 1) & (self.model.capacity - 1),
+            };
+        }
+        if self.supply_mv < self.model.supply.write_min_mv {
+            let (mv, min_mv) = (self.supply_mv, self.model.supply.write_min_mv);
+            self.say(now, Note::TooLowToWrite { mv, min_mv, offset, bytes: received });
+            return;
+        }
+        let runs = match self.target {
+            Target::Array => self.drop_protected(now, offset),
+            Target::Region(i) => self.drop_protected_region(now, i),
+        };
+        if runs {
+            self.start_cycle(now);
+        }
+    }
+
+    /// Takes protected bytes out of the latch; returns whether a write cycle runs at all.
+    fn drop_protected(&mut self, now: u64, offset: u32) -> bool {
+        if self.unprotected_everywhere() {
+            return true;
+        }
+        let pin = self.pin_cancels();
+        let mut latch = core::mem::take(&mut self.latch);
+        let dropped = latch.retain(|at| !self.protects(at, pin));
+        let left = latch.count();
+        let partly = left > 0 && self.model.write_protect.partial == PartlyProtected::UnprotectedOnly;
+        if dropped > 0 && !partly {
+            latch.retain(|_| false);
+        }
+        self.latch = latch;
+        if dropped == 0 {
+            return true;
+        }
+        let bytes = if partly { dropped } else { dropped + left };
+        self.say(now, Note::Protected { offset, bytes, partly, acked: true });
+        partly || self.model.write_protect.answer == ProtectedAnswer::AckBusy
+    }
+
+    pub(crate) fn start_cycle(&mut self, now: u64) {
+        let bytes = self.latch.count();
+        let each = self.draw_cycle_ns();
+        let lasts = match self.model.write_cycle.per {
+            CycleUnit::Page => each,
+            CycleUnit::Byte => each.saturating_mul(u64::from(bytes.max(1))),
+        };
+        let (lasts, sticks) = self.faulty_cycle(lasts);
+        let page = self.latch.page;
+        core::mem::swap(&mut self.latch, &mut self.programming);
+        let ends_ns = now.saturating_add(lasts);
+        self.cycle = Some(Cycle { starts_ns: now, ends_ns, control: self.control, target: self.target, sticks });
+        self.say(now, Note::CycleStart { page, bytes, ends_ns });
+        if self.target == Target::Array {
+            self.count_wear(now);
+        }
+    }
+
+    fn draw_cycle_ns(&mut self) -> u64 {
+        let times = &self.model.write_cycle;
+        match self.cycle_time {
+            CycleTime::Drawn => {
+                let span = times.max_ns.saturating_sub(times.typical_ns);
+                times.typical_ns + if span == 0 { 0 } else { self.rng.below(span + 1) }
+            }
+            CycleTime::Typical => times.typical_ns,
+            CycleTime::Max => times.max_ns,
+            CycleTime::Exact(ns) => ns,
+        }
+    }
+
+    /// W7: a device address that is the chip's own, inside the write cycle. Returns the acknowledge bit.
+    pub(crate) fn answer_while_busy(&mut self, now: u64, cycle: Cycle, control: u8) -> bool {
+        let read = control & 1 == 1;
+        let refused = match self.model.busy_answer {
+            BusyAnswer::AnyAccess => true,
+            BusyAnswer::WritesOnly => !read,
+            BusyAnswer::SameControlByte => control == cycle.control,
+        };
+        if refused {
+            self.say(now, Note::BusyRefused { read, left_ns: cycle.ends_ns - now });
+            return false;
+        }
+        self.say(now, Note::BusyUndefined { read });
+        self.phase = if read { super::Phase::Garbage } else { super::Phase::Lost };
+        true
+    }
+}

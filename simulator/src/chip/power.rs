@@ -1,0 +1,139 @@
+//! Supply and speed: when a chip answers, and what a lost supply costs.
+
+use crate::chip::{Chip, Phase, select};
+use crate::event::{Level, Note, Pin};
+use crate::model::{DeviceBit, OpenPin, SpeedGrade};
+
+impl Chip {
+    /// B3, R4: levels of open pins and the pointer are drawn anew.
+    pub(crate) fn draw_power_up_state(&mut self, now: u64) {
+        for n in 0..3 {
+            let matters = self.compares_pin(n);
+            self.pins[usize::from(n)] = match self.straps.a[usize::from(n)] {
+                Level::Low => false,
+                Level::High => true,
+                Level::Open => self.open_level(now, Pin::Address(n), self.model.open_strap, matters),
+            };
+        }
+        self.read_wp(now);
+        self.pointer = self.rng.below(u64::from(self.model.capacity)) as u32;
+        self.pointer_set = false;
+        self.phase = Phase::Ignore;
+        self.rolled_from = None;
+    }
+
+    fn compares_pin(&self, n: u8) -> bool {
+        let regions = self.model.regions.iter().filter_map(|region| region.device_bits.as_ref());
+        core::iter::once(&self.model.device_bits).chain(regions).any(|bits| select::uses_pin(bits, n))
+    }
+
+    fn read_wp(&mut self, now: u64) {
+        let wp = &self.model.write_protect;
+        let (open, matters) = (wp.open_pin, wp.pin_range.len > 0);
+        self.wp_level = match self.straps.wp {
+            Level::Low => false,
+            Level::High => true,
+            Level::Open => self.open_level(now, Pin::WriteProtect, open, matters),
+        };
+        // A part without a WP function never protects, whatever the pin does.
+    }
+
+    fn open_level(&mut self, now: u64, pin: Pin, open: OpenPin, matters: bool) -> bool {
+        match open {
+            OpenPin::PulledLow => false,
+            OpenPin::PulledHigh => true,
+            OpenPin::Random => {
+                let level = self.rng.level();
+                if matters {
+                    self.say(now, Note::PinFloats { pin, level });
+                }
+                level
+            }
+        }
+    }
+
+    /// The board moves WP.
+    pub(crate) fn set_wp(&mut self, now: u64, level: Level) {
+        self.straps.wp = level;
+        self.read_wp(now);
+        if self.phase == Phase::Data && self.latch.received > 0 && self.wp_active() {
+            self.wp_seen_active = true;
+        }
+    }
+
+    /// P1, P3, P5: the supply has a new value.
+    pub(crate) fn set_supply(&mut self, now: u64, mv: u32) {
+        self.settle(now);
+        let limits = self.model.supply;
+        let (was_on, is_on) = (self.supply_mv >= limits.read_min_mv, mv >= limits.read_min_mv);
+        self.supply_mv = mv;
+        if mv < limits.write_min_mv && self.cycle.is_some() {
+            self.tear(now);
+        }
+        if was_on && !is_on {
+            self.phase = Phase::Ignore;
+            self.latch.received = 0;
+            self.latch.retain(|_| false);
+            self.say(now, Note::PowerDown);
+        } else if !was_on && is_on {
+            self.ready_ns = now + self.model.power_up_ns;
+            self.say(now, Note::PowerUp);
+            self.draw_power_up_state(now);
+        }
+    }
+
+    /// The supply was lost inside the write cycle.
+    fn tear(&mut self, now: u64) {
+        let Some(_cycle) = self.cycle.take() else { return };
+        let bytes = self.programming.count();
+        self.say(now, Note::Torn { offset: self.programming.page, bytes });
+    }
+
+    /// P1, P5: whether supply and power-up time let the chip answer.
+    pub(crate) fn can_answer(&mut self, now: u64) -> bool {
+        let min_mv = self.model.supply.read_min_mv;
+        if self.supply_mv < min_mv {
+            if self.supply_mv > 0 {
+                self.say(now, Note::TooLowToRead { mv: self.supply_mv, min_mv });
+            }
+            return false;
+        }
+        now >= self.ready_ns
+    }
+
+    /// The speed grade that covers the supply.
+    pub(crate) fn grade(&self) -> Option<&SpeedGrade> {
+        let mut covering = self.model.speed.iter().filter(|g| (g.min_mv..=g.max_mv).contains(&self.supply_mv));
+        let first = covering.next()?;
+        Some(covering.fold(first, |best, g| if g.scl_hz > best.scl_hz { g } else { best }))
+    }
+
+    /// P2, L6: SCL against the grade and the floor.
+    pub(crate) fn report_speed(&mut self, now: u64) {
+        let scl_hz = self.scl_hz;
+        if let Some(max_hz) = self.grade().map(|g| g.scl_hz)
+            && scl_hz > max_hz
+        {
+            self.say(now, Note::TooFast { scl_hz, max_hz });
+        }
+        let min_hz = self.model.min_scl_hz;
+        if min_hz > 0 && scl_hz < min_hz {
+            self.say(now, Note::TooSlow { scl_hz, min_hz });
+        }
+    }
+
+    /// Whether SCL is above the grade.
+    pub(crate) fn overclocked(&self) -> bool {
+        self.grade().is_some_and(|g| self.scl_hz > g.scl_hz)
+    }
+
+    /// Bits of the device address that this chip does not look at.
+    pub(crate) fn ignored_address_bits(&self) -> u8 {
+        select::ignored_mask(&self.model.device_bits)
+    }
+
+    /// Whether block-select bits are part of the device address.
+    pub(crate) fn takes_block_bits(&self) -> bool {
+        self.model.device_bits.iter().any(|role| matches!(role, DeviceBit::Block(_)))
+    }
+}

@@ -1,0 +1,151 @@
+//! The detectors: each names one hazard from what the chips say and what an observer at the bus sees.
+//!
+//! A detector reports what it can be sure of; what only the ledger can know (bytes that went to a legal but wrong place)
+//! is confirmed at [`crate::Rig::finish`].
+
+mod address_width;
+mod block_alias;
+mod busy_access;
+mod capacity_alias;
+mod floating_pin;
+mod overclock;
+mod page_wrap;
+mod read_rollover;
+mod restart_abort;
+mod stuck_bus;
+mod torn_write;
+mod undervoltage;
+mod wear_out;
+mod write_protect;
+
+use alloc::collections::BTreeSet;
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+pub(crate) use busy_access::Access;
+
+use crate::chip::Chip;
+use crate::event::{ChipId, Note};
+use crate::hazard::Hazard;
+use crate::segment::Segment;
+
+/// A hazard that was seen.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub struct Incident {
+    /// When it became certain.
+    pub at_ns: u64,
+    /// The chip concerned, if it is one.
+    pub chip: Option<ChipId>,
+    /// Its name.
+    pub hazard: Hazard,
+    /// What happened, with the numbers.
+    pub text: String,
+}
+
+/// All detectors with their memory.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Detectors {
+    pub(crate) incidents: Vec<Incident>,
+    once: BTreeSet<(Option<ChipId>, Hazard)>,
+    conflicts: BTreeSet<u8>,
+    width: address_width::AddressWidth,
+    restart: restart_abort::RestartAbort,
+    block: block_alias::BlockAlias,
+    busy: busy_access::BusyAccess,
+}
+
+/// What a detector found, before it is booked.
+pub(crate) struct Finding {
+    pub(crate) chip: Option<ChipId>,
+    pub(crate) at_ns: u64,
+    pub(crate) hazard: Hazard,
+    pub(crate) text: String,
+}
+
+impl Detectors {
+    pub(crate) fn report(&mut self, found: Finding) {
+        let Finding { chip, at_ns, hazard, text } = found;
+        self.incidents.push(Incident { at_ns, chip, hazard, text });
+    }
+
+    /// Standing conditions are reported once per chip, not at every access.
+    fn report_once(&mut self, found: Finding) {
+        if self.once.insert((found.chip, found.hazard)) {
+            self.report(found);
+        }
+    }
+
+    /// A note of a chip.
+    pub(crate) fn hear(&mut self, name: &str, chip: ChipId, at_ns: u64, note: Note) {
+        self.restart.hear(chip, at_ns, note);
+        let found = page_wrap::text(note)
+            .or_else(|| capacity_alias::text(note))
+            .or_else(|| read_rollover::text(note))
+            .or_else(|| write_protect::text(note))
+            .or_else(|| torn_write::text(note))
+            .or_else(|| wear_out::text(note))
+            .or_else(|| busy_access::text(note))
+            .or_else(|| stuck_bus::text(note));
+        if let Some((hazard, text)) = found {
+            self.report(Finding { chip: Some(chip), at_ns, hazard, text: format!("{name}: {text}") });
+        }
+        let standing = floating_pin::text(note).or_else(|| overclock::text(note)).or_else(|| undervoltage::text(note));
+        if let Some((hazard, text)) = standing {
+            let found = Finding { chip: Some(chip), at_ns, hazard, text: format!("{name}: {text}") };
+            if hazard == Hazard::FloatingPin { self.report(found) } else { self.report_once(found) }
+        }
+    }
+
+    /// A device address was sent and answered or not.
+    pub(crate) fn addressed(&mut self, segment: &Segment, chips: &[Chip]) {
+        for found in self.restart.addressed(segment, chips, &mut self.width) {
+            self.report(found);
+        }
+    }
+
+    /// A START or STOP ended this segment.
+    pub(crate) fn ended(&mut self, segment: &Segment, chips: &[Chip]) {
+        for found in self.width.ended(segment, chips) {
+            self.report(found);
+        }
+        for found in self.block.ended(segment, chips) {
+            self.report(found);
+        }
+        for found in self.restart.ended(segment, chips) {
+            self.report(found);
+        }
+    }
+
+    /// Two devices answered one address.
+    pub(crate) fn conflict(&mut self, at_ns: u64, chip: Option<ChipId>, address: u8, names: &[&str]) {
+        if self.conflicts.insert(address) {
+            let text = format!("device address 0x{address:02X} is answered by {}", names.join(" and "));
+            self.report(Finding { chip, at_ns, hazard: Hazard::AddressConflict, text });
+        }
+    }
+
+    /// A whole access by the controller is over, with what it was meant to do.
+    pub(crate) fn accessed(&mut self, chip: usize, name: &str, access: &Access, refused: Option<u64>, at_ns: u64) {
+        if let Some(found) = self.busy.accessed(chip, name, access, refused, at_ns) {
+            self.report(found);
+        }
+    }
+
+    /// Whether [`Detectors::accessed`] has anything to do for accesses that were not refused.
+    pub(crate) fn awaits_access(&self) -> bool {
+        self.busy.pending()
+    }
+
+    /// The program is over.
+    pub(crate) fn finish(&mut self, at_ns: u64) {
+        for found in self.restart.finish(at_ns).into_iter().chain(self.busy.finish(at_ns)).collect::<Vec<_>>() {
+            self.report(found);
+        }
+    }
+
+    pub(crate) fn clear(&mut self) {
+        *self = Self::default();
+    }
+}

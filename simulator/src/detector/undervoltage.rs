@@ -1,0 +1,20 @@
+//! undervoltage: the supply is below what reading or writing needs.
+
+use alloc::format;
+use alloc::string::String;
+
+use crate::event::Note;
+use crate::hazard::Hazard;
+
+pub(super) fn text(note: Note) -> Option<(Hazard, String)> {
+    let text = match note {
+        Note::TooLowToRead { mv, min_mv } => format!("silent at {mv} mV, needs {min_mv} mV to answer"),
+        Note::TooLowToWrite { mv, min_mv, offset, bytes } => {
+            format!(
+                "{bytes} byte(s) at 0x{offset:04X} acknowledged but not stored at {mv} mV, writing needs {min_mv} mV"
+            )
+        }
+        _ => return None,
+    };
+    Some((Hazard::Undervoltage, text))
+}

@@ -1,0 +1,341 @@
+//! A rig: a simulated bus with its chips, its clock and its observers.
+
+use alloc::rc::Rc;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+use core::cell::RefCell;
+
+use crate::bus::{Quirks, RigBus, RigDelay};
+use crate::chip::cycle::CycleTime;
+use crate::chip::{Chip, Straps};
+use crate::detector::{Finding, Incident};
+use crate::event::{ChipId, Event, EventKind, Level};
+use crate::ledger::Loss;
+use crate::model::ChipModel;
+use crate::time::ClockPlan;
+use crate::trace;
+use crate::world::{Other, World};
+
+/// What a rig starts with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct RigConfig {
+    /// SCL rate in hertz.
+    pub scl_hz: u32,
+    /// Supply in millivolts.
+    pub supply_mv: u32,
+    /// Seed of everything that is drawn: levels of open pins, durations, pointers, garbage.
+    pub seed: u64,
+}
+
+impl Default for RigConfig {
+    /// 400 kHz, 3.3 V, seed 1.
+    fn default() -> Self {
+        Self { scl_hz: 400_000, supply_mv: 3300, seed: 1 }
+    }
+}
+
+impl RigConfig {
+    /// The same at another SCL rate in hertz.
+    #[must_use]
+    pub const fn with_scl_hz(mut self, scl_hz: u32) -> Self {
+        self.scl_hz = scl_hz;
+        self
+    }
+
+    /// The same at another supply in millivolts.
+    #[must_use]
+    pub const fn with_supply_mv(mut self, supply_mv: u32) -> Self {
+        self.supply_mv = supply_mv;
+        self
+    }
+
+    /// The same with another seed.
+    #[must_use]
+    pub const fn with_seed(mut self, seed: u64) -> Self {
+        self.seed = seed;
+        self
+    }
+}
+
+/// Contents of a chip when it is attached (rule W10).
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum PowerUp {
+    /// All 0xFF.
+    #[default]
+    Erased,
+    /// These bytes from offset 0 on, the rest erased. Bytes beyond the capacity are left out.
+    Image(Vec<u8>),
+    /// Drawn from the seed.
+    Random,
+}
+
+/// A simulated bus. Clones are handles to the same one.
+///
+/// ```
+/// use embedded_hal::i2c::I2c;
+/// use pagewise_simulator::{ChipModel, CycleTime, Rig, RigConfig, Straps};
+///
+/// let rig = Rig::new(RigConfig::default());
+/// let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+/// rig.set_write_cycle(chip, CycleTime::Max);
+/// rig.bus().write(0x50, &[0x00, 0x10, 0xAB])?;
+/// assert!(rig.busy(chip));
+/// rig.advance_ns(5_000_000);
+/// assert_eq!(rig.memory(chip)[0x10], 0xAB);
+/// assert!(rig.incidents().is_empty());
+/// # Ok::<(), pagewise_simulator::BusError>(())
+/// ```
+#[derive(Debug, Clone)]
+pub struct Rig {
+    world: Rc<RefCell<World>>,
+}
+
+impl Default for Rig {
+    fn default() -> Self {
+        Self::new(RigConfig::default())
+    }
+}
+
+impl Rig {
+    /// A bus without chips. Trace and detectors are on.
+    #[must_use]
+    pub fn new(config: RigConfig) -> Self {
+        Self { world: Rc::new(RefCell::new(World::new(config.scl_hz, config.supply_mv, config.seed))) }
+    }
+
+    /// Attaches an erased chip. The supply has been on for long.
+    ///
+    /// # Panics
+    ///
+    /// If the model contradicts itself: see [`ChipModel::check`].
+    pub fn attach(&self, model: ChipModel, straps: Straps) -> ChipId {
+        self.attach_with(model, straps, PowerUp::Erased)
+    }
+
+    /// Attaches a chip with contents. The supply has been on for long.
+    ///
+    /// # Panics
+    ///
+    /// If the model contradicts itself: see [`ChipModel::check`].
+    pub fn attach_with(&self, model: ChipModel, straps: Straps, contents: PowerUp) -> ChipId {
+        if let Err(reason) = model.check() {
+            panic!("model {}: {reason}", model.name);
+        }
+        let world = &mut *self.world.borrow_mut();
+        let index = world.chips.len();
+        let mut rng = world.rng.fork(index as u64 + 1);
+        let mut random = rng.fork(0xC0);
+        let mut chip = Chip::new(model, straps, world.supply_mv, world.scl_hz, rng);
+        match contents {
+            PowerUp::Erased => {}
+            PowerUp::Image(bytes) => {
+                let len = bytes.len().min(chip.array.len());
+                chip.array.write(0, &bytes[..len]);
+            }
+            PowerUp::Random => {
+                for offset in 0..chip.array.len() as u32 {
+                    chip.array.set(offset, random.byte());
+                }
+            }
+        }
+        world.chips.push(chip);
+        world.hear_notes();
+        ChipId(index)
+    }
+
+    /// Attaches a foreign device: it acknowledges its 7-bit address and every byte, stores nothing and reads as 0x00.
+    pub fn attach_other(&self, address: u8, name: &str) {
+        self.world.borrow_mut().others.push(Other { address, name: name.to_string(), selected: false });
+    }
+
+    /// A controller that keeps the contract of embedded-hal.
+    #[must_use]
+    pub fn bus(&self) -> RigBus {
+        self.bus_with(Quirks::default())
+    }
+
+    /// A controller with the habits of some HAL.
+    #[must_use]
+    pub fn bus_with(&self, quirks: Quirks) -> RigBus {
+        RigBus::new(self.world.clone(), quirks)
+    }
+
+    /// Delays on the same clock.
+    #[must_use]
+    pub fn delay(&self) -> RigDelay {
+        RigDelay::new(self.world.clone())
+    }
+
+    /// Contents of the array now; a write cycle that still runs has not changed it yet.
+    ///
+    /// # Panics
+    ///
+    /// If the chip is of another rig, like every function that takes a [`ChipId`].
+    #[must_use]
+    pub fn memory(&self, chip: ChipId) -> Vec<u8> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.chips[chip.0].array.to_vec()
+    }
+
+    /// Puts bytes into the array behind the chip's back.
+    ///
+    /// # Panics
+    ///
+    /// If they do not fit.
+    pub fn load(&self, chip: ChipId, offset: u32, bytes: &[u8]) {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.chips[chip.0].array.write(offset, bytes);
+    }
+
+    /// Moves the WP pin.
+    pub fn set_wp(&self, chip: ChipId, level: Level) {
+        let world = &mut *self.world.borrow_mut();
+        let now = world.now;
+        world.emit(now, EventKind::WriteProtectPin { chip, level });
+        world.chips[chip.0].set_wp(now, level);
+        world.hear_notes();
+    }
+
+    /// Sets the supply at once.
+    pub fn set_supply_mv(&self, mv: u32) {
+        self.world.borrow_mut().apply_supply(mv);
+    }
+
+    /// Supply off for a millisecond, on again at the same value, and the longest power-up time of the chips waited for.
+    pub fn power_cycle(&self) {
+        let world = &mut *self.world.borrow_mut();
+        let mv = world.supply_mv;
+        world.apply_supply(0);
+        world.run_to(world.now + 1_000_000);
+        world.in_transfer = false;
+        world.responders.clear();
+        world.apply_supply(mv);
+        let ready = world.chips.iter().map(|chip| chip.ready_ns).max().unwrap_or(0);
+        world.run_to(ready);
+    }
+
+    /// How long the next write cycles of a chip take.
+    pub fn set_write_cycle(&self, chip: ChipId, time: CycleTime) {
+        self.world.borrow_mut().chips[chip.0].cycle_time = time;
+    }
+
+    /// Changes the SCL rate of every byte-level controller, in hertz.
+    pub fn set_scl_hz(&self, scl_hz: u32) {
+        let world = &mut *self.world.borrow_mut();
+        world.scl_hz = scl_hz;
+        world.plan = ClockPlan::for_scl_hz(scl_hz);
+        for chip in &mut world.chips {
+            chip.scl_hz = scl_hz;
+        }
+    }
+
+    /// With `true`, bytes arrive with flipped bits, drawn from the seed, while SCL is above a chip's grade (rule P2).
+    pub fn set_overclock_faults(&self, on: bool) {
+        self.world.borrow_mut().overclock_faults = on;
+    }
+
+    /// Virtual time since the rig was made.
+    #[must_use]
+    pub fn now_ns(&self) -> u64 {
+        self.world.borrow().now
+    }
+
+    /// Lets time pass.
+    pub fn advance_ns(&self, ns: u64) {
+        let world = &mut *self.world.borrow_mut();
+        world.run_to(world.now + ns);
+    }
+
+    /// Whether a write cycle runs.
+    #[must_use]
+    pub fn busy(&self, chip: ChipId) -> bool {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.chips[chip.0].cycle.is_some()
+    }
+
+    /// Write cycles of the wear unit (byte, group or page, as the model says) that holds `offset`.
+    #[must_use]
+    pub fn wear(&self, chip: ChipId, offset: u32) -> u64 {
+        self.world.borrow().chips[chip.0].wear_of(offset)
+    }
+
+    /// Pretends that the wear unit that holds `offset` has seen this many write cycles.
+    pub fn set_wear(&self, chip: ChipId, offset: u32, cycles: u64) {
+        self.world.borrow_mut().chips[chip.0].set_wear(offset, cycles);
+    }
+
+    /// Notes in the ledger that these bytes are meant to be stored; later entries stand above earlier ones.
+    pub fn meant(&self, chip: ChipId, offset: u32, bytes: &[u8]) {
+        self.world.borrow_mut().ledger.mean(chip.0, offset, bytes);
+    }
+
+    /// Where memory differs from the ledger, and why. Empty when everything meant is stored.
+    #[must_use]
+    pub fn explain(&self) -> Vec<Loss> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.ledger.explain(&world.chips)
+    }
+
+    /// What the detectors have reported, in the order of reporting.
+    #[must_use]
+    pub fn incidents(&self) -> Vec<Incident> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.detectors.incidents.clone()
+    }
+
+    /// Forgets the incidents and what the detectors have seen so far.
+    pub fn clear_incidents(&self) {
+        self.world.borrow_mut().detectors.clear();
+    }
+
+    /// The program is over: detectors that were waiting for something to follow decide now, and causes that only the
+    /// ledger can know are added. Returns all incidents.
+    pub fn finish(&self) -> Vec<Incident> {
+        let losses = self.explain();
+        let world = &mut *self.world.borrow_mut();
+        let now = world.now;
+        world.detectors.finish(now);
+        for loss in losses {
+            let Some(hazard) = loss.cause else { continue };
+            let chip = Some(loss.chip);
+            let known = world.detectors.incidents.iter().any(|i| i.hazard == hazard && i.chip == chip);
+            if !known {
+                let text = alloc::format!("{}: {}", world.chips[loss.chip.0].model.name, loss.text);
+                world.detectors.report(Finding { chip, at_ns: now, hazard, text });
+            }
+        }
+        world.detectors.incidents.clone()
+    }
+
+    /// Every event so far, by time. Empty while the trace is off.
+    #[must_use]
+    pub fn trace(&self) -> Vec<Event> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        let mut events = world.trace.clone().unwrap_or_default();
+        events.sort_by_key(|event| event.at_ns);
+        events
+    }
+
+    /// Switches the trace on (empty) or off. Without it, whole runs of bytes are moved at once.
+    pub fn set_trace(&self, on: bool) {
+        self.world.borrow_mut().trace = on.then(Vec::new);
+    }
+
+    /// The trace as text: a line per transfer with time, device address, bytes and acknowledge bits.
+    #[must_use]
+    pub fn transfers_text(&self) -> String {
+        trace::text::transfers(&self.trace())
+    }
+
+    /// An independent copy of everything, as cheap as a few pointers per 256 bytes of memory.
+    #[must_use]
+    pub fn fork(&self) -> Self {
+        Self { world: Rc::new(RefCell::new(self.world.borrow().clone())) }
+    }
+}

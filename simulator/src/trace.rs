@@ -1,0 +1,3 @@
+//! The trace in other forms.
+
+pub mod text;

@@ -1,0 +1,335 @@
+//! Everything behind a rig: bus, chips, clock, supply, trace, detectors, ledger.
+
+use alloc::collections::VecDeque;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use crate::chip::Chip;
+use crate::detector::Detectors;
+use crate::event::{ChipId, Event, EventKind, Note};
+use crate::ledger::Ledger;
+use crate::rng::Rng;
+use crate::segment::Segment;
+use crate::time::ClockPlan;
+
+/// A device that is not an EEPROM of ours: it answers one address, takes anything and reads as zeros.
+#[derive(Debug, Clone)]
+pub(crate) struct Other {
+    pub(crate) address: u8,
+    pub(crate) name: String,
+    pub(crate) selected: bool,
+}
+
+/// The state of a rig.
+#[derive(Debug, Clone)]
+pub(crate) struct World {
+    pub(crate) now: u64,
+    pub(crate) plan: ClockPlan,
+    pub(crate) scl_hz: u32,
+    pub(crate) supply_mv: u32,
+    /// Supply values to come, by time.
+    pub(crate) supply_ahead: VecDeque<(u64, u32)>,
+    pub(crate) chips: Vec<Chip>,
+    pub(crate) others: Vec<Other>,
+    /// Between START and STOP.
+    pub(crate) in_transfer: bool,
+    /// Chips that acknowledged the current device address.
+    pub(crate) responders: Vec<usize>,
+    /// A chip keeps SDA low although nobody clocks.
+    pub(crate) held_by: Option<usize>,
+    pub(crate) segment: Segment,
+    pub(crate) trace: Option<Vec<Event>>,
+    pub(crate) detectors: Detectors,
+    pub(crate) ledger: Ledger,
+    pub(crate) overclock_faults: bool,
+    /// Chips that refused the access under way because they are busy, with the time left.
+    pub(crate) refused_in_access: Vec<(usize, u64)>,
+    pub(crate) rng: Rng,
+}
+
+impl World {
+    pub(crate) fn new(scl_hz: u32, supply_mv: u32, seed: u64) -> Self {
+        Self {
+            now: 0,
+            plan: ClockPlan::for_scl_hz(scl_hz),
+            scl_hz,
+            supply_mv,
+            supply_ahead: VecDeque::new(),
+            chips: Vec::new(),
+            others: Vec::new(),
+            in_transfer: false,
+            responders: Vec::new(),
+            held_by: None,
+            segment: Segment::default(),
+            trace: Some(Vec::new()),
+            detectors: Detectors::default(),
+            ledger: Ledger::default(),
+            overclock_faults: false,
+            refused_in_access: Vec::new(),
+            rng: Rng::new(seed),
+        }
+    }
+
+    pub(crate) fn emit(&mut self, at_ns: u64, kind: EventKind) {
+        if let Some(trace) = &mut self.trace {
+            trace.push(Event { at_ns, kind });
+        }
+    }
+
+    /// Moves the clock to `time`, applying supply changes on the way.
+    pub(crate) fn run_to(&mut self, time: u64) {
+        while let Some(&(at, mv)) = self.supply_ahead.front()
+            && at <= time
+        {
+            self.supply_ahead.pop_front();
+            self.now = self.now.max(at);
+            self.apply_supply(mv);
+        }
+        self.now = self.now.max(time);
+    }
+
+    pub(crate) fn apply_supply(&mut self, mv: u32) {
+        self.supply_mv = mv;
+        self.emit(self.now, EventKind::Supply { mv });
+        for chip in &mut self.chips {
+            chip.set_supply(self.now, mv);
+        }
+        if self.held_by.is_some_and(|i| mv < self.chips[i].model.supply.read_min_mv) {
+            self.held_by = None;
+        }
+        self.hear_notes();
+    }
+
+    /// Write cycles that are over change memory now.
+    pub(crate) fn settle(&mut self) {
+        for chip in &mut self.chips {
+            chip.settle(self.now);
+        }
+        self.hear_notes();
+    }
+
+    /// Hands what the chips said to trace, detectors and ledger.
+    pub(crate) fn hear_notes(&mut self) {
+        for index in 0..self.chips.len() {
+            if self.chips[index].notes.is_empty() {
+                continue;
+            }
+            let mut notes = core::mem::take(&mut self.chips[index].notes);
+            for (at_ns, note) in notes.drain(..) {
+                self.hear(index, at_ns, note);
+            }
+            self.chips[index].notes = notes;
+        }
+    }
+
+    fn hear(&mut self, index: usize, at_ns: u64, note: Note) {
+        let chip = ChipId(index);
+        if let Note::BusyRefused { left_ns, .. } = note {
+            self.refused_in_access.push((index, left_ns));
+        }
+        self.emit(at_ns, EventKind::Chip { chip, note });
+        self.segment.hear(index, note);
+        self.ledger.hear(index, note);
+        self.detectors.hear(&self.chips[index].model.name, chip, at_ns, note);
+    }
+
+    /// START, or repeated START inside a transfer.
+    pub(crate) fn start(&mut self) {
+        let repeated = self.in_transfer;
+        let lead = if repeated { self.plan.period_ns } else { 0 };
+        self.run_to(self.now + lead + self.plan.low_ns);
+        self.start_edge(repeated);
+        self.run_to(self.now + self.plan.high_ns);
+    }
+
+    /// SDA falls while SCL is high.
+    pub(crate) fn start_edge(&mut self, repeated: bool) {
+        let at = self.now;
+        for chip in &mut self.chips {
+            chip.start(at);
+        }
+        self.hear_notes();
+        self.close_segment(true);
+        self.responders.clear();
+        for other in &mut self.others {
+            other.selected = false;
+        }
+        self.in_transfer = true;
+        self.segment.open(at, repeated);
+        self.emit(at, if repeated { EventKind::RepeatedStart } else { EventKind::Start });
+    }
+
+    /// The byte after a START. Returns whether anybody answered.
+    pub(crate) fn address(&mut self, control: u8) -> bool {
+        let begin = self.now;
+        self.run_to(begin + self.plan.received_ns());
+        let sent = self.on_the_wire(control);
+        for index in 0..self.chips.len() {
+            if self.chips[index].receive(self.now, sent) {
+                self.responders.push(index);
+            }
+        }
+        for other in &mut self.others {
+            other.selected = other.address == sent >> 1;
+        }
+        self.hear_notes();
+        self.run_to(begin + self.plan.acknowledged_ns());
+        let acked = self.after_address(begin, control);
+        self.run_to(begin + self.plan.byte_ns());
+        acked
+    }
+
+    /// Books the answer to a device address: trace, conflict, detectors.
+    pub(crate) fn after_address(&mut self, begin: u64, control: u8) -> bool {
+        let others = self.others.iter().filter(|other| other.selected).count();
+        let acked = !self.responders.is_empty() || others > 0;
+        self.emit(begin, EventKind::Address { address: control >> 1, read: control & 1 == 1, acked });
+        self.segment.addressed(control, acked, &self.responders);
+        if self.responders.len() + others > 1 {
+            self.report_conflict(begin, control >> 1);
+        }
+        self.detectors.addressed(&self.segment, &self.chips);
+        acked
+    }
+
+    fn report_conflict(&mut self, at_ns: u64, address: u8) {
+        let chips = self.responders.iter().map(|&i| self.chips[i].model.name.as_str());
+        let others = self.others.iter().filter(|other| other.selected).map(|other| other.name.as_str());
+        let names: Vec<&str> = chips.chain(others).collect();
+        let chip = self.responders.first().map(|&i| ChipId(i));
+        self.detectors.conflict(at_ns, chip, address, &names);
+        self.segment.conflict = true;
+    }
+
+    /// One byte to the chips. Returns the acknowledge bit.
+    pub(crate) fn send(&mut self, byte: u8) -> bool {
+        let begin = self.now;
+        self.run_to(begin + self.plan.received_ns());
+        let sent = self.on_the_wire(byte);
+        let mut acked = self.others.iter().any(|other| other.selected);
+        for i in 0..self.responders.len() {
+            acked |= self.chips[self.responders[i]].receive(self.now, sent);
+        }
+        self.hear_notes();
+        self.run_to(begin + self.plan.acknowledged_ns());
+        self.segment.wrote(byte, acked);
+        self.emit(begin, EventKind::Write { byte, acked });
+        self.run_to(begin + self.plan.byte_ns());
+        acked
+    }
+
+    /// One byte from the chips; `ack` is the controller's acknowledge bit.
+    pub(crate) fn receive(&mut self, ack: bool) -> u8 {
+        let begin = self.now;
+        let mut byte = if self.others.iter().any(|other| other.selected) { 0x00 } else { 0xFF };
+        for i in 0..self.responders.len() {
+            byte &= self.chips[self.responders[i]].drive(begin).unwrap_or(0xFF);
+        }
+        self.run_to(begin + self.plan.received_ns());
+        byte = self.on_the_wire(byte);
+        self.run_to(begin + self.plan.acknowledged_ns());
+        for i in 0..self.responders.len() {
+            self.chips[self.responders[i]].sent(ack);
+        }
+        self.hear_notes();
+        self.segment.read += 1;
+        self.emit(begin, EventKind::Read { byte, acked: ack });
+        self.run_to(begin + self.plan.byte_ns());
+        byte
+    }
+
+    /// STOP.
+    pub(crate) fn stop(&mut self) {
+        self.run_to(self.now + self.plan.period_ns);
+        self.stop_edge();
+    }
+
+    /// SDA rises while SCL is high.
+    pub(crate) fn stop_edge(&mut self) {
+        let at = self.now;
+        for chip in &mut self.chips {
+            chip.stop(at);
+        }
+        self.hear_notes();
+        self.close_segment(false);
+        self.in_transfer = false;
+        self.responders.clear();
+        self.emit(at, EventKind::Stop);
+    }
+
+    fn close_segment(&mut self, restarted: bool) {
+        if !self.segment.is_open() {
+            return;
+        }
+        self.segment.restarted = restarted;
+        self.detectors.ended(&self.segment, &self.chips);
+        self.ledger.ended(&self.segment, &self.chips);
+        self.segment.close();
+    }
+
+    /// A byte as it arrives: with bits flipped where SCL is too fast and faults are on (P2).
+    fn on_the_wire(&mut self, byte: u8) -> u8 {
+        if !self.overclock_faults || !self.chips.iter().any(Chip::overclocked) {
+            return byte;
+        }
+        let draw = self.rng.below(32);
+        if draw < 8 { byte ^ 1 << draw } else { byte }
+    }
+
+    /// The one chip that may take or give whole runs of bytes without anybody noticing the difference.
+    fn streaming(&self, len: usize) -> Option<usize> {
+        let ends = self.now + self.plan.byte_ns() * len as u64;
+        let calm = self.trace.is_none()
+            && !self.overclock_faults
+            && self.supply_ahead.front().is_none_or(|&(at, _)| at > ends)
+            && !self.others.iter().any(|other| other.selected);
+        match *self.responders {
+            [only] if calm => Some(only),
+            _ => None,
+        }
+    }
+
+    /// Bytes to the chips; stops after the first that is not acknowledged. Returns how many were.
+    pub(crate) fn send_all(&mut self, bytes: &[u8]) -> usize {
+        let mut done = 0;
+        while done < bytes.len() {
+            let rest = &bytes[done..];
+            if rest.len() > 1
+                && let Some(index) = self.streaming(rest.len())
+                && self.chips[index].streams_writes()
+            {
+                let byte_ns = self.plan.byte_ns();
+                self.chips[index].write_run(self.now + self.plan.received_ns(), byte_ns, rest);
+                self.segment.wrote_all(rest);
+                self.now += byte_ns * rest.len() as u64;
+                self.hear_notes();
+                return bytes.len();
+            }
+            if !self.send(bytes[done]) {
+                return done;
+            }
+            done += 1;
+        }
+        done
+    }
+
+    /// Bytes from the chips; the last one is not acknowledged if `last` is set.
+    pub(crate) fn receive_all(&mut self, into: &mut [u8], last: bool) {
+        let count = into.len();
+        let mut done = 0;
+        if count > 1
+            && let Some(index) = self.streaming(count)
+            && self.chips[index].streams_reads()
+        {
+            done = count - 1;
+            let byte_ns = self.plan.byte_ns();
+            self.chips[index].read_run(self.now, byte_ns, &mut into[..done]);
+            self.segment.read += done as u64;
+            self.now += byte_ns * done as u64;
+            self.hear_notes();
+        }
+        for (i, place) in into.iter_mut().enumerate().skip(done) {
+            *place = self.receive(!(last && i + 1 == count));
+        }
+    }
+}
