@@ -1,3 +1,20 @@
-//! Driver.
+//! A careful driver for 24-series I2C EEPROMs: no_std, no alloc, no unsafe code, no panics.
 #![no_std]
 #![forbid(unsafe_code)]
+
+mod address;
+mod blocking;
+mod chunk;
+mod error;
+mod geometry;
+mod options;
+pub mod plan;
+mod shell;
+
+pub use address::{Header, Location};
+pub use blocking::Eeprom;
+pub use chunk::{Chunk, Chunks};
+pub use error::Error;
+pub use geometry::{Geometry, GeometryError, Parameters};
+pub use options::{Options, Policy, Wait};
+pub use plan::{Difference, Updated};

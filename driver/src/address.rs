@@ -1,0 +1,87 @@
+//! The only address arithmetic of the driver: an offset becomes a device address and header bytes.
+
+use crate::geometry::Geometry;
+
+/// The word-address bytes that follow the device address, most significant first; empty on a part whose device
+/// address is the word address.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Header {
+    bytes: [u8; 3],
+    length: u8,
+}
+
+impl Header {
+    /// No header at all.
+    pub const EMPTY: Self = Self { bytes: [0; 3], length: 0 };
+
+    /// The bytes as they go over the wire, 0 to 3.
+    pub fn as_bytes(&self) -> &[u8] {
+        self.bytes.get(..usize::from(self.length)).unwrap_or(&[])
+    }
+
+    /// Number of bytes, 0 to 3.
+    pub const fn len(&self) -> usize {
+        self.length as usize
+    }
+
+    /// Whether there are no bytes.
+    pub const fn is_empty(&self) -> bool {
+        self.length == 0
+    }
+}
+
+/// Where an offset is found on the bus.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Location {
+    /// 7-bit device address, block-select bits included.
+    pub device_address: u8,
+    /// Word-address bytes.
+    pub header: Header,
+}
+
+impl Geometry {
+    /// Device address and header of an offset in bytes.
+    ///
+    /// An offset beyond the capacity has no place on the part; its surplus bits are dropped, as the part would do.
+    ///
+    /// ```
+    /// # use pagewise_driver::{Geometry, Parameters};
+    /// // A 16 kbit part (2048 bytes): three block-select bits in the device address, one word-address byte.
+    /// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 2048, page_bytes: 16,
+    /// #     word_address_bytes: 1, device_address: 0x50, block_select_bits: 3, block_select_shift: 0,
+    /// #     sequential_read_bytes: 2048, write_cycle_us: 5_000 });
+    /// let place = PART.locate(0x3A7);
+    /// assert_eq!(place.device_address, 0x53);
+    /// assert_eq!(place.header.as_bytes(), [0xA7]);
+    /// ```
+    pub const fn locate(&self, offset: u32) -> Location {
+        let [_, high, middle, low] = offset.to_be_bytes();
+        let (bytes, block) = match self.word_address_bytes() {
+            0 => ([0, 0, 0], offset),
+            1 => ([low, 0, 0], offset >> 8),
+            2 => ([middle, low, 0], offset >> 16),
+            _ => ([high, middle, low], offset >> 24),
+        };
+        let mask = 0x7Fu8.wrapping_shr(7u32.saturating_sub(self.block_select_bits() as u32));
+        let select = (block as u8 & mask).wrapping_shl(self.block_select_shift() as u32);
+        let header = Header { bytes, length: self.word_address_bytes() };
+        Location { device_address: self.device_address() | select, header }
+    }
+
+    /// Bytes from `offset` to the end of its page: what one page write may hold.
+    pub(crate) const fn write_room(&self, offset: u32) -> u32 {
+        room(self.page_bytes(), offset)
+    }
+
+    /// Bytes from `offset` to the end of its sequential-read block.
+    pub(crate) const fn read_room(&self, offset: u32) -> u32 {
+        room(self.sequential_read_bytes(), offset)
+    }
+}
+
+/// `block` is a power of two, so the remainder is a mask.
+const fn room(block: u32, offset: u32) -> u32 {
+    block.wrapping_sub(offset & block.wrapping_sub(1))
+}

@@ -1,0 +1,153 @@
+//! What can go wrong, each with its numbers.
+
+use core::fmt;
+
+use crate::plan::{Difference, Failure, PlanError};
+
+/// Error of a driver call; `E` is the HAL's own error, kept whole.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum Error<E> {
+    /// The request does not lie inside the part; nothing was sent.
+    OutOfRange {
+        /// Requested offset.
+        offset: u32,
+        /// Requested bytes.
+        length: usize,
+        /// Capacity of the part in bytes.
+        capacity: u32,
+    },
+    /// The driver's buffer or the transfer limit leaves no room for one data byte beside the header; nothing was sent.
+    BufferTooSmall {
+        /// Bytes needed at least.
+        needed: usize,
+    },
+    /// This part has no such operation; nothing was sent.
+    Unsupported,
+    /// No ACK within the bound, and no write of this driver went before: absent, unpowered, another address.
+    NotAnswering {
+        /// What the HAL reported last.
+        source: E,
+        /// Bytes of the request known to be stored (or read).
+        safe_bytes: usize,
+    },
+    /// The part answers but refuses the data of a page write.
+    WriteProtected {
+        /// Offset of the refused page write.
+        offset: u32,
+        /// Bytes of the request known to be stored.
+        safe_bytes: usize,
+        /// What the HAL reported for the refused write.
+        source: E,
+    },
+    /// The part did not answer again within the bound after a write. The page in flight is indeterminate.
+    WriteCycleOverrun {
+        /// Polls without an answer.
+        polls: u32,
+        /// Pauses between them, in microseconds; bus time comes on top.
+        waited_us: u32,
+        /// Bytes of the request known to be stored.
+        safe_bytes: usize,
+    },
+    /// What was written reads back differently.
+    Verify {
+        /// Offset of the first wrong byte on the part.
+        offset: u32,
+        /// What was written.
+        expected: u8,
+        /// What was read back.
+        found: u8,
+        /// Bytes of the request known to be stored and verified.
+        safe_bytes: usize,
+    },
+    /// The bus reported an error. In a write the page in flight is indeterminate.
+    Bus {
+        /// What the HAL reported.
+        source: E,
+        /// Bytes of the request known to be stored (or read).
+        safe_bytes: usize,
+    },
+    /// The write-protect pin could not be driven.
+    WriteProtectPin {
+        /// Bytes of the request known to be stored.
+        safe_bytes: usize,
+    },
+    /// A fault of this crate; nothing is known about the request.
+    OutOfStep,
+}
+
+impl<E> Error<E> {
+    /// Bytes of the request, from its start, that are known to be stored (or read).
+    pub const fn safe_bytes(&self) -> usize {
+        match self {
+            Self::OutOfRange { .. } | Self::BufferTooSmall { .. } | Self::Unsupported | Self::OutOfStep => 0,
+            Self::NotAnswering { safe_bytes, .. }
+            | Self::WriteProtected { safe_bytes, .. }
+            | Self::WriteCycleOverrun { safe_bytes, .. }
+            | Self::Verify { safe_bytes, .. }
+            | Self::WriteProtectPin { safe_bytes }
+            | Self::Bus { safe_bytes, .. } => *safe_bytes,
+        }
+    }
+
+    /// Joins what the planner says and what the HAL said last.
+    pub(crate) fn from_failure(failure: Failure, request_offset: u32, safe_bytes: usize, source: Option<E>) -> Self {
+        match (failure, source) {
+            (Failure::WriteCycleOverrun { polls, waited_us }, _) => {
+                Self::WriteCycleOverrun { polls, waited_us, safe_bytes }
+            }
+            (Failure::Differs(Difference { index, expected, found }), _) => {
+                let offset = request_offset.wrapping_add(index as u32);
+                Self::Verify { offset, expected, found, safe_bytes }
+            }
+            (Failure::NotAnswering, Some(source)) => Self::NotAnswering { source, safe_bytes },
+            (Failure::WriteProtected { offset }, Some(source)) => Self::WriteProtected { offset, safe_bytes, source },
+            (Failure::Bus, Some(source)) => Self::Bus { source, safe_bytes },
+            _ => Self::OutOfStep,
+        }
+    }
+}
+
+impl<E> From<PlanError> for Error<E> {
+    fn from(error: PlanError) -> Self {
+        match error {
+            PlanError::OutOfRange { offset, length, capacity } => Self::OutOfRange { offset, length, capacity },
+            PlanError::TransferTooSmall { needed } => Self::BufferTooSmall { needed },
+        }
+    }
+}
+
+impl<E: fmt::Debug> fmt::Display for Error<E> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::OutOfRange { offset, length, capacity } => {
+                write!(f, "out of range: {length} bytes at offset {offset:#06x}, capacity {capacity} bytes")
+            }
+            Self::BufferTooSmall { needed } => {
+                write!(f, "buffer or transfer limit too small: header and one data byte need {needed} bytes")
+            }
+            Self::Unsupported => f.write_str("the part has no such operation"),
+            Self::NotAnswering { source, safe_bytes } => {
+                write!(f, "not answering, {safe_bytes} bytes safe: {source:?}")
+            }
+            Self::WriteProtected { offset, safe_bytes, source } => {
+                write!(f, "write protected at offset {offset:#06x}, {safe_bytes} bytes safe: {source:?}")
+            }
+            Self::WriteCycleOverrun { polls, waited_us, safe_bytes } => {
+                write!(f, "write cycle overrun: {polls} polls, {waited_us} us waited, {safe_bytes} bytes safe")
+            }
+            Self::Verify { offset, expected, found, safe_bytes } => write!(
+                f,
+                "verify: expected {expected:#04x}, found {found:#04x} at offset {offset:#06x}, {safe_bytes} bytes safe"
+            ),
+            Self::Bus { source, safe_bytes } => write!(f, "bus error, {safe_bytes} bytes safe: {source:?}"),
+            Self::WriteProtectPin { safe_bytes } => {
+                write!(f, "write-protect pin could not be driven, {safe_bytes} bytes safe")
+            }
+            Self::OutOfStep => f.write_str("driver out of step with its plan"),
+        }
+    }
+}
+
+impl<E: fmt::Debug> core::error::Error for Error<E> {}

@@ -1,0 +1,392 @@
+//! What the driver must know about a part: sizes, address shape and write time.
+//!
+//! A [`Geometry`] can only exist if its parameters fit together, so the planner never meets a bad one. A geometry
+//! that is a constant is checked by the compiler.
+
+use core::fmt;
+
+/// The values that describe a part, as read from its data sheet; not yet checked.
+///
+/// All fields must be given: there is no safe default for any of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Parameters {
+    /// Capacity in bytes (32 kbit = 4096 bytes).
+    pub capacity_bytes: u32,
+    /// Page in bytes: a power of two, at most the capacity. A part without pages (FRAM) has its whole capacity here.
+    pub page_bytes: u32,
+    /// Word-address bytes that follow the device address on the wire, 0 to 3. Zero means that the device address
+    /// itself is the word address (see [`Geometry::try_new`]).
+    pub word_address_bytes: u8,
+    /// Device address, 7 bits, right-aligned (0x50, not 0xA0), with all block-select bits zero.
+    pub device_address: u8,
+    /// Number of word-address bits that ride in the device address, 0 to 7.
+    pub block_select_bits: u8,
+    /// Position of the lowest block-select bit in the 7-bit device address; 0 is the bit next to R/W.
+    pub block_select_shift: u8,
+    /// Aligned block, in bytes, inside which one sequential read stays: a power of two, or the capacity where a read
+    /// runs over the whole array.
+    pub sequential_read_bytes: u32,
+    /// Longest write cycle in microseconds; 0 where there is none (FRAM).
+    pub write_cycle_us: u32,
+}
+
+/// The checked description of a part.
+///
+/// # Examples
+///
+/// A 32 kbit part (4096 bytes) with 32-byte pages and two word-address bytes; a bad one would not compile:
+///
+/// ```
+/// use pagewise_driver::{Geometry, Parameters};
+///
+/// const PART: Geometry = Geometry::new(Parameters {
+///     capacity_bytes: 4096,
+///     page_bytes: 32,
+///     word_address_bytes: 2,
+///     device_address: 0x50,
+///     block_select_bits: 0,
+///     block_select_shift: 0,
+///     sequential_read_bytes: 4096,
+///     write_cycle_us: 5_000,
+/// });
+/// assert_eq!(PART.capacity_bytes(), 4096);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Geometry {
+    parameters: Parameters,
+}
+
+/// Why a [`Parameters`] value describes no possible part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum GeometryError {
+    /// The capacity is zero.
+    CapacityZero,
+    /// The page is not a power of two, or larger than the capacity, or the capacity is no whole number of pages.
+    Page {
+        /// The page that was given, in bytes.
+        page_bytes: u32,
+        /// The capacity that was given, in bytes.
+        capacity_bytes: u32,
+    },
+    /// The page is larger than what one word address can count through (256 bytes for one word-address byte), and the
+    /// part is not a pageless one with its whole capacity as the page.
+    PageBeyondBlock {
+        /// The page that was given, in bytes.
+        page_bytes: u32,
+        /// Bytes that the word-address bytes alone can tell apart.
+        block_bytes: u32,
+    },
+    /// More than three word-address bytes.
+    WordAddressBytes {
+        /// The number that was given.
+        found: u8,
+    },
+    /// The device address has more than seven bits. An 8-bit notation (0xA0) must be shifted right by one.
+    DeviceAddress {
+        /// The address that was given.
+        found: u8,
+    },
+    /// The block-select bits do not fit the seven bits of the device address.
+    BlockSelectRange {
+        /// The number of bits that was given.
+        bits: u8,
+        /// The shift that was given.
+        shift: u8,
+    },
+    /// A block-select bit is set in the device address.
+    BlockSelectCollision {
+        /// The device address that was given.
+        device_address: u8,
+        /// The bits of the device address that carry block-select bits.
+        mask: u8,
+    },
+    /// The address bits cannot reach the capacity.
+    CapacityUnreachable {
+        /// The capacity that was given, in bytes.
+        capacity_bytes: u32,
+        /// Bytes that word-address bytes and block-select bits together can tell apart.
+        reach_bytes: u32,
+    },
+    /// There are more block-select bits than the capacity needs.
+    BlockSelectUnneeded {
+        /// The capacity that was given, in bytes.
+        capacity_bytes: u32,
+        /// Bytes that could be told apart with one block-select bit less.
+        reach_without_bytes: u32,
+    },
+    /// Without word-address bytes only one shape is possible: 128 bytes, device address 0, seven block-select bits
+    /// at shift 0.
+    ZeroByteShape,
+    /// The sequential-read block is not a power of two or the capacity is no whole number of them.
+    SequentialRead {
+        /// The block that was given, in bytes.
+        sequential_read_bytes: u32,
+        /// The capacity that was given, in bytes.
+        capacity_bytes: u32,
+    },
+}
+
+impl GeometryError {
+    /// What is wrong, without the numbers; usable in a constant.
+    pub const fn message(&self) -> &'static str {
+        match self {
+            Self::CapacityZero => "the capacity is zero",
+            Self::Page { .. } => "the page must be a power of two and the capacity a whole number of pages",
+            Self::PageBeyondBlock { .. } => "the page is larger than what the word-address bytes can count through",
+            Self::WordAddressBytes { .. } => "more than three word-address bytes",
+            Self::DeviceAddress { .. } => "the device address has more than seven bits; shift an 8-bit address right",
+            Self::BlockSelectRange { .. } => "the block-select bits do not fit the device address",
+            Self::BlockSelectCollision { .. } => "a block-select bit is set in the device address",
+            Self::CapacityUnreachable { .. } => "word-address bytes and block-select bits cannot reach the capacity",
+            Self::BlockSelectUnneeded { .. } => "more block-select bits than the capacity needs",
+            Self::ZeroByteShape => {
+                "without word-address bytes: 128 bytes, device address 0, seven block-select bits, shift 0"
+            }
+            Self::SequentialRead { .. } => {
+                "the sequential-read block must be a power of two and the capacity a whole number of blocks"
+            }
+        }
+    }
+}
+
+impl fmt::Display for GeometryError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.message())?;
+        match *self {
+            Self::CapacityZero | Self::ZeroByteShape => Ok(()),
+            Self::Page { page_bytes, capacity_bytes } => {
+                write!(f, ": page {page_bytes} bytes, capacity {capacity_bytes} bytes")
+            }
+            Self::PageBeyondBlock { page_bytes, block_bytes } => {
+                write!(f, ": page {page_bytes} bytes, word address counts {block_bytes} bytes")
+            }
+            Self::WordAddressBytes { found } => write!(f, ": {found}"),
+            Self::DeviceAddress { found } => write!(f, ": {found:#04x}"),
+            Self::BlockSelectRange { bits, shift } => write!(f, ": {bits} bits at shift {shift}"),
+            Self::BlockSelectCollision { device_address, mask } => {
+                write!(f, ": device address {device_address:#04x}, block-select mask {mask:#04x}")
+            }
+            Self::CapacityUnreachable { capacity_bytes, reach_bytes } => {
+                write!(f, ": capacity {capacity_bytes} bytes, reach {reach_bytes} bytes")
+            }
+            Self::BlockSelectUnneeded { capacity_bytes, reach_without_bytes } => {
+                write!(f, ": capacity {capacity_bytes} bytes, reach with one bit less {reach_without_bytes} bytes")
+            }
+            Self::SequentialRead { sequential_read_bytes, capacity_bytes } => {
+                write!(f, ": block {sequential_read_bytes} bytes, capacity {capacity_bytes} bytes")
+            }
+        }
+    }
+}
+
+impl core::error::Error for GeometryError {}
+
+impl Geometry {
+    /// Checks the parameters.
+    ///
+    /// With `n` word-address bytes and `b` block-select bits, `2^(8n + b)` bytes can be told apart.
+    ///
+    /// - `b = 0`: the capacity is at most `2^(8n)`. It may be less; the upper address bits are then don't care
+    ///   (4096 bytes with two word-address bytes).
+    /// - `b > 0`: every block-select bit must be needed: `2^(8n + b - 1) < capacity <= 2^(8n + b)`.
+    /// - `n = 0`: the device address is the word address. The only shape is 128 bytes, `b = 7`, shift 0, device
+    ///   address 0. Such a part is written with `write(offset, data)` and read with `read(offset)`.
+    ///
+    /// # Errors
+    ///
+    /// The first contradiction found, as a [`GeometryError`]. Besides the rules above: page and sequential-read block
+    /// are powers of two that divide the capacity; a page fits the bytes that the word address alone can count
+    /// through, unless it is the whole capacity; block-select bits lie inside the seven address bits and are zero in
+    /// `device_address`.
+    pub const fn try_new(parameters: Parameters) -> Result<Self, GeometryError> {
+        if let Err(error) = check_sizes(&parameters) {
+            return Err(error);
+        }
+        if let Err(error) = check_address(&parameters) {
+            return Err(error);
+        }
+        Ok(Self { parameters })
+    }
+
+    /// Checks the parameters of a constant.
+    ///
+    /// # Panics
+    ///
+    /// If [`Geometry::try_new`] refuses them. In a `const` the panic is a compile error, which is what this function
+    /// is for; for values that come at run time use `try_new`.
+    ///
+    /// ```compile_fail
+    /// use pagewise_driver::{Geometry, Parameters};
+    /// const PART: Geometry = Geometry::new(Parameters {
+    ///     capacity_bytes: 4096,
+    ///     page_bytes: 33, // not a power of two
+    ///     word_address_bytes: 2,
+    ///     device_address: 0x50,
+    ///     block_select_bits: 0,
+    ///     block_select_shift: 0,
+    ///     sequential_read_bytes: 4096,
+    ///     write_cycle_us: 5_000,
+    /// });
+    /// ```
+    pub const fn new(parameters: Parameters) -> Self {
+        match Self::try_new(parameters) {
+            Ok(geometry) => geometry,
+            Err(error) => panic!("{}", error.message()),
+        }
+    }
+
+    /// The parameters that this geometry was made from.
+    pub const fn parameters(&self) -> Parameters {
+        self.parameters
+    }
+
+    /// Capacity in bytes, at least 1.
+    pub const fn capacity_bytes(&self) -> u32 {
+        self.parameters.capacity_bytes
+    }
+
+    /// Page in bytes, a power of two.
+    pub const fn page_bytes(&self) -> u32 {
+        self.parameters.page_bytes
+    }
+
+    /// Word-address bytes on the wire, 0 to 3.
+    pub const fn word_address_bytes(&self) -> u8 {
+        self.parameters.word_address_bytes
+    }
+
+    /// Device address of block 0, 7 bits, right-aligned.
+    pub const fn device_address(&self) -> u8 {
+        self.parameters.device_address
+    }
+
+    /// Word-address bits that ride in the device address, 0 to 7.
+    pub const fn block_select_bits(&self) -> u8 {
+        self.parameters.block_select_bits
+    }
+
+    /// Position of the lowest block-select bit in the 7-bit device address.
+    pub const fn block_select_shift(&self) -> u8 {
+        self.parameters.block_select_shift
+    }
+
+    /// Aligned block, in bytes, inside which a sequential read stays.
+    pub const fn sequential_read_bytes(&self) -> u32 {
+        self.parameters.sequential_read_bytes
+    }
+
+    /// Longest write cycle in microseconds, 0 where there is none.
+    pub const fn write_cycle_us(&self) -> u32 {
+        self.parameters.write_cycle_us
+    }
+
+    /// The same part at another device address (other straps).
+    ///
+    /// # Errors
+    ///
+    /// [`GeometryError::DeviceAddress`], [`GeometryError::BlockSelectCollision`] or
+    /// [`GeometryError::ZeroByteShape`] if the address does not fit this part.
+    pub const fn with_device_address(self, device_address: u8) -> Result<Self, GeometryError> {
+        let mut parameters = self.parameters;
+        parameters.device_address = device_address;
+        Self::try_new(parameters)
+    }
+
+    /// Buffer size, in bytes, that holds the header and one full page: the `BUF` of the drivers.
+    ///
+    /// A smaller buffer works too; a page is then written in parts, each with a write cycle of its own. For a part
+    /// without pages (FRAM) at most 256 data bytes are counted, since any buffer serves it.
+    ///
+    /// ```
+    /// # use pagewise_driver::{Geometry, Parameters};
+    /// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
+    /// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
+    /// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+    /// assert_eq!(PART.buffer_bytes(), 2 + 32);
+    /// ```
+    pub const fn buffer_bytes(&self) -> usize {
+        let page = self.parameters.page_bytes;
+        let data = if page > 256 { 256 } else { page as usize };
+        data.saturating_add(self.parameters.word_address_bytes as usize)
+    }
+
+    /// Whether `length` bytes from `offset` lie inside the part.
+    ///
+    /// Checked as `length <= capacity - offset`, so that no sum can overflow.
+    pub const fn contains(&self, offset: u32, length: usize) -> bool {
+        match self.parameters.capacity_bytes.checked_sub(offset) {
+            Some(rest) => length as u64 <= rest as u64,
+            None => false,
+        }
+    }
+}
+
+const fn check_sizes(p: &Parameters) -> Result<(), GeometryError> {
+    let capacity_bytes = p.capacity_bytes;
+    if capacity_bytes == 0 {
+        return Err(GeometryError::CapacityZero);
+    }
+    if !divides(p.page_bytes, capacity_bytes) {
+        return Err(GeometryError::Page { page_bytes: p.page_bytes, capacity_bytes });
+    }
+    if !divides(p.sequential_read_bytes, capacity_bytes) {
+        let sequential_read_bytes = p.sequential_read_bytes;
+        return Err(GeometryError::SequentialRead { sequential_read_bytes, capacity_bytes });
+    }
+    Ok(())
+}
+
+/// Whether `block` is a power of two of which `capacity` is a whole number.
+const fn divides(block: u32, capacity: u32) -> bool {
+    // For a power of two the remainder is a mask, which spares small cores the division.
+    block.is_power_of_two() && block <= capacity && capacity & (block - 1) == 0
+}
+
+const fn check_address(p: &Parameters) -> Result<(), GeometryError> {
+    if p.word_address_bytes > 3 {
+        return Err(GeometryError::WordAddressBytes { found: p.word_address_bytes });
+    }
+    if p.device_address > 0x7F {
+        return Err(GeometryError::DeviceAddress { found: p.device_address });
+    }
+    let (bits, shift) = (p.block_select_bits, p.block_select_shift);
+    if bits > 7 || shift > 7 || bits + shift > 7 {
+        return Err(GeometryError::BlockSelectRange { bits, shift });
+    }
+    let mask = block_mask(bits, shift);
+    if p.word_address_bytes == 0 {
+        let shape = p.capacity_bytes == 128 && bits == 7 && p.device_address == 0;
+        return if shape { Ok(()) } else { Err(GeometryError::ZeroByteShape) };
+    }
+    if p.device_address & mask != 0 {
+        return Err(GeometryError::BlockSelectCollision { device_address: p.device_address, mask });
+    }
+    check_reach(p)
+}
+
+/// At least one word-address byte; at most 8 * 3 + 7 = 31 bits, so the shifts below stay inside 32 bits.
+const fn check_reach(p: &Parameters) -> Result<(), GeometryError> {
+    let capacity_bytes = p.capacity_bytes;
+    let block_bytes = 1u32 << (8 * p.word_address_bytes);
+    let reach_bytes = block_bytes << p.block_select_bits;
+    if capacity_bytes > reach_bytes {
+        return Err(GeometryError::CapacityUnreachable { capacity_bytes, reach_bytes });
+    }
+    let reach_without_bytes = reach_bytes / 2;
+    if p.block_select_bits > 0 && capacity_bytes <= reach_without_bytes {
+        return Err(GeometryError::BlockSelectUnneeded { capacity_bytes, reach_without_bytes });
+    }
+    if p.page_bytes > block_bytes && p.page_bytes != capacity_bytes {
+        return Err(GeometryError::PageBeyondBlock { page_bytes: p.page_bytes, block_bytes });
+    }
+    Ok(())
+}
+
+/// The bits of the 7-bit device address that carry block-select bits.
+const fn block_mask(bits: u8, shift: u8) -> u8 {
+    (((1u16 << bits) - 1) << shift) as u8 & 0x7F
+}

@@ -1,0 +1,139 @@
+//! What the bus and the firmware demand: transfer limits and how to wait for the write cycle.
+
+use crate::geometry::Geometry;
+
+/// How the driver waits for the end of a write cycle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Wait {
+    /// Acknowledge polling: ask until the part answers. Fast, and needs a HAL that reports a missing ACK.
+    Poll,
+    /// Wait the longest write cycle plus the margin, always. For HALs that cannot report a missing ACK.
+    Fixed,
+}
+
+/// Options of a driver.
+///
+/// ```
+/// use pagewise_driver::{Options, Wait};
+/// // A HAL that moves at most 255 bytes per call and reports a missing ACK as `ErrorKind::Other`.
+/// const OPTIONS: Options = Options::new().with_max_transfer_bytes(255).with_other_is_nack(true);
+/// assert_eq!(OPTIONS.wait, Wait::Poll);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Options {
+    /// Most bytes that one call of the HAL may move, header included; `usize::MAX` for no limit.
+    pub max_transfer_bytes: usize,
+    /// Count an error of kind `Other` as a missing ACK. Some HALs report a busy part so; under the same bound.
+    pub other_is_nack: bool,
+    /// How to wait for the end of a write cycle.
+    pub wait: Wait,
+    /// What is added to the part's longest write cycle before the driver gives up polling (or, with [`Wait::Fixed`],
+    /// stops waiting), in percent of it.
+    pub margin_percent: u16,
+    /// Pause between two polls in microseconds; 0 polls without a pause. The bus time of a poll comes on top.
+    pub poll_interval_us: u32,
+    /// Return after the last page is sent, without waiting for its write cycle; the next call waits.
+    pub lazy: bool,
+}
+
+impl Options {
+    /// No transfer limit, acknowledge polling every 50 µs, margin 25 %, waiting for the last page too.
+    pub const fn new() -> Self {
+        Self {
+            max_transfer_bytes: usize::MAX,
+            other_is_nack: false,
+            wait: Wait::Poll,
+            margin_percent: 25,
+            poll_interval_us: 50,
+            lazy: false,
+        }
+    }
+
+    /// Sets the most bytes that one call may move, header included.
+    pub const fn with_max_transfer_bytes(mut self, bytes: usize) -> Self {
+        self.max_transfer_bytes = bytes;
+        self
+    }
+
+    /// Sets whether an error of kind `Other` counts as a missing ACK.
+    pub const fn with_other_is_nack(mut self, yes: bool) -> Self {
+        self.other_is_nack = yes;
+        self
+    }
+
+    /// Sets how to wait for the end of a write cycle.
+    pub const fn with_wait(mut self, wait: Wait) -> Self {
+        self.wait = wait;
+        self
+    }
+
+    /// Sets the margin on the write cycle, in percent.
+    pub const fn with_margin_percent(mut self, percent: u16) -> Self {
+        self.margin_percent = percent;
+        self
+    }
+
+    /// Sets the pause between two polls, in microseconds.
+    pub const fn with_poll_interval_us(mut self, us: u32) -> Self {
+        self.poll_interval_us = us;
+        self
+    }
+
+    /// Sets whether a write returns before its last write cycle is over.
+    pub const fn with_lazy(mut self, yes: bool) -> Self {
+        self.lazy = yes;
+        self
+    }
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// Shortest time, in microseconds, that a poll without an answer takes on a 1 MHz bus: START, nine clocks, STOP.
+/// Bounds the polls where no pause is wanted.
+const POLL_US_MIN: u32 = 10;
+
+/// Options and geometry boiled down to what the planner needs, computed once.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Policy {
+    /// Data bytes that one write may carry.
+    pub(crate) write_data_max: usize,
+    /// Data bytes that one read may carry.
+    pub(crate) read_data_max: usize,
+    /// Write cycle with margin, in microseconds.
+    pub(crate) limit_us: u32,
+    /// Pause between two polls, in microseconds.
+    pub(crate) poll_interval_us: u32,
+    /// Most polls that one wait may take.
+    pub(crate) polls_max: u32,
+    pub(crate) wait: Wait,
+    pub(crate) lazy: bool,
+}
+
+impl Policy {
+    /// Policy for a part, options and a driver buffer of `buffer_bytes`.
+    pub const fn new(geometry: &Geometry, options: &Options, buffer_bytes: usize) -> Self {
+        let header = geometry.word_address_bytes() as usize;
+        let transfer = options.max_transfer_bytes;
+        let write = if buffer_bytes < transfer { buffer_bytes } else { transfer };
+        let cycle = geometry.write_cycle_us() as u64;
+        let limit = cycle + (cycle * options.margin_percent as u64).div_ceil(100);
+        let limit_us = if limit > u32::MAX as u64 { u32::MAX } else { limit as u32 };
+        let interval = options.poll_interval_us;
+        let step = if interval == 0 { POLL_US_MIN } else { interval };
+        Self {
+            write_data_max: write.saturating_sub(header),
+            read_data_max: transfer.saturating_sub(header),
+            limit_us,
+            poll_interval_us: interval,
+            polls_max: limit_us.div_ceil(step).saturating_add(1),
+            wait: options.wait,
+            lazy: options.lazy,
+        }
+    }
+}
