@@ -1,1 +1,12 @@
-//! Pagewise.
+//! Pagewise: swap a serial I2C EEPROM and keep the boards working.
+
+pub mod anatomy;
+pub mod board;
+pub mod card;
+pub mod command;
+pub mod fact;
+pub mod fault;
+pub mod form;
+pub mod generate;
+pub mod output;
+pub mod swap;

@@ -1,0 +1,173 @@
+//! From a card to the simulated chip. Apart from [`super::geometry`] on purpose; see there.
+
+use pagewise_simulator::model::{
+    AcLimits, BusyAnswer, ByteRange, ChipModel, CutByte, CycleUnit, DeviceBit, MemoryKind, OpenPin, PartlyProtected,
+    PointerAfterWrite, ProtectedAnswer, ReadBlockBits, RegionAccess, RegionKind as SimulatedRegion, SpeedGrade,
+    SupplyLimits, TornScope, WearUnit, WpSampled, WriteCycle, WriteProtect,
+};
+
+use super::{
+    Access, Ac, Answer, BlockBitsOnRead, Busy, Card, CyclePer, Grade, Kind, Open, Partial, Pointer, Region, RegionKind,
+    Role, Sampled, Span, Wear,
+};
+
+impl Card {
+    /// The simulated chip of this part.
+    #[must_use]
+    pub fn chip_model(&self) -> ChipModel {
+        let capacity = self.capacity_bytes.value;
+        ChipModel {
+            name: self.name.clone(),
+            memory: match self.kind {
+                Kind::Eeprom => MemoryKind::Eeprom,
+                Kind::Fram => MemoryKind::Fram,
+            },
+            capacity,
+            page: self.page_bytes.value,
+            word_address_bytes: self.word_address_bytes.value,
+            device_bits: self.device_bits().map(device_bit),
+            open_strap: open_pin(self.open_strap.value),
+            write_cycle: WriteCycle {
+                typical_ns: u64::from(self.write_cycle_typ_us.value) * 1000,
+                max_ns: u64::from(self.write_cycle_max_us.value) * 1000,
+                per: match self.write_cycle_per.value {
+                    CyclePer::Page => CycleUnit::Page,
+                    CyclePer::Byte => CycleUnit::Byte,
+                },
+            },
+            busy_answer: match self.busy_answer.value {
+                Busy::AnyAccess => BusyAnswer::AnyAccess,
+                Busy::WritesOnly => BusyAnswer::WritesOnly,
+                Busy::SameControlByte => BusyAnswer::SameControlByte,
+            },
+            write_protect: self.simulated_protection(),
+            pointer_after_write: match self.pointer_after_write.value {
+                Pointer::WrappedInPage => PointerAfterWrite::WrappedInPage,
+                Pointer::LastPlusOne => PointerAfterWrite::LastPlusOne,
+            },
+            read_wrap: self.read_wrap_bytes.value,
+            read_block_bits: match self.read_block_bits.value {
+                BlockBitsOnRead::Ignored => ReadBlockBits::Ignored,
+                BlockBitsOnRead::Latched => ReadBlockBits::Latched,
+            },
+            cut_byte: CutByte::DropsAll,
+            wear_unit: match self.wear_unit.value {
+                Wear::Byte => WearUnit::Byte,
+                Wear::Group4 => WearUnit::Group(4),
+                Wear::Page => WearUnit::Page,
+            },
+            endurance_cycles: self.endurance_cycles.value,
+            torn_scope: match self.wear_unit.value {
+                Wear::Byte => TornScope::Latched,
+                Wear::Group4 => TornScope::Group(4),
+                Wear::Page => TornScope::Page,
+            },
+            supply: SupplyLimits {
+                read_min_mv: self.read_min_mv.value,
+                write_min_mv: self.write_min_mv.value,
+                max_mv: self.max_mv.value,
+            },
+            speed: self.speed.value.iter().map(speed_grade).collect(),
+            min_scl_hz: self.min_scl_khz * 1000,
+            bus_timeout_ns: u64::from(self.bus_timeout_us) * 1000,
+            power_up_ns: u64::from(self.power_up_us.value) * 1000,
+            regions: self.regions.iter().map(|region| simulated_region(region, capacity)).collect(),
+        }
+    }
+
+    fn simulated_protection(&self) -> WriteProtect {
+        let capacity = self.capacity_bytes.value;
+        let pin = if self.wp_pin { self.protect_range.value } else { Span::None };
+        WriteProtect {
+            pin_range: range(pin, capacity),
+            active_high: self.wp_active_high.value,
+            open_pin: open_pin(self.open_wp.value),
+            fixed_range: range(self.fixed_range.value, capacity),
+            sampled: match self.wp_sampled.value {
+                Sampled::Stop => WpSampled::Stop,
+                Sampled::DataPhase => WpSampled::DataPhase,
+            },
+            answer: match self.protected_answer.value {
+                Answer::AckReady => ProtectedAnswer::AckReady,
+                Answer::AckBusy => ProtectedAnswer::AckBusy,
+                Answer::NackData => ProtectedAnswer::NackData,
+            },
+            partial: match self.partly_protected.value {
+                Partial::Nothing => PartlyProtected::Nothing,
+                Partial::UnprotectedOnly => PartlyProtected::UnprotectedOnly,
+            },
+        }
+    }
+}
+
+const fn device_bit(role: Role) -> DeviceBit {
+    match role {
+        Role::Fixed(level) => DeviceBit::Fixed(level),
+        Role::Pin(pin) => DeviceBit::Pin(pin),
+        Role::PinInverted(pin) => DeviceBit::PinInverted(pin),
+        Role::Ignored => DeviceBit::Ignored,
+        Role::Block(bit) => DeviceBit::Block(bit),
+    }
+}
+
+const fn open_pin(open: Open) -> OpenPin {
+    match open {
+        Open::Low => OpenPin::PulledLow,
+        Open::High => OpenPin::PulledHigh,
+        Open::Random => OpenPin::Random,
+    }
+}
+
+const fn range(span: Span, capacity: u32) -> ByteRange {
+    let (start, len) = span.bytes(capacity);
+    ByteRange { start, len }
+}
+
+/// What a sheet does not state is taken from the bus mode of the grade.
+fn speed_grade(grade: &Grade) -> SpeedGrade {
+    let scl_hz = grade.scl_khz * 1000;
+    let bus = AcLimits::for_scl_hz(scl_hz);
+    let Ac { t_low, t_high, t_hd_sta, t_su_sta, t_hd_dat, t_su_dat, t_su_sto, t_buf, t_aa_max, t_sp_max } = grade.ac;
+    SpeedGrade {
+        min_mv: grade.min_mv,
+        max_mv: grade.max_mv,
+        scl_hz,
+        ac: AcLimits {
+            t_low: t_low.unwrap_or(bus.t_low),
+            t_high: t_high.unwrap_or(bus.t_high),
+            t_hd_sta: t_hd_sta.unwrap_or(bus.t_hd_sta),
+            t_su_sta: t_su_sta.unwrap_or(bus.t_su_sta),
+            t_hd_dat: t_hd_dat.unwrap_or(bus.t_hd_dat),
+            t_su_dat: t_su_dat.unwrap_or(bus.t_su_dat),
+            t_su_sto: t_su_sto.unwrap_or(bus.t_su_sto),
+            t_buf: t_buf.unwrap_or(bus.t_buf),
+            t_aa_max: t_aa_max.unwrap_or(bus.t_aa_max),
+            t_sp_max: t_sp_max.unwrap_or(bus.t_sp_max),
+        },
+    }
+}
+
+fn simulated_region(region: &Region, capacity: u32) -> pagewise_simulator::model::Region {
+    pagewise_simulator::model::Region {
+        kind: match region.kind {
+            RegionKind::SerialNumber => SimulatedRegion::SerialNumber,
+            RegionKind::IdentificationPage => SimulatedRegion::IdentificationPage,
+            RegionKind::Eui48 => SimulatedRegion::Eui48,
+            RegionKind::Eui64 => SimulatedRegion::Eui64,
+            RegionKind::PermanentProtection => SimulatedRegion::PermanentProtection,
+            RegionKind::ReversibleProtection => SimulatedRegion::ReversibleProtection,
+            RegionKind::BankSelect => SimulatedRegion::BankSelect,
+        },
+        device_bits: region.device_bits.map(|bits| bits.map(device_bit)),
+        word_address: region.word_address,
+        address_mask: region.address_mask.unwrap_or(u32::MAX),
+        word_address_bytes: region.word_address_bytes,
+        len: region.length,
+        access: match region.access {
+            Access::ReadOnly => RegionAccess::ReadOnly,
+            Access::Lockable => RegionAccess::Lockable,
+            Access::ReadWrite => RegionAccess::ReadWrite,
+        },
+        protects: range(region.protects, capacity),
+    }
+}

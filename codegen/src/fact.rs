@@ -1,0 +1,65 @@
+//! A value together with where it came from.
+
+use std::fmt;
+
+use serde::Serialize;
+
+/// Where a value of a card came from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(tag = "basis", rename_all = "kebab-case")]
+pub enum Basis {
+    /// Stated in a published document.
+    Published {
+        /// The document.
+        document: String,
+    },
+    /// Follows from other stated values.
+    Derived {
+        /// The document that states those.
+        document: String,
+    },
+    /// Not stated in the sheet read; filled from the assumption table.
+    Assumed {
+        /// Why this value is the cautious one.
+        why: String,
+    },
+    /// The most cautious value of several published cards.
+    Generic {
+        /// How many cards were looked at and which one set the value.
+        from: String,
+    },
+}
+
+impl fmt::Display for Basis {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Published { document } => write!(f, "published: {document}"),
+            Self::Derived { document } => write!(f, "derived from values in {document}"),
+            Self::Assumed { why } => write!(f, "assumed, not stated in the sheet read: {why}"),
+            Self::Generic { from } => write!(f, "generic: {from}"),
+        }
+    }
+}
+
+/// A value with its basis.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Fact<T> {
+    /// The value.
+    pub value: T,
+    /// Where it came from.
+    #[serde(flatten)]
+    pub basis: Basis,
+}
+
+impl<T> Fact<T> {
+    /// Whether nobody stated this value.
+    #[must_use]
+    pub fn is_assumed(&self) -> bool {
+        matches!(self.basis, Basis::Assumed { .. })
+    }
+
+    /// The same basis for a value computed from this one.
+    pub fn map<U>(&self, change: impl FnOnce(&T) -> U) -> Fact<U> {
+        Fact { value: change(&self.value), basis: self.basis.clone() }
+    }
+}

@@ -1,0 +1,107 @@
+//! Can this part take the place of that one on this board? Judged twice: by rules over the cards, and by running the
+//! firmware's own assumptions against the simulated chips. The two must agree.
+//!
+//! [`rule`] holds one file per rule, [`firmware`] runs what a board file says about its firmware, [`evidence`] runs it
+//! on the old and the new chip, [`remedy`] computes the settings and straps that would serve.
+
+pub mod evidence;
+pub mod finding;
+pub mod firmware;
+pub mod remedy;
+pub mod rule;
+pub mod verdict;
+
+use serde::Serialize;
+
+use crate::board::Board;
+use crate::card::Card;
+pub use evidence::{Evidence, Run};
+pub use finding::{Amend, Finding, Proviso};
+pub use verdict::Verdict;
+
+/// What was found for one board and one candidate.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Judgement {
+    /// Name of the board.
+    pub board: String,
+    /// Identifier of the fitted part's card.
+    pub fitted: String,
+    /// Identifier of the candidate's card.
+    pub candidate: String,
+    /// The worst of the findings that rest on stated values.
+    pub verdict: Verdict,
+    /// The verdict if every assumption turns out as bad as it can be.
+    pub worst_case: Verdict,
+    /// What the verdict takes for granted because the sheet read does not state it.
+    pub provided_that: Vec<String>,
+    /// All findings, worst first.
+    pub findings: Vec<Finding>,
+    /// What the simulation showed.
+    pub evidence: Evidence,
+    /// Rules and simulation come to the same verdict. `false` is a bug in Pagewise.
+    pub agree: bool,
+}
+
+impl Judgement {
+    /// The verdict in words: `drop-in, provided that the write cycle is at most 5 ms (not stated in the sheet read)`.
+    #[must_use]
+    pub fn headline(&self) -> String {
+        if self.provided_that.is_empty() {
+            return self.verdict.to_string();
+        }
+        format!("{}, provided that {} (not stated in the sheet read)", self.verdict, self.provided_that.join(" and "))
+    }
+}
+
+/// One board, the card of its fitted part and a candidate's card, each as it is in the board's footprint.
+#[derive(Debug, Clone)]
+pub struct Case<'a> {
+    /// The board.
+    pub board: &'a Board,
+    /// The fitted part.
+    pub old: Card,
+    /// The candidate.
+    pub new: Card,
+}
+
+impl<'a> Case<'a> {
+    /// Puts both parts into the board's footprint.
+    #[must_use]
+    pub fn new(board: &'a Board, old: &Card, new: &Card) -> Self {
+        Self { board, old: old.in_footprint(board.footprint), new: new.in_footprint(board.footprint) }
+    }
+}
+
+/// Judges one candidate for one board, by rules and by simulation.
+#[must_use]
+pub fn judge(board: &Board, old: &Card, new: &Card) -> Judgement {
+    let case = Case::new(board, old, new);
+    let mut findings = rule::all(&case);
+    findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), finding.proviso.is_some()));
+    let verdict = worst(findings.iter().filter(|finding| finding.proviso.is_none()));
+    let worst_case = worst(findings.iter());
+    let mut provided_that: Vec<String> = Vec::new();
+    for proviso in findings.iter().filter(|finding| finding.verdict > verdict).filter_map(|f| f.proviso.as_ref()) {
+        if !provided_that.contains(&proviso.text) {
+            provided_that.push(proviso.text.clone());
+        }
+    }
+    let evidence = evidence::gather(&case, &findings);
+    let simulated = findings.iter().filter(|finding| finding.proviso.is_none() && finding.simulated);
+    let agree = evidence.verdict == worst(simulated);
+    Judgement {
+        board: board.name.clone(),
+        fitted: old.id.clone(),
+        candidate: new.id.clone(),
+        verdict,
+        worst_case,
+        provided_that,
+        findings,
+        evidence,
+        agree,
+    }
+}
+
+fn worst<'f>(findings: impl Iterator<Item = &'f Finding>) -> Verdict {
+    findings.map(|finding| finding.verdict).max().unwrap_or(Verdict::DropIn)
+}

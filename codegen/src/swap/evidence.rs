@@ -1,0 +1,258 @@
+//! Evidence: the board's firmware, run against the old and the new simulated chip.
+//!
+//! The ladder: the firmware as it is; with its settings changed; with the straps changed too. The first rung on which
+//! the new part serves is the simulated verdict. Assumptions that a proviso names are taken as fulfilled, and each is
+//! then run again as bad as the assumption table has it, so that one can see what it would cost.
+
+use std::cell::Cell;
+
+use pagewise_simulator::{
+    AdjacentWrites, ChipId, CycleTime, Hazard, Level, PowerUp, Quirks, Rig, RigConfig, Straps,
+};
+use serde::Serialize;
+
+use super::firmware::{Log, Runner};
+use super::{Case, Finding, Verdict, remedy};
+use crate::board::{Board, Firmware, Region, Strap, Wait, WriteShape};
+use crate::card::{Card, Pointer};
+
+/// What the old contents outside the regions are: no code of ours writes this byte there.
+const BACKGROUND: u8 = 0xFE;
+
+/// What the simulation showed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Evidence {
+    /// The first rung of the ladder on which the new part serves.
+    pub verdict: Verdict,
+    /// The firmware as it is on the fitted part.
+    pub old: Run,
+    /// The firmware as it is on the candidate.
+    pub new: Run,
+    /// With changed settings, or changed straps too, where that was needed.
+    pub changed: Option<Run>,
+    /// The firmware as it is on the candidate with every assumption as bad as it can be, where one matters.
+    pub worst_case: Option<Run>,
+}
+
+/// One run of a firmware on a part.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Run {
+    /// Everything stored and read back, nothing else touched, nothing reported.
+    pub serves: bool,
+    /// Page writes sent.
+    pub writes: u32,
+    /// Bytes written.
+    pub bytes: u32,
+    /// Bus errors met outside polling.
+    pub errors: u32,
+    /// Virtual time in microseconds.
+    pub time_us: u64,
+    /// Hazards that the detectors named.
+    pub hazards: Vec<Hazard>,
+    /// What went wrong first, in words.
+    pub first_loss: Option<String>,
+    /// The first failing transaction as the bus saw it.
+    pub transaction: Option<String>,
+}
+
+/// Runs the ladder for a case whose rules found `findings`.
+#[must_use]
+pub fn gather(case: &Case<'_>, findings: &[Finding]) -> Evidence {
+    let board = case.board;
+    let mut granted = case.new.clone();
+    for proviso in findings.iter().filter_map(|finding| finding.proviso.as_ref()) {
+        proviso.amend.apply(&mut granted);
+    }
+    let old = run(board, &case.old, None);
+    let expects = pointer_expectations(board, &case.old);
+    let new = run(board, &granted, expects.as_deref());
+    let mut evidence =
+        Evidence { verdict: Verdict::DropIn, old, new, changed: None, worst_case: None };
+    if granted != case.new {
+        let worst = run(board, &case.new, expects.as_deref());
+        evidence.worst_case = (!worst.serves).then_some(worst);
+    }
+    if evidence.new.serves {
+        return evidence;
+    }
+    let changed = run(&remedy::reconfigured(board, &granted), &granted, None);
+    if changed.serves {
+        return Evidence { verdict: Verdict::Reconfigure, changed: Some(changed), ..evidence };
+    }
+    if let Some(reworked) = remedy::reworked(board, &granted) {
+        let changed = run(&reworked, &granted, None);
+        if changed.serves {
+            return Evidence { verdict: Verdict::Rework, changed: Some(changed), ..evidence };
+        }
+    }
+    Evidence { verdict: Verdict::Reject, ..evidence }
+}
+
+/// What the firmware expects to read when it reads on after a write: what it reads on the fitted part.
+fn pointer_expectations(board: &Board, old: &Card) -> Option<Vec<u32>> {
+    board.firmware.reads_on_after_write.then(|| {
+        written(board).map(|region| pointer_after(&board.firmware, region, old)).collect()
+    })
+}
+
+fn written(board: &Board) -> impl Iterator<Item = &Region> {
+    board.regions.iter().filter(|region| region.writes_per_day > 0.0)
+}
+
+/// Where a part's pointer stands after the last page write of a region.
+pub(super) fn pointer_after(firmware: &Firmware, region: &Region, card: &Card) -> u32 {
+    let Some(last) = firmware.write_pieces(region).pop() else { return region.offset };
+    let next = last.offset + last.length;
+    let page = card.page_bytes.value;
+    let wraps = card.pointer_after_write.value == Pointer::WrappedInPage && page < card.capacity_bytes.value;
+    let pointer = if wraps && next % page == 0 { next - page } else { next };
+    pointer % card.capacity_bytes.value
+}
+
+/// The byte meant for an offset. The period is a prime, so that no shift by a power of two goes unnoticed, and no
+/// byte is 0xFF (erased) or the background.
+#[must_use]
+pub fn meant_for(offset: u32) -> u8 {
+    (offset.wrapping_mul(7).wrapping_add(offset / 251 * 31) % 251) as u8
+}
+
+/// Runs the board's firmware on one part: writes every region that is written at run time, reads every region.
+#[must_use]
+pub fn run(board: &Board, card: &Card, reads_on_at: Option<&[u32]>) -> Run {
+    let rig = Rig::new(
+        RigConfig::default().with_scl_hz(board.bus.scl_khz * 1000).with_supply_mv(board.bus.supply_mv).with_seed(7),
+    );
+    let capacity = card.capacity_bytes.value as usize;
+    let mut image = vec![BACKGROUND; capacity];
+    for region in board.regions.iter().filter(|region| region.writes_per_day == 0.0) {
+        for offset in region.offset..region.offset + region.length {
+            if let Some(byte) = image.get_mut(offset as usize) {
+                *byte = meant_for(offset);
+            }
+        }
+    }
+    let before = image.clone();
+    let chip = rig.attach_with(card.chip_model(), straps(board, card), PowerUp::Image(image));
+    rig.set_write_cycle(chip, CycleTime::Max);
+    for address in &board.bus.other_addresses {
+        rig.attach_other(*address, "neighbour");
+    }
+    if let Some(us) = board.firmware.first_access_us {
+        rig.power_cycle();
+        rig.advance_ns(u64::from(us) * 1000);
+    }
+    let unmet = required_straps_unmet(board, card);
+    let log = if unmet { Log { errors: 1, ..Log::default() } } else { execute(board, &rig, chip, reads_on_at) };
+    rig.finish();
+    outcome(board, card, &rig, chip, &log, &before)
+}
+
+/// A part whose pin is not tied as its sheet demands is taken not to work at all: the sheet promises nothing.
+fn required_straps_unmet(board: &Board, card: &Card) -> bool {
+    card.required_straps.iter().any(|(pin, high)| {
+        let strap = board.straps[usize::from(*pin)];
+        strap != if *high { Strap::Vcc } else { Strap::Gnd }
+    })
+}
+
+fn straps(board: &Board, card: &Card) -> Straps {
+    let levels = board.pin_levels();
+    let level = |pin: usize| match board.straps[pin] {
+        Strap::Open => Level::Open,
+        Strap::Gnd | Strap::Vcc | Strap::Gpio if levels[pin] => Level::High,
+        _ => Level::Low,
+    };
+    let wp = match board.wp {
+        Strap::Gnd => Level::Low,
+        Strap::Vcc => Level::High,
+        Strap::Open => Level::Open,
+        Strap::Gpio => wp_level(card, true),
+    };
+    Straps { a: [level(0), level(1), level(2)], wp }
+}
+
+fn wp_level(card: &Card, protect: bool) -> Level {
+    if card.wp_active_high.value == protect { Level::High } else { Level::Low }
+}
+
+fn execute(board: &Board, rig: &Rig, chip: ChipId, reads_on_at: Option<&[u32]>) -> Log {
+    let settings = &board.firmware;
+    let adjacent = match settings.write_shape {
+        WriteShape::TwoRestarted => AdjacentWrites::Restart,
+        WriteShape::OneBuffer | WriteShape::TwoJoined => AdjacentWrites::Joined,
+    };
+    let bus = rig.bus_with(Quirks { adjacent_writes: adjacent, ..Quirks::default() });
+    let clock = rig.clone();
+    let misread = Cell::new(None);
+    let mut runner = Runner::new(settings, bus, rig.delay(), move || clock.now_ns() / 1000);
+    for (index, region) in written(board).enumerate() {
+        let data: Vec<u8> = (region.offset..region.offset + region.length).map(meant_for).collect();
+        rig.meant(chip, region.offset, &data);
+        if board.wp == Strap::Gpio {
+            rig.set_wp(chip, Level::Low);
+        }
+        runner.write(region, &data);
+        if let Some(wanted) = reads_on_at.and_then(|pointers| pointers.get(index)) {
+            let memory = rig.memory(chip);
+            let expected = memory.get(*wanted as usize).copied().unwrap_or(0xFF);
+            match runner.read_on(region) {
+                Some(found) if found != expected => misread.set(Some((*wanted, expected, found))),
+                _ => {}
+            }
+        }
+        if board.wp == Strap::Gpio {
+            rig.set_wp(chip, Level::High);
+        }
+    }
+    for region in &board.regions {
+        let data: Vec<u8> = (region.offset..region.offset + region.length).map(meant_for).collect();
+        runner.read(region, &data);
+    }
+    let mut log = runner.finish();
+    log.misread = log.misread.or(misread.get());
+    if matches!(settings.wait, Wait::Fixed { .. }) {
+        log.overruns = 0;
+    }
+    log
+}
+
+fn outcome(board: &Board, card: &Card, rig: &Rig, chip: ChipId, log: &Log, before: &[u8]) -> Run {
+    let mut wanted = before.to_vec();
+    for region in written(board) {
+        for offset in region.offset..region.offset + region.length {
+            if let Some(byte) = wanted.get_mut(offset as usize) {
+                *byte = meant_for(offset);
+            }
+        }
+    }
+    let memory = rig.memory(chip);
+    let damaged = wanted.iter().zip(&memory).position(|(wanted, found)| wanted != found);
+    let incidents = rig.incidents();
+    let mut hazards: Vec<Hazard> = incidents.iter().map(|incident| incident.hazard).collect();
+    hazards.sort_unstable();
+    hazards.dedup();
+    let too_small = board.used_bytes() > card.capacity_bytes.value;
+    let first_loss = rig.explain().first().map(|loss| loss.text.clone()).or_else(|| {
+        let misread = log.misread.map(|(at, wanted, found)| {
+            format!("the firmware reads {found:#04x} at {at:#06x} where {wanted:#04x} was stored")
+        });
+        let damage = damaged.map(|at| {
+            format!("{at:#06x} holds {:#04x} instead of {:#04x}", memory[at], wanted[at])
+        });
+        let errors = (log.errors > 0).then(|| format!("{} transfers were not acknowledged", log.errors));
+        let small = too_small.then(|| format!("offset {:#06x} does not exist", board.used_bytes() - 1));
+        small.or(damage).or(misread).or(errors).or_else(|| incidents.first().map(|incident| incident.text.clone()))
+    });
+    let quiet = hazards.is_empty() && log.errors == 0 && log.overruns == 0;
+    let serves = quiet && damaged.is_none() && log.misread.is_none() && !too_small;
+    Run {
+        serves,
+        writes: log.writes,
+        bytes: log.bytes,
+        errors: log.errors,
+        time_us: rig.now_ns() / 1000,
+        hazards,
+        first_loss: if serves { None } else { first_loss },
+        transaction: None,
+    }
+}
