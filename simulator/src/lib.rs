@@ -20,7 +20,7 @@
 //!
 //! let losses = rig.explain();
 //! assert_eq!(losses[0].text, "16 bytes at 0x0010 overwritten by bytes meant for 0x0030: page wrap at 32");
-//! assert_eq!(losses[1].text, "16 bytes meant for 0x0020 landed at 0x0000: page wrap at 32");
+//! assert_eq!(losses[1].text, "32 bytes meant for 0x0020 landed at 0x0000: page wrap at 32");
 //! assert!(rig.finish().iter().any(|incident| incident.hazard == Hazard::PageWrap));
 //! # Ok::<(), pagewise_simulator::BusError>(())
 //! ```

@@ -1,0 +1,174 @@
+//! Models that differ in one axis each, and short ways to talk to them.
+#![allow(dead_code)]
+
+use embedded_hal::i2c::{I2c, Operation};
+use pagewise_simulator::model::DeviceBit::{Block, Fixed, Ignored, Pin, PinInverted};
+use pagewise_simulator::model::{DeviceBit, MemoryKind, ReadBlockBits};
+use pagewise_simulator::{
+    AdjacentWrites, BusError, ChipId, ChipModel, CycleTime, Hazard, Quirks, Rig, RigConfig, Straps,
+};
+
+/// 1010 and three pins.
+pub const PINS: [DeviceBit; 7] = [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Pin(2), Pin(1), Pin(0)];
+
+/// 1010 and three bits that nobody looks at.
+pub fn ignores_low_bits() -> ChipModel {
+    let mut model = ChipModel::example_16_kbit();
+    model.name = "ignores-low-bits".into();
+    model.device_bits = [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Ignored, Ignored, Ignored];
+    model.capacity = 256;
+    model.read_wrap = 256;
+    model
+}
+
+/// No word-address byte: the first byte is the word address and R/W.
+pub fn no_word_address() -> ChipModel {
+    let mut model = ChipModel::example_2_kbit();
+    model.name = "no-word-address".into();
+    model.capacity = 128;
+    model.page = 4;
+    model.word_address_bytes = 0;
+    model.read_wrap = 128;
+    model.read_block_bits = ReadBlockBits::Latched;
+    model.device_bits = [Block(6), Block(5), Block(4), Block(3), Block(2), Block(1), Block(0)];
+    model
+}
+
+/// Two word-address bytes and a block-select bit above the pins: 1010 B0 A1 A0.
+pub fn block_bit_on_top() -> ChipModel {
+    let mut model = ChipModel::example_32_kbit();
+    model.name = "block-bit-on-top".into();
+    model.capacity = 131_072;
+    model.page = 128;
+    model.read_wrap = 65_536;
+    model.device_bits = [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Block(0), Pin(1), Pin(0)];
+    model
+}
+
+/// Three word-address bytes.
+pub fn three_word_address_bytes() -> ChipModel {
+    let mut model = ChipModel::example_32_kbit();
+    model.name = "three-word-address-bytes".into();
+    model.capacity = 1 << 18;
+    model.page = 256;
+    model.read_wrap = 1 << 18;
+    model.word_address_bytes = 3;
+    model
+}
+
+/// 0010 with an inverted pin.
+pub fn other_code() -> ChipModel {
+    let mut model = ChipModel::example_2_kbit();
+    model.name = "other-code".into();
+    model.device_bits = [Fixed(false), Fixed(false), Fixed(true), Fixed(false), PinInverted(2), Pin(1), Pin(0)];
+    model
+}
+
+pub fn fram() -> ChipModel {
+    let mut model = ChipModel::example_32_kbit();
+    model.name = "fram".into();
+    model.memory = MemoryKind::Fram;
+    model
+}
+
+pub fn eeproms() -> Vec<ChipModel> {
+    vec![
+        ChipModel::example_32_kbit(),
+        ChipModel::example_16_kbit(),
+        ChipModel::example_2_kbit(),
+        ignores_low_bits(),
+        no_word_address(),
+        block_bit_on_top(),
+        three_word_address_bytes(),
+        other_code(),
+    ]
+}
+
+/// The device address and the header bytes for an offset, written down from the data-sheet pictures: word-address bytes
+/// most significant first, the bits above them in the device address where the part looks for them.
+pub fn wire_address(model: &ChipModel, offset: u32) -> (u8, Vec<u8>) {
+    let count = u32::from(model.word_address_bytes);
+    let header = (0..count).rev().map(|i| (offset >> (8 * i)) as u8).collect();
+    let mut address = 0;
+    for bit in model.device_bits {
+        let level = match bit {
+            Fixed(value) => value,
+            Block(n) => offset >> (8 * count + u32::from(n)) & 1 == 1,
+            PinInverted(_) => true,
+            Pin(_) | Ignored => false,
+        };
+        address = address << 1 | u8::from(level);
+    }
+    (address, header)
+}
+
+pub struct Bench {
+    pub rig: Rig,
+    pub chip: ChipId,
+    pub model: ChipModel,
+}
+
+impl Bench {
+    pub fn new(model: ChipModel) -> Self {
+        Self::wired(model, Straps::GROUND)
+    }
+
+    pub fn wired(model: ChipModel, straps: Straps) -> Self {
+        let rig = Rig::new(RigConfig::default());
+        let chip = rig.attach(model.clone(), straps);
+        rig.set_write_cycle(chip, CycleTime::Max);
+        Self { rig, chip, model }
+    }
+
+    /// Header and data in one write.
+    pub fn write(&self, offset: u32, data: &[u8]) -> Result<(), BusError> {
+        let (address, mut bytes) = wire_address(&self.model, offset);
+        bytes.extend_from_slice(data);
+        self.rig.bus().write(address, &bytes)
+    }
+
+    /// The same, and the longest write cycle waited for.
+    pub fn store(&self, offset: u32, data: &[u8]) {
+        self.write(offset, data).unwrap();
+        self.wait();
+    }
+
+    pub fn wait(&self) {
+        self.rig.advance_ns(self.model.write_cycle.max_ns * u64::from(self.model.page.max(1)));
+    }
+
+    /// Random read.
+    pub fn read(&self, offset: u32, len: usize) -> Vec<u8> {
+        let (address, header) = wire_address(&self.model, offset);
+        let mut data = vec![0; len];
+        self.rig.bus().write_read(address, &header, &mut data).unwrap();
+        data
+    }
+
+    /// Current address read at the device address of offset 0.
+    pub fn read_on(&self, len: usize) -> Vec<u8> {
+        let mut data = vec![0; len];
+        self.rig.bus().read(wire_address(&self.model, 0).0, &mut data).unwrap();
+        data
+    }
+
+    /// Writes with a repeated START between them.
+    pub fn restarted_writes(&self, address: u8, writes: &[&[u8]]) -> Result<(), BusError> {
+        let quirks = Quirks { adjacent_writes: AdjacentWrites::Restart, ..Quirks::default() };
+        let mut operations: Vec<Operation> = writes.iter().map(|bytes| Operation::Write(bytes)).collect();
+        self.rig.bus_with(quirks).transaction(address, &mut operations)
+    }
+
+    pub fn memory(&self) -> Vec<u8> {
+        self.rig.memory(self.chip)
+    }
+
+    pub fn hazards(&self) -> Vec<Hazard> {
+        self.rig.finish().iter().map(|incident| incident.hazard).collect()
+    }
+}
+
+/// Bytes that repeat after 251, a prime, so that nothing aliases a power of two.
+pub fn pattern(len: usize) -> Vec<u8> {
+    (0..len).map(|i| (i % 251) as u8).collect()
+}

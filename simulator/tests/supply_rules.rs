@@ -1,0 +1,138 @@
+//! Rules P1 to P5 of the simulated chip.
+
+mod common;
+
+use common::*;
+use embedded_hal::i2c::I2c;
+use pagewise_simulator::model::WearUnit;
+use pagewise_simulator::{BusFault, ChipModel, CycleTime, Hazard, Rig, RigConfig, Straps};
+
+fn split_supply() -> ChipModel {
+    let mut model = ChipModel::example_32_kbit();
+    model.supply.read_min_mv = 1700;
+    model.supply.write_min_mv = 2500;
+    model
+}
+
+#[test]
+fn p1_below_the_read_minimum_nothing_answers() {
+    let rig = Rig::new(RigConfig::default().with_supply_mv(1699));
+    rig.attach(split_supply(), Straps::GROUND);
+    for _ in 0..3 {
+        assert_eq!(rig.bus().write(0x50, &[0, 0]).unwrap_err().fault, BusFault::AddressNack);
+    }
+    let incidents = rig.finish();
+    assert_eq!(incidents.len(), 1, "a standing condition is reported once");
+    assert_eq!(incidents[0].hazard, Hazard::Undervoltage);
+}
+
+#[test]
+fn p1_between_the_minima_reads_work_and_writes_are_acked_but_not_stored() {
+    let rig = Rig::new(RigConfig::default().with_supply_mv(2499));
+    let chip = rig.attach(split_supply(), Straps::GROUND);
+    rig.load(chip, 0, &[0x77]);
+    let mut byte = [0];
+    rig.bus().write_read(0x50, &[0, 0], &mut byte).unwrap();
+    assert_eq!(byte, [0x77]);
+    assert!(rig.incidents().is_empty());
+    rig.bus().write(0x50, &[0, 0, 0x11]).unwrap();
+    assert!(!rig.busy(chip));
+    rig.advance_ns(10_000_000);
+    assert_eq!(rig.memory(chip)[0], 0x77);
+    assert_eq!(rig.finish()[0].hazard, Hazard::Undervoltage);
+}
+
+#[test]
+fn p1_at_the_minima_everything_works() {
+    let rig = Rig::new(RigConfig::default().with_supply_mv(2500));
+    let chip = rig.attach(split_supply(), Straps::GROUND);
+    rig.bus().write(0x50, &[0, 0, 0x11]).unwrap();
+    rig.advance_ns(10_000_000);
+    assert_eq!(rig.memory(chip)[0], 0x11);
+    assert!(rig.finish().is_empty());
+}
+
+#[test]
+fn p2_scl_above_the_grade_is_reported_once() {
+    for (mv, hz, hazard) in
+        [(1800, 400_000, false), (1800, 400_001, true), (3300, 1_000_000, false), (3300, 1_000_001, true)]
+    {
+        let rig = Rig::new(RigConfig::default().with_supply_mv(mv).with_scl_hz(hz));
+        rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+        for _ in 0..3 {
+            rig.bus().write(0x50, &[0, 0]).unwrap();
+        }
+        let found: Vec<Hazard> = rig.finish().iter().map(|i| i.hazard).collect();
+        assert_eq!(found, if hazard { vec![Hazard::Overclock] } else { vec![] }, "{mv} mV {hz} Hz");
+    }
+}
+
+#[test]
+fn p2_with_faults_on_bits_are_corrupted_by_seed() {
+    let run = |seed: u64, hz: u32| {
+        let rig = Rig::new(RigConfig::default().with_scl_hz(hz).with_seed(seed));
+        let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+        rig.set_overclock_faults(true);
+        rig.load(chip, 0, &[0xA5; 64]);
+        let mut data = [0xA5; 64];
+        let _ = rig.bus().write_read(0x50, &[0, 0], &mut data);
+        data
+    };
+    assert_eq!(run(1, 1_000_000), [0xA5; 64]);
+    assert!((0..8).any(|seed| run(seed, 2_000_000) != [0xA5; 64]));
+    assert_eq!(run(3, 2_000_000), run(3, 2_000_000));
+}
+
+#[test]
+fn p3_supply_lost_outside_a_cycle_keeps_memory() {
+    let bench = Bench::new(ChipModel::example_32_kbit());
+    bench.store(0, &[1, 2, 3]);
+    bench.rig.power_cycle();
+    assert_eq!(bench.read(0, 3), [1, 2, 3]);
+    assert!(bench.hazards().is_empty());
+}
+
+#[test]
+fn p4_wear_counts_per_unit_and_is_reported_at_half_and_at_the_rating() {
+    for (unit, touched) in [(WearUnit::Byte, 0), (WearUnit::Group(4), 10), (WearUnit::Page, 10)] {
+        let mut model = ChipModel::example_32_kbit();
+        model.wear_unit = unit;
+        model.endurance_cycles = 10;
+        let bench = Bench::new(model);
+        for i in 0..10 {
+            bench.store(5, &[i]);
+        }
+        assert_eq!(bench.rig.wear(bench.chip, 5), 10);
+        assert_eq!(bench.rig.wear(bench.chip, 6), touched);
+        assert_eq!(bench.rig.wear(bench.chip, 32), 0);
+        assert_eq!(bench.hazards(), [Hazard::WearOut, Hazard::WearOut]);
+    }
+}
+
+#[test]
+fn p4_a_page_write_counts_once_per_unit() {
+    let mut model = ChipModel::example_32_kbit();
+    model.wear_unit = WearUnit::Group(4);
+    let bench = Bench::new(model);
+    bench.store(2, &[0; 8]);
+    let counts: Vec<u64> = [0, 4, 8, 12].map(|offset| bench.rig.wear(bench.chip, offset)).to_vec();
+    assert_eq!(counts, [1, 1, 1, 0]);
+}
+
+#[test]
+fn p5_no_answer_until_the_power_up_time_has_passed() {
+    let rig = Rig::new(RigConfig::default());
+    let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+    rig.set_write_cycle(chip, CycleTime::Max);
+    rig.set_supply_mv(0);
+    rig.advance_ns(1_000_000);
+    rig.set_supply_mv(3300);
+    let from = rig.now_ns();
+    let mut polls = 0;
+    while rig.bus().write(0x50, &[0, 0]).is_err() {
+        polls += 1;
+    }
+    assert!(polls > 10);
+    let waited = rig.now_ns() - from;
+    assert!((1_000_000..1_100_000).contains(&waited), "{waited}");
+}
