@@ -1,0 +1,226 @@
+//! A small chip that behaves, for the driver's own tests. (The real simulator is met in the tests room.)
+#![allow(dead_code, reason = "each test file uses its own part of this")]
+
+use std::cell::RefCell;
+use std::rc::Rc;
+
+use embedded_hal::delay::DelayNs;
+use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
+use pagewise_driver::{Geometry, Parameters};
+
+/// The two halves of what a driver needs, on one clock.
+pub fn rig(parameters: Parameters) -> (Rc<RefCell<FakeChip>>, Bus, Clock) {
+    let chip = Rc::new(RefCell::new(FakeChip::new(parameters)));
+    (chip.clone(), Bus(vec![chip.clone()]), Clock(vec![chip]))
+}
+
+/// Parameters of a plain part with 5 ms write cycle.
+pub const fn part(capacity: u32, page: u32, bytes: u8, block_bits: u8) -> Parameters {
+    Parameters {
+        capacity_bytes: capacity,
+        page_bytes: page,
+        word_address_bytes: bytes,
+        device_address: if bytes == 0 { 0 } else { 0x50 },
+        block_select_bits: block_bits,
+        block_select_shift: 0,
+        sequential_read_bytes: capacity,
+        write_cycle_us: 5_000,
+    }
+}
+
+/// 128 bytes, page 8, one word-address byte.
+pub const KBIT_1: Geometry = Geometry::new(part(128, 8, 1, 0));
+/// 2048 bytes, page 16, one word-address byte, three block-select bits.
+pub const KBIT_16: Geometry = Geometry::new(part(2048, 16, 1, 3));
+/// 4096 bytes, page 32, two word-address bytes.
+pub const KBIT_32: Geometry = Geometry::new(part(4096, 32, 2, 0));
+/// 128 KiB, page 128, two word-address bytes, the block-select bit in the top place, reads stay inside 64 KiB.
+pub const KBIT_1024_TOP: Geometry =
+    Geometry::new(Parameters { block_select_shift: 2, sequential_read_bytes: 65_536, ..part(131_072, 128, 2, 1) });
+/// 256 KiB, page 256, three word-address bytes.
+pub const KBIT_2048: Geometry = Geometry::new(part(262_144, 256, 3, 0));
+/// The part whose device address is the word address: 128 bytes, page 4.
+pub const ZERO_BYTE: Geometry = Geometry::new(part(128, 4, 0, 7));
+/// A part without pages and write cycle.
+pub const FRAM: Geometry = Geometry::new(Parameters { write_cycle_us: 0, ..part(8192, 8192, 2, 0) });
+
+/// One bus call as the chip saw it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Call {
+    Write(u8, Vec<u8>, bool),
+    Read(u8, Vec<u8>, usize, bool),
+}
+
+/// What a protected part does with data.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Protect {
+    Off,
+    NackData,
+    AckAndDrop,
+}
+
+/// Memory, page latch, write cycle, protection; and what it was asked.
+#[derive(Debug)]
+pub struct FakeChip {
+    pub p: Parameters,
+    pub memory: Vec<u8>,
+    pub now_us: u64,
+    pub busy_until_us: u64,
+    /// How long its write cycle really takes.
+    pub cycle_us: u64,
+    pub pointer: usize,
+    pub protect: Protect,
+    pub present: bool,
+    pub nack: ErrorKind,
+    /// Fails the call with this number (counted from 0) in this way, before it has any effect.
+    pub fail_call: Option<(usize, ErrorKind)>,
+    /// Bytes after which a write loses its supply: the page takes this many bytes, then the chip is gone.
+    pub cut_after_bytes: Option<usize>,
+    pub calls: Vec<Call>,
+    pub page_writes: usize,
+    /// Longest call seen, header included.
+    pub longest: usize,
+}
+
+impl FakeChip {
+    pub fn new(p: Parameters) -> Self {
+        Self {
+            p,
+            memory: (0..p.capacity_bytes).map(|i| (i % 251) as u8 ^ 0xA5).collect(),
+            now_us: 0,
+            busy_until_us: 0,
+            cycle_us: u64::from(p.write_cycle_us),
+            pointer: 0,
+            protect: Protect::Off,
+            present: true,
+            nack: ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address),
+            fail_call: None,
+            cut_after_bytes: None,
+            calls: Vec::new(),
+            page_writes: 0,
+            longest: 0,
+        }
+    }
+
+    pub fn answers(&self, address: u8) -> bool {
+        let mask = ((1u32 << self.p.block_select_bits) - 1) << self.p.block_select_shift;
+        u32::from(address) & !mask == u32::from(self.p.device_address)
+    }
+
+    fn accept(&mut self) -> Result<(), ErrorKind> {
+        let number = self.calls.len();
+        self.now_us += 20;
+        if let Some((call, kind)) = self.fail_call
+            && call == number
+        {
+            return Err(kind);
+        }
+        if self.present && self.now_us >= self.busy_until_us { Ok(()) } else { Err(self.nack) }
+    }
+
+    fn point(&mut self, address: u8, header: &[u8]) {
+        let block = (usize::from(address) >> self.p.block_select_shift) & ((1 << self.p.block_select_bits) - 1);
+        let word = header.iter().fold(0usize, |sum, byte| sum * 256 + usize::from(*byte));
+        let block_bytes = 1usize << (8 * self.p.word_address_bytes);
+        self.pointer = (block * block_bytes + word) % self.memory.len();
+    }
+
+    pub fn write(&mut self, address: u8, bytes: &[u8]) -> Result<(), ErrorKind> {
+        assert!(!bytes.is_empty(), "a write without bytes");
+        self.longest = self.longest.max(bytes.len());
+        let result = self.accept();
+        let result = result.and_then(|()| self.take(address, bytes));
+        self.calls.push(Call::Write(address, bytes.to_vec(), result.is_ok()));
+        result
+    }
+
+    fn take(&mut self, address: u8, bytes: &[u8]) -> Result<(), ErrorKind> {
+        let (header, data) = bytes.split_at(usize::from(self.p.word_address_bytes).min(bytes.len()));
+        self.point(address, header);
+        if data.is_empty() {
+            return Ok(());
+        }
+        match self.protect {
+            Protect::NackData => return Err(self.nack),
+            Protect::AckAndDrop => return Ok(()),
+            Protect::Off => {}
+        }
+        let page = self.p.page_bytes as usize;
+        let start = self.pointer / page * page;
+        for (index, byte) in data.iter().enumerate() {
+            if self.cut_after_bytes == Some(index) {
+                self.present = false;
+                return Ok(());
+            }
+            let at = start + (self.pointer - start + index) % page;
+            self.memory[at] = *byte;
+        }
+        self.page_writes += 1;
+        self.busy_until_us = self.now_us + self.cycle_us;
+        Ok(())
+    }
+
+    pub fn read(&mut self, address: u8, header: &[u8], buffer: &mut [u8]) -> Result<(), ErrorKind> {
+        assert!(!buffer.is_empty(), "a read without bytes");
+        self.longest = self.longest.max(header.len() + buffer.len());
+        let result = self.accept();
+        self.calls.push(Call::Read(address, header.to_vec(), buffer.len(), result.is_ok()));
+        result?;
+        if !header.is_empty() || self.p.word_address_bytes == 0 {
+            self.point(address, header);
+        }
+        let block = self.p.sequential_read_bytes as usize;
+        let start = self.pointer / block * block;
+        for byte in buffer {
+            *byte = self.memory[self.pointer];
+            self.pointer = start + (self.pointer - start + 1) % block;
+        }
+        Ok(())
+    }
+}
+
+/// Bus with one or more chips.
+#[derive(Debug, Clone)]
+pub struct Bus(pub Vec<Rc<RefCell<FakeChip>>>);
+
+impl Bus {
+    fn chip(&self, address: u8) -> Result<Rc<RefCell<FakeChip>>, ErrorKind> {
+        let nack = ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address);
+        self.0.iter().find(|chip| chip.borrow().answers(address)).cloned().ok_or(nack)
+    }
+}
+
+impl ErrorType for Bus {
+    type Error = ErrorKind;
+}
+
+impl I2c for Bus {
+    fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), ErrorKind> {
+        let chip = self.chip(address)?;
+        let mut chip = chip.borrow_mut();
+        match operations {
+            [Operation::Write(bytes)] => chip.write(address, bytes),
+            [Operation::Read(buffer)] => chip.read(address, &[], buffer),
+            [Operation::Write(header), Operation::Read(buffer)] => chip.read(address, header, buffer),
+            other => panic!("an unexpected shape of transaction: {} operations", other.len()),
+        }
+    }
+}
+
+/// The clock of all chips.
+#[derive(Debug, Clone)]
+pub struct Clock(pub Vec<Rc<RefCell<FakeChip>>>);
+
+impl DelayNs for Clock {
+    fn delay_ns(&mut self, ns: u32) {
+        for chip in &self.0 {
+            chip.borrow_mut().now_us += u64::from(ns.div_ceil(1000));
+        }
+    }
+
+    fn delay_us(&mut self, us: u32) {
+        for chip in &self.0 {
+            chip.borrow_mut().now_us += u64::from(us);
+        }
+    }
+}
