@@ -90,10 +90,10 @@ fn random_read_is_one_write_read() {
 #[test]
 fn sequential_read_crosses_page_ends_in_one_call() {
     for (geometry, offset, address, header) in shapes() {
-        let bytes: Vec<u8> = (0..60).collect();
+        let bytes: Vec<u8> = (0..40).collect();
         let calls = [Transaction::write_read(address, header, bytes.clone())];
         pinned(geometry, Options::new(), &calls, |d| {
-            let mut back = [0; 60];
+            let mut back = [0; 40];
             d.read(offset, &mut back).unwrap();
             assert_eq!(back.as_slice(), bytes);
         });

@@ -11,7 +11,7 @@ fn oracle(block: usize, offset: usize, length: usize, most: usize) -> Vec<(usize
     let mut cuts: Vec<(usize, usize)> = Vec::new();
     for i in 0..length {
         match cuts.last_mut() {
-            Some((_, count)) if (offset + i) % block != 0 && *count < most => *count += 1,
+            Some((_, count)) if !(offset + i).is_multiple_of(block) && *count < most => *count += 1,
             _ => cuts.push((i, 1)),
         }
     }
