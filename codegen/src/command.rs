@@ -1,0 +1,142 @@
+//! The commands of the program, one file each, and what they have in common.
+
+pub mod generate;
+pub mod parts;
+pub mod show;
+pub mod swap;
+pub mod values;
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::card::{Card, Catalogue};
+use crate::fault::{Fault, Faults};
+use crate::output::{Answer, Reader, plain};
+
+/// Swap a serial I2C EEPROM and keep the board working.
+#[derive(Debug, Parser)]
+#[command(name = "pagewise", version, arg_required_else_help = true)]
+#[command(after_help = "Exit code: 0 usable, 1 the verdict or a hazard is against you, 2 the input was bad.")]
+pub struct Program {
+    /// Options of every command.
+    #[command(flatten)]
+    pub options: Options,
+    /// The command.
+    #[command(subcommand)]
+    pub verb: Verb,
+}
+
+/// Options of every command.
+#[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Options of every command")]
+pub struct Options {
+    /// Add your own cards: every *.toml file of this directory.
+    #[arg(long, value_name = "DIR", global = true)]
+    pub cards: Option<PathBuf>,
+    /// Print one JSON document instead of text.
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// When to use colours; auto: on a terminal, unless NO_COLOR is set.
+    #[arg(long, value_name = "WHEN", value_enum, default_value_t = Color::Auto, global = true, hide_possible_values = true)]
+    #[arg(help = "When to use colours: auto (on a terminal, unless NO_COLOR is set), always, never")]
+    pub color: Color,
+}
+
+/// When to use colours.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Color {
+    /// On a terminal, unless NO_COLOR is set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+impl From<Color> for anstream::ColorChoice {
+    fn from(color: Color) -> Self {
+        match color {
+            Color::Auto => Self::Auto,
+            Color::Always => Self::Always,
+            Color::Never => Self::Never,
+        }
+    }
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// List parts, all or those that match.
+    Parts(parts::Parts),
+    /// Show one part: every value with its source, and its address on the wire.
+    Show(show::Show),
+    /// Generate the driver's configuration for a part or a density.
+    Generate(generate::Generate),
+    /// Judge candidate parts for boards, with evidence from simulation.
+    Swap(swap::Swap),
+}
+
+impl Verb {
+    /// The word that calls it.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Parts(_) => "parts",
+            Self::Show(_) => "show",
+            Self::Generate(_) => "generate",
+            Self::Swap(_) => "swap",
+        }
+    }
+}
+
+impl Program {
+    /// Runs the command.
+    ///
+    /// # Errors
+    /// Everything that is wrong with its input; nothing was written then.
+    pub fn run(&self) -> Result<Answer, Faults> {
+        match &self.verb {
+            Verb::Parts(parts) => parts.run(&self.options),
+            Verb::Show(show) => show.run(&self.options),
+            Verb::Generate(generate) => generate.run(&self.options),
+            Verb::Swap(swap) => swap.run(&self.options),
+        }
+    }
+}
+
+impl Options {
+    /// Whom answers are for.
+    #[must_use]
+    pub const fn reader(&self) -> Reader {
+        if self.json { Reader::Program } else { Reader::Person }
+    }
+
+    /// The embedded cards and the user's own.
+    ///
+    /// # Errors
+    /// Everything that is wrong with the user's cards.
+    pub fn catalogue(&self) -> Result<Catalogue, Faults> {
+        match &self.cards {
+            Some(directory) => Catalogue::with_directory(directory),
+            None => Catalogue::embedded(),
+        }
+    }
+}
+
+/// The card that a user named.
+///
+/// # Errors
+/// No card has this identifier or order code; the message names those that resemble it.
+pub fn find<'c>(catalogue: &'c Catalogue, part: &str) -> Result<&'c Card, Faults> {
+    catalogue.find(part).ok_or_else(|| {
+        let near = catalogue.near(part);
+        let remedy = if near.is_empty() {
+            "`pagewise parts` lists all cards, `--cards DIR` adds your own".to_owned()
+        } else {
+            format!("near: {}", near.join(", "))
+        };
+        let reason = "no card has this identifier or order code";
+        Fault::of_file(&format!("`{}`", plain(part)), reason, remedy).into()
+    })
+}
