@@ -4,9 +4,9 @@ use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 
 use crate::error::Error;
-use crate::plan::{Difference, Job, Outcome, Plan, Step, Updated};
-use crate::shell::{Data, State, compare, frame};
-use crate::{Geometry, Options};
+use crate::plan::{Action, Difference, Job, Outcome, Plan, State, Updated};
+use crate::shell::{Data, compare, frame};
+use crate::{Config, Geometry, Location, Options};
 
 /// A serial EEPROM on an I2C bus.
 ///
@@ -55,13 +55,16 @@ pub struct Eeprom<I2C, D, const BUF: usize> {
     i2c: I2C,
     delay: D,
     buffer: [u8; BUF],
-    pub(crate) state: State,
+    config: Config,
+    state: State,
 }
 
 impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// A driver that owns its bus handle and its delay. Sends nothing.
+    #[inline(always)]
     pub const fn new(i2c: I2C, delay: D, geometry: Geometry, options: Options) -> Self {
-        Self { i2c, delay, buffer: [0; BUF], state: State::new(geometry, &options, BUF) }
+        let config = Config::new(geometry, &options, BUF);
+        Self { i2c, delay, buffer: [0; BUF], config, state: State::new() }
     }
 
     /// Reads `bytes.len()` bytes from `offset`.
@@ -80,9 +83,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// [`Error::OutOfRange`], [`Error::BufferTooSmall`] before anything is sent; [`Error::NotAnswering`],
     /// [`Error::WriteCycleOverrun`] (an earlier write never ended), [`Error::Bus`].
     pub fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
-        let plan = self.plan(Job::Read, offset, bytes.len())?;
-        self.run(plan, Data::Into(bytes), offset)?;
-        Ok(())
+        self.run(Job::Read, offset, bytes.len(), Data::into(bytes))
     }
 
     /// Writes `bytes` at `offset`, page by page, and waits for each write cycle.
@@ -105,9 +106,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// [`Error::WriteProtected`], [`Error::WriteCycleOverrun`], [`Error::Bus`]. [`Error::safe_bytes`] says how many
     /// bytes, from the start, are known to be stored; the page after them is indeterminate.
     pub fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        let plan = self.plan(Job::Write, offset, bytes.len())?;
-        self.run(plan, Data::From(bytes), offset)?;
-        Ok(())
+        self.run(Job::Write, offset, bytes.len(), Data::from(bytes))
     }
 
     /// As [`Eeprom::write`], and reads each page back after its write cycle. Finds a protected part that ACKs data
@@ -117,9 +116,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::write`], and [`Error::Verify`].
     pub fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        let plan = self.plan(Job::WriteVerified, offset, bytes.len())?;
-        self.run(plan, Data::From(bytes), offset)?;
-        Ok(())
+        self.run(Job::WriteVerified, offset, bytes.len(), Data::from(bytes))
     }
 
     /// Writes `length` times the same byte at `offset`, page by page.
@@ -128,9 +125,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::write`].
     pub fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
-        let plan = self.plan(Job::Write, offset, length)?;
-        self.run(plan, Data::Fill(byte), offset)?;
-        Ok(())
+        self.run(Job::Write, offset, length, Data::fill(&byte))
     }
 
     /// Compares the part with `bytes`, reading up to the first difference.
@@ -139,8 +134,8 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::read`]. A difference is a result, not an error.
     pub fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
-        let plan = self.plan(Job::Compare, offset, bytes.len())?;
-        Ok(self.run(plan, Data::From(bytes), offset)?.difference())
+        self.run(Job::Compare, offset, bytes.len(), Data::from(bytes))?;
+        Ok(self.state.difference())
     }
 
     /// Makes the part hold `bytes` at `offset`: reads each page first and writes only those that differ. Saves wear
@@ -150,8 +145,8 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::read`] and [`Eeprom::write`].
     pub fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
-        let plan = self.plan(Job::Update, offset, bytes.len())?;
-        Ok(self.run(plan, Data::From(bytes), offset)?.updated())
+        self.run(Job::Update, offset, bytes.len(), Data::from(bytes))?;
+        Ok(self.state.updated())
     }
 
     /// Reads from where the part's own pointer stands, without sending an address.
@@ -161,20 +156,26 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// ```
     ///
     /// The pointer is undefined after power-up and differs between parts after a write or a poll; it is certain only
-    /// after a read through this driver. The device address is that of the last access. A read without ACK is
-    /// repeated within the bound, since a poll would move the pointer.
+    /// after a read through this driver. The device address is that of the last access. A missing ACK is not polled
+    /// for, since a poll would move the pointer; but a write that an earlier call left in its cycle is waited for.
     ///
     /// # Errors
     ///
     /// [`Error::Unsupported`] on a part without word-address bytes; [`Error::OutOfRange`] if more than the capacity is
-    /// wanted; [`Error::BufferTooSmall`], [`Error::NotAnswering`], [`Error::Bus`].
+    /// wanted; [`Error::NotAnswering`], [`Error::WriteCycleOverrun`], [`Error::Bus`].
     pub fn current_address_read(&mut self, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
-        if self.state.geometry.word_address_bytes() == 0 {
-            return Err(Error::Unsupported);
+        self.config.check_current(bytes.len())?;
+        if self.state.pending().is_some() && !bytes.is_empty() {
+            self.wait_ready()?;
         }
-        let State { geometry, policy, last_address, .. } = self.state;
-        let plan = Plan::current(geometry, policy, last_address, bytes.len())?;
-        self.run(plan, Data::Into(bytes), 0)?;
+        let address = self.config.geometry.locate(self.state.last).device_address;
+        let mut safe_bytes = 0usize;
+        for part in bytes.chunks_mut(self.config.current_max()) {
+            if let Err(source) = self.i2c.read(address, part) {
+                return Err(self.config.current_error(source, safe_bytes));
+            }
+            safe_bytes = safe_bytes.saturating_add(part.len());
+        }
         Ok(())
     }
 
@@ -191,19 +192,17 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// [`Error::NotAnswering`], [`Error::WriteCycleOverrun`], [`Error::Bus`].
     pub fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
-        let plan = Plan::ready(self.state.geometry, self.state.policy).after(self.state.pending);
-        self.run(plan, Data::None, 0)?;
-        Ok(())
+        self.run(Job::Ready, 0, 0, Data::from(&[]))
     }
 
     /// Capacity in bytes.
     pub const fn capacity(&self) -> u32 {
-        self.state.geometry.capacity_bytes()
+        self.config.geometry.capacity_bytes()
     }
 
     /// The part that this driver was made for.
     pub const fn geometry(&self) -> &Geometry {
-        &self.state.geometry
+        &self.config.geometry
     }
 
     /// Gives bus and delay back. A write cycle may still be running in lazy mode; see [`Eeprom::wait_ready`].
@@ -211,67 +210,60 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         (self.i2c, self.delay)
     }
 
-    fn plan(&self, job: Job, offset: u32, length: usize) -> Result<Plan, Error<I2C::Error>> {
-        let plan = Plan::new(self.state.geometry, self.state.policy, job, offset, length)?;
-        Ok(plan.after(self.state.pending))
-    }
-
-    /// Executes a plan. The plan bounds its steps, so this ends.
-    fn run(&mut self, mut plan: Plan, mut data: Data<'_>, offset: u32) -> Result<Plan, Error<I2C::Error>> {
+    /// Makes a plan and executes it. The plan bounds its steps, so this ends.
+    fn run(&mut self, job: Job, offset: u32, length: usize, mut data: Data<'_>) -> Result<(), Error<I2C::Error>> {
+        let Self { i2c, delay, buffer, config, state } = self;
+        config.check(job, offset, length)?;
+        let mut plan = Plan::start(config, state, job, offset, length);
         let mut source = None;
         loop {
-            let step = plan.next();
-            if step == Step::Done {
-                return Ok(plan);
-            }
-            self.state.before(&step);
-            let outcome = match self.perform(&step, &mut data) {
-                Ok(outcome) => outcome,
-                Err(error) => {
-                    let outcome = self.state.classify(&error);
-                    source = Some(error);
-                    outcome
+            let step = plan.step();
+            let place = config.geometry.locate(step.offset);
+            let mut outcome = Outcome::Done;
+            let result = match step.action {
+                Action::Done => return Ok(()),
+                Action::Wait => {
+                    delay.delay_us(step.us);
+                    Ok(())
                 }
+                Action::Poll => match place.header.as_bytes() {
+                    [] => i2c.read(place.device_address, &mut [0]),
+                    header => i2c.write(place.device_address, header),
+                },
+                Action::Write => match frame(buffer, &place.header, &data, &step) {
+                    Some(bytes) => i2c.write(place.device_address, bytes),
+                    None => return Err(Error::OutOfStep),
+                },
+                Action::Read => match data.part(&step) {
+                    Some(part) => read(i2c, &place, part),
+                    None => return Err(Error::OutOfStep),
+                },
+                Action::Compare => match buffer.get_mut(..step.length) {
+                    Some(scratch) => {
+                        let result = read(i2c, &place, scratch);
+                        if result.is_ok() {
+                            outcome = compare(&mut plan, scratch, &data, step.start);
+                        }
+                        result
+                    }
+                    None => return Err(Error::OutOfStep),
+                },
             };
-            self.state.after(&step, &outcome);
+            if let Err(error) = result {
+                outcome = config.classify(&error);
+                source = Some(error);
+            }
             if let Err(failure) = plan.complete(outcome) {
-                return Err(Error::from_failure(failure, offset, plan.safe_bytes(), source));
+                return Err(Error::from_failure(&plan, failure, source));
             }
         }
     }
+}
 
-    /// One step on the bus. A step that names bytes which are not there comes from a fault of this crate; nothing is
-    /// sent then, and it ends as [`Error::OutOfStep`].
-    fn perform(&mut self, step: &Step, data: &mut Data<'_>) -> Result<Outcome, I2C::Error> {
-        match *step {
-            Step::Write { place, start, length } => {
-                let Some(bytes) = frame(&mut self.buffer, &place.header, data, start, length) else {
-                    return Ok(Outcome::Failed);
-                };
-                self.i2c.write(place.device_address, bytes)?;
-            }
-            Step::Read { place, start, length } => {
-                let Some(part) = data.part(start, length) else { return Ok(Outcome::Failed) };
-                if place.header.is_empty() {
-                    self.i2c.read(place.device_address, part)?;
-                } else {
-                    self.i2c.write_read(place.device_address, place.header.as_bytes(), part)?;
-                }
-            }
-            Step::Compare { place, start, length } => {
-                let Some(scratch) = self.buffer.get_mut(..length) else { return Ok(Outcome::Failed) };
-                if place.header.is_empty() {
-                    self.i2c.read(place.device_address, scratch)?;
-                } else {
-                    self.i2c.write_read(place.device_address, place.header.as_bytes(), scratch)?;
-                }
-                return Ok(compare(scratch, data, start));
-            }
-            Step::Poll { place } if place.header.is_empty() => self.i2c.read(place.device_address, &mut [0])?,
-            Step::Poll { place } => self.i2c.write(place.device_address, place.header.as_bytes())?,
-            Step::Wait { us } => self.delay.delay_us(us),
-            Step::Done => {}
-        }
-        Ok(Outcome::Done)
+/// A random read; without a header the device address alone says where.
+fn read<I2C: I2c>(i2c: &mut I2C, place: &Location, into: &mut [u8]) -> Result<(), I2C::Error> {
+    match place.header.as_bytes() {
+        [] => i2c.read(place.device_address, into),
+        header => i2c.write_read(place.device_address, header, into),
     }
 }

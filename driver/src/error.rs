@@ -2,7 +2,7 @@
 
 use core::fmt;
 
-use crate::plan::{Difference, Failure, PlanError};
+use crate::plan::{Difference, Failure, Plan, PlanError};
 
 /// Error of a driver call; `E` is the HAL's own error, kept whole.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -92,18 +92,24 @@ impl<E> Error<E> {
     }
 
     /// Joins what the planner says and what the HAL said last.
-    pub(crate) fn from_failure(failure: Failure, request_offset: u32, safe_bytes: usize, source: Option<E>) -> Self {
+    pub(crate) fn from_failure(plan: &Plan<'_>, failure: Failure, source: Option<E>) -> Self {
+        let safe_bytes = plan.safe_bytes();
         match (failure, source) {
-            (Failure::WriteCycleOverrun { polls, waited_us }, _) => {
-                Self::WriteCycleOverrun { polls, waited_us, safe_bytes }
-            }
-            (Failure::Differs(Difference { index, expected, found }), _) => {
-                let offset = request_offset.wrapping_add(index as u32);
-                Self::Verify { offset, expected, found, safe_bytes }
+            (Failure::WriteCycleOverrun, _) => {
+                Self::WriteCycleOverrun { polls: plan.polls(), waited_us: plan.waited_us(), safe_bytes }
             }
             (Failure::NotAnswering, Some(source)) => Self::NotAnswering { source, safe_bytes },
-            (Failure::WriteProtected { offset }, Some(source)) => Self::WriteProtected { offset, safe_bytes, source },
+            (Failure::WriteProtected, Some(source)) => {
+                Self::WriteProtected { offset: plan.position(), safe_bytes, source }
+            }
             (Failure::Bus, Some(source)) => Self::Bus { source, safe_bytes },
+            (Failure::Differs, _) => match plan.difference() {
+                Some(Difference { index, expected, found }) => {
+                    let offset = plan.position().wrapping_sub(safe_bytes as u32).wrapping_add(index as u32);
+                    Self::Verify { offset, expected, found, safe_bytes }
+                }
+                None => Self::OutOfStep,
+            },
             _ => Self::OutOfStep,
         }
     }

@@ -16,5 +16,5 @@ pub use blocking::Eeprom;
 pub use chunk::{Chunk, Chunks};
 pub use error::Error;
 pub use geometry::{Geometry, GeometryError, Parameters};
-pub use options::{Options, Policy, Wait};
+pub use options::{Config, Options, Wait};
 pub use plan::{Difference, Updated};

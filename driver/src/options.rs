@@ -1,6 +1,7 @@
 //! What the bus and the firmware demand: transfer limits and how to wait for the write cycle.
 
 use crate::geometry::Geometry;
+use crate::plan::{Job, PlanError};
 
 /// How the driver waits for the end of a write cycle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -98,26 +99,28 @@ impl Default for Options {
 /// Bounds the polls where no pause is wanted.
 const POLL_US_MIN: u32 = 10;
 
-/// Options and geometry boiled down to what the planner needs, computed once.
+/// Geometry and options boiled down to what the planner needs, computed once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Policy {
+pub struct Config {
+    pub(crate) geometry: Geometry,
     /// Data bytes that one write may carry.
     pub(crate) write_data_max: usize,
     /// Data bytes that one read may carry.
     pub(crate) read_data_max: usize,
-    /// Write cycle with margin, in microseconds.
-    pub(crate) limit_us: u32,
-    /// Pause between two polls, in microseconds.
-    pub(crate) poll_interval_us: u32,
+    /// Pause between two polls, or the whole wait where there are none, in microseconds.
+    pub(crate) pause_us: u32,
     /// Most polls that one wait may take.
     pub(crate) polls_max: u32,
     pub(crate) wait: Wait,
     pub(crate) lazy: bool,
+    pub(crate) other_is_nack: bool,
 }
 
-impl Policy {
-    /// Policy for a part, options and a driver buffer of `buffer_bytes`.
-    pub const fn new(geometry: &Geometry, options: &Options, buffer_bytes: usize) -> Self {
+impl Config {
+    /// For a part, options and a driver buffer of `buffer_bytes`.
+    // Inlined so that the divisions vanish where geometry and options are constants.
+    #[inline(always)]
+    pub const fn new(geometry: Geometry, options: &Options, buffer_bytes: usize) -> Self {
         let header = geometry.word_address_bytes() as usize;
         let transfer = options.max_transfer_bytes;
         let write = if buffer_bytes < transfer { buffer_bytes } else { transfer };
@@ -127,13 +130,39 @@ impl Policy {
         let interval = options.poll_interval_us;
         let step = if interval == 0 { POLL_US_MIN } else { interval };
         Self {
+            geometry,
             write_data_max: write.saturating_sub(header),
             read_data_max: transfer.saturating_sub(header),
-            limit_us,
-            poll_interval_us: interval,
+            pause_us: match options.wait {
+                Wait::Poll => interval,
+                Wait::Fixed => limit_us,
+            },
             polls_max: limit_us.div_ceil(step).saturating_add(1),
             wait: options.wait,
             lazy: options.lazy,
+            other_is_nack: options.other_is_nack,
+        }
+    }
+
+    /// Whether a request can be planned at all.
+    pub(crate) fn check(&self, job: Job, offset: u32, length: usize) -> Result<(), PlanError> {
+        let geometry = &self.geometry;
+        if !geometry.contains(offset, length) {
+            return Err(PlanError::OutOfRange { offset, length, capacity: geometry.capacity_bytes() });
+        }
+        if length > 0 && self.data_max(job) == 0 {
+            let needed = usize::from(geometry.word_address_bytes()).wrapping_add(1);
+            return Err(PlanError::TransferTooSmall { needed });
+        }
+        Ok(())
+    }
+
+    /// Data bytes that one access of a job may move.
+    pub(crate) fn data_max(&self, job: Job) -> usize {
+        match job {
+            Job::Read | Job::Ready => self.read_data_max,
+            Job::Write => self.write_data_max,
+            Job::WriteVerified | Job::Compare | Job::Update => self.write_data_max.min(self.read_data_max),
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The planner: what to do next on the bus, and what an outcome means. It holds no bus, no bytes and no clock.
 //!
-//! A shell asks [`Plan::next`] for a [`Step`], performs it and reports the [`Outcome`] to [`Plan::complete`], until
+//! A shell asks [`Plan::step`] for a [`Step`], performs it and reports the [`Outcome`] to [`Plan::complete`], until
 //! the step is [`Step::Done`] or `complete` returns a [`Failure`]. All retries and all bounds are decided here, so
 //! that the blocking and the async driver (and generated C) cannot differ.
 //!
@@ -19,54 +19,43 @@
 //!
 //! With [`Wait::Fixed`] "poll until ACK" is one pause of write cycle and margin.
 
-use crate::address::{Header, Location};
 use crate::chunk::Cut;
-use crate::geometry::Geometry;
-use crate::options::{Policy, Wait};
+use crate::options::{Config, Wait};
 
-/// What the shell has to do next.
+/// What the shell has to do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Step {
-    /// One write call: header, then `length` bytes of the request from `start`, in one contiguous buffer.
-    Write {
-        /// Device address and header.
-        place: Location,
-        /// First byte, counted from the start of the request.
-        start: usize,
-        /// Number of data bytes, at least 1.
-        length: usize,
-    },
-    /// One call that writes the header, then reads; only reads where the header is empty.
-    Read {
-        /// Device address and header.
-        place: Location,
-        /// First byte, counted from the start of the request.
-        start: usize,
-        /// Number of bytes, at least 1.
-        length: usize,
-    },
-    /// As `Read`, into scratch memory, then a comparison with the bytes of the request.
-    Compare {
-        /// Device address and header.
-        place: Location,
-        /// First byte, counted from the start of the request.
-        start: usize,
-        /// Number of bytes, at least 1.
-        length: usize,
-    },
-    /// Write the header without data; read one byte and drop it where the header is empty.
-    Poll {
-        /// Device address and header.
-        place: Location,
-    },
-    /// Wait this long.
-    Wait {
-        /// Microseconds.
-        us: u32,
-    },
-    /// The request is fulfilled.
+pub enum Action {
+    /// One write call: the header of `offset`, then `length` bytes of the request from `start`, in one contiguous
+    /// buffer.
+    Write,
+    /// One call that writes the header of `offset`, then reads `length` bytes to `start`; only reads where the header
+    /// is empty.
+    Read,
+    /// As `Read`, into scratch memory; then a comparison with the bytes of the request.
+    Compare,
+    /// Write the header of `offset` without data; read one byte and drop it where the header is empty.
+    Poll,
+    /// Wait `us` microseconds.
+    Wait,
+    /// Nothing: the request is fulfilled.
     Done,
+}
+
+/// One step of a plan. Fields that an action does not name are of no meaning.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Step {
+    /// What to do.
+    pub action: Action,
+    /// Offset on the part; [`Geometry::locate`](crate::Geometry::locate) gives device address and header.
+    pub offset: u32,
+    /// First byte, counted from the start of the request.
+    pub start: usize,
+    /// Number of bytes, at least 1 for a write, read or comparison.
+    pub length: usize,
+    /// Microseconds to wait.
+    pub us: u32,
 }
 
 /// What came of a step.
@@ -75,8 +64,8 @@ pub enum Step {
 pub enum Outcome {
     /// It worked; for a comparison: all bytes are equal.
     Done,
-    /// A comparison found this.
-    Differs(Difference),
+    /// A comparison found a difference; say which with [`Plan::found`] first.
+    Differs,
     /// An ACK was missing.
     Nack,
     /// Any other bus error.
@@ -95,29 +84,21 @@ pub struct Difference {
     pub found: u8,
 }
 
-/// Why a plan ended without fulfilling its request.
+/// Why a plan ended without fulfilling its request. The numbers are asked from the [`Plan`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum Failure {
     /// No ACK within the bound, and no write of this driver went before.
     NotAnswering,
-    /// The part answers but refuses the data.
-    WriteProtected {
-        /// Offset of the refused page write.
-        offset: u32,
-    },
-    /// No ACK within the bound after a write.
-    WriteCycleOverrun {
-        /// Polls without an answer.
-        polls: u32,
-        /// Pauses between them, in microseconds; bus time comes on top.
-        waited_us: u32,
-    },
+    /// The part answers but refuses the data of the page write at [`Plan::position`].
+    WriteProtected,
+    /// No ACK within the bound after a write: [`Plan::polls`], [`Plan::waited_us`].
+    WriteCycleOverrun,
     /// The bus reported an error, or a missing ACK where the part had just answered.
     Bus,
-    /// What was written reads back differently.
-    Differs(Difference),
+    /// What was written reads back differently: [`Plan::difference`].
+    Differs,
     /// The outcome does not fit the step; a fault of the shell.
     OutOfStep,
 }
@@ -157,9 +138,11 @@ pub enum Job {
     Compare,
     /// Compare page by page and write only the pages that differ.
     Update,
+    /// Wait until the part answers; moves no bytes.
+    Ready,
 }
 
-/// Counts of an [`Job::Update`].
+/// Counts of an update.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Updated {
@@ -169,201 +152,205 @@ pub struct Updated {
     pub kept: u32,
 }
 
+/// What has to be remembered from one plan to the next for one part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct State {
+    /// Offset of a write that may still be in its cycle. Set before the write is sent, so that a call which is
+    /// dropped in the middle leaves it.
+    pub(crate) pending: Option<u32>,
+    /// Offset of the last access.
+    pub(crate) last: u32,
+    pub(crate) updated: Updated,
+    pub(crate) difference: Option<Difference>,
+}
+
+impl State {
+    /// Nothing is known yet.
+    pub const fn new() -> Self {
+        Self { pending: None, last: 0, updated: Updated { written: 0, kept: 0 }, difference: None }
+    }
+
+    /// Offset of a write that may still be in its cycle.
+    pub const fn pending(&self) -> Option<u32> {
+        self.pending
+    }
+
+    /// Page writes made and spared by the last plan.
+    pub const fn updated(&self) -> Updated {
+        self.updated
+    }
+
+    /// What the last plan found to differ; for [`Job::Compare`], `None` if all bytes are equal.
+    pub const fn difference(&self) -> Option<Difference> {
+        self.difference
+    }
+}
+
+/// The access that is under way or comes next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Access {
     Read,
+    /// Compare before a write, or instead of one.
     Look,
     Store,
+    /// Compare after a write.
     Check,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Reason {
-    /// A write of this plan.
-    Written,
-    /// A write of an earlier call.
-    Pending,
-    /// An access without ACK, or a question for readiness.
-    Busy,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Phase {
     Access,
-    Poll(Reason),
-    Wait(Reason),
+    Poll,
+    Pause,
     Done,
+}
+
+/// What a poll waits for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Reason {
+    /// The end of the write cycle of this plan's own page write.
+    Written,
+    /// The end of a write of an earlier call.
+    Pending,
+    /// An answer, after an access without one or because readiness was asked for.
+    Busy,
 }
 
 /// A request on its way. See the [module page](self).
 ///
 /// ```
-/// use pagewise_driver::plan::{Job, Outcome, Plan, Step};
-/// use pagewise_driver::{Geometry, Options, Parameters, Policy};
+/// use pagewise_driver::plan::{Action, Job, Outcome, Plan, State};
+/// use pagewise_driver::{Config, Geometry, Options, Parameters};
 /// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
 /// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
 /// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
-/// let policy = Policy::new(&PART, &Options::new(), PART.buffer_bytes());
-/// let mut plan = Plan::new(PART, policy, Job::Write, 0x20, 4).unwrap();
-/// let place = PART.locate(0x20);
-/// assert_eq!(plan.next(), Step::Write { place, start: 0, length: 4 });
+/// let config = Config::new(PART, &Options::new(), PART.buffer_bytes());
+/// let mut state = State::new();
+/// let mut plan = Plan::new(&config, &mut state, Job::Write, 0x20, 4)?;
+/// let step = plan.step();
+/// assert_eq!((step.action, step.offset, step.start, step.length), (Action::Write, 0x20, 0, 4));
 /// plan.complete(Outcome::Done).unwrap();
-/// assert_eq!(plan.next(), Step::Poll { place });
+/// assert_eq!((plan.step().action, plan.step().offset), (Action::Poll, 0x20));
 /// plan.complete(Outcome::Nack).unwrap();
-/// assert_eq!(plan.next(), Step::Wait { us: 50 });
+/// assert_eq!((plan.step().action, plan.step().us), (Action::Wait, 50));
 /// plan.complete(Outcome::Done).unwrap();
-/// assert_eq!(plan.next(), Step::Poll { place });
+/// assert_eq!(plan.step().action, Action::Poll);
 /// plan.complete(Outcome::Done).unwrap();
-/// assert_eq!(plan.next(), Step::Done);
+/// assert_eq!(plan.step().action, Action::Done);
+/// # Ok::<(), pagewise_driver::plan::PlanError>(())
 /// ```
-#[derive(Debug, Clone)]
-pub struct Plan {
-    geometry: Geometry,
-    policy: Policy,
-    first: Access,
-    update: bool,
-    verify: bool,
-    /// Set where no address is sent: the part's own pointer counts.
-    current: Option<u8>,
-    pending: Option<Location>,
+#[derive(Debug)]
+pub struct Plan<'c> {
+    config: &'c Config,
+    state: &'c mut State,
+    job: Job,
+    access: Access,
+    phase: Phase,
+    reason: Reason,
+    retried: bool,
     offset: u32,
     length: usize,
     done: usize,
     chunk: usize,
-    access: Access,
-    phase: Phase,
-    retried: bool,
     polls: u32,
-    updated: Updated,
-    difference: Option<Difference>,
 }
 
-impl Plan {
-    /// A plan for `length` bytes at `offset`.
+impl<'c> Plan<'c> {
+    /// A plan for `length` bytes at `offset`. If an earlier plan left a write in its cycle (see [`State::pending`]),
+    /// this one first waits for its end, at the device address of that write.
     ///
     /// # Errors
     ///
     /// [`PlanError::OutOfRange`] unless `length <= capacity - offset`; [`PlanError::TransferTooSmall`] if buffer or
-    /// transfer limit leave no room for data. A length of zero inside the part is always a plan without steps.
-    pub fn new(geometry: Geometry, policy: Policy, job: Job, offset: u32, length: usize) -> Result<Self, PlanError> {
-        if !geometry.contains(offset, length) {
-            return Err(PlanError::OutOfRange { offset, length, capacity: geometry.capacity_bytes() });
-        }
-        let mut plan = Self::blank(geometry, policy);
-        plan.first = match job {
-            Job::Read => Access::Read,
-            Job::Write | Job::WriteVerified => Access::Store,
-            Job::Compare | Job::Update => Access::Look,
-        };
-        plan.update = job == Job::Update;
-        plan.verify = job == Job::WriteVerified;
-        plan.offset = offset;
-        plan.length = length;
-        if length > 0 && plan.data_max() == 0 {
-            let needed = usize::from(geometry.word_address_bytes()).saturating_add(1);
-            return Err(PlanError::TransferTooSmall { needed });
-        }
-        plan.start_access();
-        Ok(plan)
+    /// transfer limit leave no room for data. A length of zero inside the part is always a plan without steps, except
+    /// for [`Job::Ready`], where it is all there is.
+    pub fn new(
+        config: &'c Config,
+        state: &'c mut State,
+        job: Job,
+        offset: u32,
+        length: usize,
+    ) -> Result<Self, PlanError> {
+        config.check(job, offset, length)?;
+        Ok(Self::start(config, state, job, offset, length))
     }
 
-    /// A plan that only waits until the part answers.
-    pub fn ready(geometry: Geometry, policy: Policy) -> Self {
-        let mut plan = Self::blank(geometry, policy);
-        plan.start_wait(Reason::Busy);
+    /// As [`Plan::new`] for a request that [`Config::check`] has accepted; apart from it to keep the code small.
+    pub(crate) fn start(config: &'c Config, state: &'c mut State, job: Job, offset: u32, length: usize) -> Self {
+        state.updated = Updated { written: 0, kept: 0 };
+        state.difference = None;
+        let mut plan = Self {
+            config,
+            state,
+            job,
+            access: Access::Read,
+            phase: Phase::Done,
+            reason: Reason::Busy,
+            retried: false,
+            offset,
+            length,
+            done: 0,
+            chunk: 0,
+            polls: 0,
+        };
+        plan.next_access();
+        if length > 0 || job == Job::Ready {
+            if plan.state.pending.is_some() {
+                plan.start_wait(Reason::Pending);
+            } else if job == Job::Ready {
+                plan.start_wait(Reason::Busy);
+            }
+        }
         plan
     }
 
-    /// A plan for a current address read: `length` bytes from the part's own pointer, at this device address.
-    ///
-    /// No poll is sent, since a poll would move the pointer: a read without ACK is itself repeated within the bound.
-    ///
-    /// # Errors
-    ///
-    /// [`PlanError::OutOfRange`] if `length` is more than the capacity, [`PlanError::TransferTooSmall`] if the
-    /// transfer limit leaves no room for data.
-    pub fn current(geometry: Geometry, policy: Policy, device_address: u8, length: usize) -> Result<Self, PlanError> {
-        let mut plan = Self::new(geometry, policy, Job::Read, 0, length)?;
-        plan.current = Some(device_address);
-        if length > 0 {
-            plan.start_access();
-        }
-        Ok(plan)
-    }
-
-    /// The same plan, but first the write of an earlier call, at this place, must be over.
-    pub fn after(mut self, pending: Option<Location>) -> Self {
-        let waits = self.length > 0 || self.phase != Phase::Done;
-        if pending.is_some() && waits && self.current.is_none() {
-            self.pending = pending;
-            self.start_wait(Reason::Pending);
-        }
-        self
-    }
-
-    fn blank(geometry: Geometry, policy: Policy) -> Self {
-        Self {
-            geometry,
-            policy,
-            first: Access::Read,
-            update: false,
-            verify: false,
-            current: None,
-            pending: None,
-            offset: 0,
-            length: 0,
-            done: 0,
-            chunk: 0,
-            access: Access::Read,
-            phase: Phase::Done,
-            retried: false,
-            polls: 0,
-            updated: Updated { written: 0, kept: 0 },
-            difference: None,
-        }
-    }
-
     /// The next step. Asking again without [`Plan::complete`] gives the same step.
-    pub fn next(&self) -> Step {
-        let (start, length) = (self.done, self.chunk);
-        let place = self.place();
-        match self.phase {
-            Phase::Done => Step::Done,
-            Phase::Wait(_) if self.policy.wait == Wait::Fixed => Step::Wait { us: self.policy.limit_us },
-            Phase::Wait(_) => Step::Wait { us: self.policy.poll_interval_us },
-            Phase::Poll(_) if self.current.is_none() => Step::Poll { place },
-            Phase::Access | Phase::Poll(_) => match self.access {
-                Access::Read => Step::Read { place, start, length },
-                Access::Store => Step::Write { place, start, length },
-                Access::Look | Access::Check => Step::Compare { place, start, length },
+    pub fn step(&mut self) -> Step {
+        let action = match self.phase {
+            Phase::Done => Action::Done,
+            Phase::Pause => Action::Wait,
+            Phase::Poll => Action::Poll,
+            Phase::Access => match self.access {
+                Access::Read => Action::Read,
+                Access::Store => Action::Write,
+                Access::Look | Access::Check => Action::Compare,
             },
+        };
+        let mut offset = self.position();
+        match (self.phase, self.state.pending) {
+            (Phase::Poll, Some(pending)) if self.reason == Reason::Pending => offset = pending,
+            (Phase::Access, _) => {
+                self.state.last = offset;
+                if self.access == Access::Store {
+                    self.state.pending = Some(offset);
+                }
+            }
+            _ => {}
         }
+        Step { action, offset, start: self.done, length: self.chunk, us: self.config.pause_us }
     }
 
-    /// Takes note of what came of the step that [`Plan::next`] named.
+    /// Takes note of what came of the step that [`Plan::step`] named.
     ///
     /// # Errors
     ///
-    /// The [`Failure`] that ends the plan. Afterwards the plan is over ([`Step::Done`]).
+    /// The [`Failure`] that ends the plan.
     pub fn complete(&mut self, outcome: Outcome) -> Result<(), Failure> {
-        let result = match (self.phase, outcome) {
-            (_, Outcome::Failed) => Err(Failure::Bus),
+        match (self.phase, outcome) {
+            (_, Outcome::Failed) => return Err(Failure::Bus),
             (Phase::Access, Outcome::Done) => self.accessed(),
-            (Phase::Access, Outcome::Differs(difference)) => self.differs(difference),
-            (Phase::Access, Outcome::Nack) => self.refused(),
-            (Phase::Poll(reason), Outcome::Done) => self.answered(reason),
-            (Phase::Poll(reason), Outcome::Nack) => self.busy(reason),
-            (Phase::Wait(reason), Outcome::Done) if self.policy.wait == Wait::Fixed => self.answered(reason),
-            (Phase::Wait(reason), Outcome::Done) => {
-                self.phase = Phase::Poll(reason);
-                Ok(())
-            }
-            _ => Err(Failure::OutOfStep),
-        };
-        if result.is_err() {
-            self.phase = Phase::Done;
+            (Phase::Access, Outcome::Differs) => return self.differs(),
+            (Phase::Access, Outcome::Nack) => return self.refused(),
+            (Phase::Poll, Outcome::Done) => self.answered(),
+            (Phase::Poll, Outcome::Nack) => return self.busy(),
+            (Phase::Pause, Outcome::Done) => match self.config.wait {
+                Wait::Fixed => self.answered(),
+                Wait::Poll => self.phase = Phase::Poll,
+            },
+            _ => return Err(Failure::OutOfStep),
         }
-        result
+        Ok(())
     }
 
     /// Bytes of the request, from its start, that are known to be stored (or read).
@@ -371,117 +358,96 @@ impl Plan {
         self.done
     }
 
-    /// Page writes made and spared so far.
-    pub const fn updated(&self) -> Updated {
-        self.updated
-    }
-
-    /// What a [`Job::Compare`] found; `None` if all bytes are equal or the plan is not over.
-    pub const fn difference(&self) -> Option<Difference> {
-        self.difference
-    }
-
-    fn place(&self) -> Location {
-        match (self.phase, self.pending, self.current) {
-            (Phase::Poll(Reason::Pending) | Phase::Wait(Reason::Pending), Some(place), _) => place,
-            (_, _, Some(device_address)) => Location { device_address, header: Header::EMPTY },
-            _ => self.geometry.locate(self.position()),
-        }
-    }
-
-    fn position(&self) -> u32 {
+    /// Offset of the access under way.
+    pub const fn position(&self) -> u32 {
         self.offset.wrapping_add(self.done as u32)
     }
 
-    fn data_max(&self) -> usize {
-        match self.first {
-            Access::Read => self.policy.read_data_max,
-            _ if self.update || self.verify => self.policy.write_data_max.min(self.policy.read_data_max),
-            _ => self.policy.write_data_max,
-        }
+    /// Polls without an answer in the wait under way.
+    pub const fn polls(&self) -> u32 {
+        self.polls
+    }
+
+    /// Pauses between those polls in microseconds.
+    pub const fn waited_us(&self) -> u32 {
+        self.polls.saturating_sub(1).wrapping_mul(self.config.pause_us)
+    }
+
+    /// Says what a comparison found, before its outcome is reported.
+    pub fn found(&mut self, difference: Difference) {
+        self.state.difference = Some(difference);
+    }
+
+    /// What was found last.
+    pub const fn difference(&self) -> Option<Difference> {
+        self.state.difference
     }
 
     /// Starts the access of the next chunk, or ends the plan.
-    fn start_access(&mut self) {
-        let left = self.length.saturating_sub(self.done);
-        let cut = match self.first {
-            Access::Read => Cut::Block,
-            Access::Store if !self.verify => Cut::Page,
-            _ => Cut::Both,
+    fn next_access(&mut self) {
+        let left = self.length.wrapping_sub(self.done);
+        let (access, cut) = match self.job {
+            Job::Read | Job::Ready => (Access::Read, Cut::Block),
+            Job::Write => (Access::Store, Cut::Page),
+            Job::WriteVerified => (Access::Store, Cut::Both),
+            Job::Compare | Job::Update => (Access::Look, Cut::Both),
         };
-        self.retried = false;
-        self.access = self.first;
-        self.chunk = match self.current {
-            None => self.geometry.chunk_bytes(cut, self.position(), left, self.data_max()),
-            Some(_) => left.min(self.data_max()),
-        };
+        let data_max = self.config.data_max(self.job);
+        self.chunk = self.config.geometry.chunk_bytes(cut, self.position(), left, data_max);
+        self.begin(access);
         if self.chunk == 0 {
             self.phase = Phase::Done;
-        } else if self.current.is_some() {
-            self.start_wait(Reason::Busy);
-        } else {
-            self.phase = Phase::Access;
         }
+    }
+
+    fn begin(&mut self, access: Access) {
+        self.access = access;
+        self.retried = false;
+        self.phase = Phase::Access;
     }
 
     fn start_wait(&mut self, reason: Reason) {
         self.polls = 0;
-        self.phase = match self.policy.wait {
-            Wait::Fixed if self.current.is_none() => Phase::Wait(reason),
-            _ => Phase::Poll(reason),
+        self.reason = reason;
+        self.phase = match self.config.wait {
+            Wait::Fixed => Phase::Pause,
+            Wait::Poll => Phase::Poll,
         };
     }
 
-    fn advance(&mut self) -> Result<(), Failure> {
-        self.done = self.done.saturating_add(self.chunk);
-        self.start_access();
-        Ok(())
+    fn advance(&mut self) {
+        self.done = self.done.wrapping_add(self.chunk);
+        self.next_access();
     }
 
-    fn accessed(&mut self) -> Result<(), Failure> {
-        match self.access {
-            Access::Read | Access::Check => return self.advance(),
-            Access::Look => {
-                self.updated.kept = self.updated.kept.saturating_add(1);
-                return self.advance();
-            }
-            Access::Store => {}
-        }
-        self.updated.written = self.updated.written.saturating_add(1);
-        let last = self.done.saturating_add(self.chunk) >= self.length;
-        if self.geometry.write_cycle_us() == 0 || (self.policy.lazy && last && !self.verify) {
-            return self.stored();
-        }
-        self.start_wait(Reason::Written);
-        Ok(())
-    }
-
-    /// The write cycle is over, or there is none to wait for.
-    fn stored(&mut self) -> Result<(), Failure> {
-        if !self.verify {
+    fn accessed(&mut self) {
+        if self.access != Access::Store {
+            self.state.updated.kept = self.state.updated.kept.wrapping_add(1);
             return self.advance();
         }
-        self.repeat(Access::Check)
-    }
-
-    fn repeat(&mut self, access: Access) -> Result<(), Failure> {
-        self.access = access;
-        self.retried = false;
-        self.phase = Phase::Access;
-        Ok(())
-    }
-
-    fn differs(&mut self, difference: Difference) -> Result<(), Failure> {
-        match self.access {
-            Access::Look if self.update => self.repeat(Access::Store),
-            Access::Look => {
-                self.difference = Some(difference);
-                self.phase = Phase::Done;
-                Ok(())
-            }
-            Access::Check => Err(Failure::Differs(difference)),
-            Access::Read | Access::Store => Err(Failure::OutOfStep),
+        self.state.updated.written = self.state.updated.written.wrapping_add(1);
+        let last = self.done.wrapping_add(self.chunk) == self.length;
+        let lazy = self.config.lazy && last && self.job != Job::WriteVerified;
+        if lazy || self.config.geometry.write_cycle_us() == 0 {
+            self.stored()
+        } else {
+            self.start_wait(Reason::Written)
         }
+    }
+
+    /// The write cycle is over, or nobody waits for it.
+    fn stored(&mut self) {
+        if self.job == Job::WriteVerified { self.begin(Access::Check) } else { self.advance() }
+    }
+
+    fn differs(&mut self) -> Result<(), Failure> {
+        match (self.access, self.job) {
+            (Access::Look, Job::Update) => self.begin(Access::Store),
+            (Access::Look, _) => self.phase = Phase::Done,
+            (Access::Check, _) => return Err(Failure::Differs),
+            _ => return Err(Failure::OutOfStep),
+        }
+        Ok(())
     }
 
     fn refused(&mut self) -> Result<(), Failure> {
@@ -491,34 +457,33 @@ impl Plan {
             return Ok(());
         }
         // With polling, the part has answered just before: what it refuses now is not its address.
-        Err(match (self.policy.wait, self.access) {
+        Err(match (self.config.wait, self.access) {
             (Wait::Fixed, _) => Failure::NotAnswering,
-            (Wait::Poll, Access::Store) => Failure::WriteProtected { offset: self.position() },
+            (Wait::Poll, Access::Store) => Failure::WriteProtected,
             (Wait::Poll, _) => Failure::Bus,
         })
     }
 
-    fn answered(&mut self, reason: Reason) -> Result<(), Failure> {
-        if self.current.is_some() {
-            return self.advance();
+    fn answered(&mut self) {
+        self.state.pending = None;
+        if self.reason == Reason::Written {
+            self.stored();
+        } else if self.chunk > 0 {
+            self.phase = Phase::Access;
+        } else {
+            self.phase = Phase::Done;
         }
-        if reason == Reason::Written {
-            return self.stored();
-        }
-        self.phase = if self.done < self.length { Phase::Access } else { Phase::Done };
-        Ok(())
     }
 
-    fn busy(&mut self, reason: Reason) -> Result<(), Failure> {
-        self.polls = self.polls.saturating_add(1);
-        if self.polls >= self.policy.polls_max {
-            let waited_us = self.polls.saturating_sub(1).saturating_mul(self.policy.poll_interval_us);
-            return Err(match reason {
-                Reason::Busy => Failure::NotAnswering,
-                Reason::Written | Reason::Pending => Failure::WriteCycleOverrun { polls: self.polls, waited_us },
-            });
+    fn busy(&mut self) -> Result<(), Failure> {
+        self.polls = self.polls.wrapping_add(1);
+        if self.polls >= self.config.polls_max {
+            let asked = self.reason == Reason::Busy;
+            return Err(if asked { Failure::NotAnswering } else { Failure::WriteCycleOverrun });
         }
-        self.phase = if self.policy.poll_interval_us == 0 { Phase::Poll(reason) } else { Phase::Wait(reason) };
+        if self.config.pause_us > 0 {
+            self.phase = Phase::Pause;
+        }
         Ok(())
     }
 }

@@ -2,121 +2,103 @@
 
 use embedded_hal::i2c::{Error, ErrorKind};
 
-use crate::address::{Header, Location};
-use crate::options::Wait;
-use crate::plan::{Difference, Outcome, Step};
-use crate::{Geometry, Options, Policy};
+use crate::address::Header;
+use crate::options::Config;
+use crate::plan::{Difference, Outcome, Plan, Step};
 
 /// The bytes of a request.
-pub(crate) enum Data<'a> {
-    /// Bytes to be read.
-    Into(&'a mut [u8]),
+pub(crate) struct Data<'a> {
+    /// Where read bytes go.
+    pub into: &'a mut [u8],
     /// Bytes to be written or compared.
-    From(&'a [u8]),
-    /// The same byte, over and over.
-    Fill(u8),
-    /// None.
-    None,
+    pub from: &'a [u8],
+    /// 1, or 0 to take the first byte of `from` over and over.
+    pub stride: usize,
 }
 
-impl Data<'_> {
+impl<'a> Data<'a> {
+    pub fn into(into: &'a mut [u8]) -> Self {
+        Self { into, from: &[], stride: 1 }
+    }
+
+    pub fn from(from: &'a [u8]) -> Self {
+        Self { into: &mut [], from, stride: 1 }
+    }
+
+    pub fn fill(byte: &'a u8) -> Self {
+        Self { into: &mut [], from: core::slice::from_ref(byte), stride: 0 }
+    }
+
     fn get(&self, index: usize) -> Option<u8> {
-        match self {
-            Self::Into(bytes) => bytes.get(index).copied(),
-            Self::From(bytes) => bytes.get(index).copied(),
-            Self::Fill(byte) => Some(*byte),
-            Self::None => None,
-        }
+        self.from.get(index.wrapping_mul(self.stride)).copied()
     }
 
     /// The part of the request that a read fills.
-    pub(crate) fn part(&mut self, start: usize, length: usize) -> Option<&mut [u8]> {
-        let Self::Into(bytes) = self else { return None };
-        bytes.get_mut(start..start.saturating_add(length))
+    pub fn part(&mut self, step: &Step) -> Option<&mut [u8]> {
+        self.into.get_mut(step.start..step.start.wrapping_add(step.length))
     }
 }
 
 /// Puts header and data side by side into the buffer; gives the bytes to be sent.
-pub(crate) fn frame<'b>(
-    buffer: &'b mut [u8],
-    header: &Header,
-    data: &Data,
-    start: usize,
-    length: usize,
-) -> Option<&'b [u8]> {
-    let frame = buffer.get_mut(..header.len().saturating_add(length))?;
-    for (to, from) in frame.iter_mut().zip(header.as_bytes()) {
-        *to = *from;
-    }
-    for (index, to) in frame.iter_mut().skip(header.len()).enumerate() {
-        *to = data.get(start.wrapping_add(index))?;
+pub(crate) fn frame<'b>(buffer: &'b mut [u8], header: &Header, data: &Data, step: &Step) -> Option<&'b [u8]> {
+    let frame = buffer.get_mut(..header.len().wrapping_add(step.length))?;
+    let mut header = header.as_bytes().iter();
+    let mut index = step.start;
+    for to in frame.iter_mut() {
+        *to = match header.next() {
+            Some(byte) => *byte,
+            None => {
+                index = index.wrapping_add(1);
+                data.get(index.wrapping_sub(1))?
+            }
+        };
     }
     Some(frame)
 }
 
 /// Compares what was read with the request.
-pub(crate) fn compare(found: &[u8], data: &Data, start: usize) -> Outcome {
-    for (index, &found) in found.iter().enumerate() {
-        let index = start.wrapping_add(index);
-        let expected = data.get(index).unwrap_or(0xFF);
-        if expected != found {
-            return Outcome::Differs(Difference { index, expected, found });
+pub(crate) fn compare(plan: &mut Plan<'_>, found: &[u8], data: &Data, start: usize) -> Outcome {
+    let mut index = start;
+    for &found in found {
+        match data.get(index) {
+            Some(expected) if expected == found => {}
+            Some(expected) => {
+                plan.found(Difference { index, expected, found });
+                return Outcome::Differs;
+            }
+            None => return Outcome::Failed,
         }
+        index = index.wrapping_add(1);
     }
     Outcome::Done
 }
 
-/// What a driver keeps between calls, apart from bus, delay and buffer.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct State {
-    pub geometry: Geometry,
-    pub policy: Policy,
-    pub other_is_nack: bool,
-    /// A write that may still be in its cycle: the next call polls here first.
-    pub pending: Option<Location>,
-    /// Device address of the last access.
-    pub last_address: u8,
-}
-
-impl State {
-    pub const fn new(geometry: Geometry, options: &Options, buffer_bytes: usize) -> Self {
-        Self {
-            geometry,
-            policy: Policy::new(&geometry, options, buffer_bytes),
-            other_is_nack: options.other_is_nack,
-            pending: None,
-            last_address: geometry.device_address(),
+impl Config {
+    /// Whether a current address read of this length is possible.
+    pub(crate) fn check_current<E>(&self, length: usize) -> Result<(), crate::Error<E>> {
+        if self.geometry.word_address_bytes() == 0 {
+            return Err(crate::Error::Unsupported);
         }
+        let capacity = self.geometry.capacity_bytes();
+        let fits = self.geometry.contains(0, length);
+        if fits { Ok(()) } else { Err(crate::Error::OutOfRange { offset: 0, length, capacity }) }
     }
 
-    /// Notes a step before it goes to the bus, so that a call that is dropped in the middle leaves the note.
-    pub fn before(&mut self, step: &Step) {
-        match *step {
-            Step::Write { place, .. } => {
-                self.last_address = place.device_address;
-                if self.geometry.write_cycle_us() > 0 {
-                    self.pending = Some(place);
-                }
-            }
-            Step::Read { place, .. } | Step::Compare { place, .. } => self.last_address = place.device_address,
-            Step::Poll { .. } | Step::Wait { .. } | Step::Done => {}
-        }
+    /// Bytes that one current address read may move: no header goes with it. At least 1.
+    pub(crate) fn current_max(&self) -> usize {
+        self.read_data_max.saturating_add(usize::from(self.geometry.word_address_bytes())).max(1)
     }
 
-    /// Notes what came of it.
-    pub fn after(&mut self, step: &Step, outcome: &Outcome) {
-        let settled = match step {
-            Step::Poll { .. } => true,
-            Step::Wait { .. } => self.policy.wait == Wait::Fixed,
-            _ => false,
-        };
-        if settled && *outcome == Outcome::Done {
-            self.pending = None;
+    /// The error of a current address read.
+    pub(crate) fn current_error<E: Error>(&self, source: E, safe_bytes: usize) -> crate::Error<E> {
+        match self.classify(&source) {
+            Outcome::Nack => crate::Error::NotAnswering { source, safe_bytes },
+            _ => crate::Error::Bus { source, safe_bytes },
         }
     }
 
     /// The meaning of a bus error.
-    pub fn classify<E: Error>(&self, error: &E) -> Outcome {
+    pub(crate) fn classify<E: Error>(&self, error: &E) -> Outcome {
         match error.kind() {
             ErrorKind::NoAcknowledge(_) => Outcome::Nack,
             ErrorKind::Other if self.other_is_nack => Outcome::Nack,

@@ -142,9 +142,16 @@ fn current_address_read_sends_no_address() {
 }
 
 #[test]
-fn current_address_read_without_an_answer_is_repeated_itself() {
-    let calls = [Transaction::read(0x50, vec![0]).with_error(nack()), Transaction::read(0x50, vec![5])];
-    pinned(KBIT_32, Options::new(), &calls, |d| d.current_address_read(&mut [0]).unwrap());
+fn current_address_read_polls_only_for_a_write_of_ours() {
+    let calls = [Transaction::read(0x50, vec![0]).with_error(nack())];
+    pinned(KBIT_32, Options::new(), &calls, |d| {
+        assert_eq!(d.current_address_read(&mut [0]), Err(Error::NotAnswering { source: nack(), safe_bytes: 0 }));
+    });
+    let calls = [write(0x50, &[0, 7], &[1]), write(0x50, &[0, 7], &[]), Transaction::read(0x50, vec![1])];
+    pinned(KBIT_32, Options::new().with_lazy(true), &calls, |d| {
+        d.write(7, &[1]).unwrap();
+        d.current_address_read(&mut [0]).unwrap();
+    });
 }
 
 #[test]

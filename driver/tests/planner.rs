@@ -3,8 +3,8 @@
 mod common;
 
 use common::{KBIT_1, KBIT_16, KBIT_1024_TOP, KBIT_2048, ZERO_BYTE, part};
-use pagewise_driver::plan::{Job, Plan, PlanError, Step};
-use pagewise_driver::{Chunk, Geometry, Options, Parameters, Policy};
+use pagewise_driver::plan::{Action, Job, Plan, PlanError, State};
+use pagewise_driver::{Chunk, Config, Geometry, Options, Parameters};
 
 /// The oracle: a byte opens a new access where a block begins or the access before it is full.
 fn oracle(block: usize, offset: usize, length: usize, most: usize) -> Vec<(usize, usize)> {
@@ -107,27 +107,27 @@ fn block_select_bits_ride_where_the_part_has_them() {
 fn a_request_beyond_the_part_gives_no_chunk_and_no_plan() {
     assert_eq!(KBIT_1.write_chunks(120, 9, usize::MAX).count(), 0);
     assert_eq!(KBIT_1.read_chunks(129, 0, usize::MAX).count(), 0);
-    let policy = Policy::new(&KBIT_1, &Options::new(), 9);
+    let config = Config::new(KBIT_1, &Options::new(), 9);
     for job in [Job::Read, Job::Write, Job::WriteVerified, Job::Compare, Job::Update] {
-        let error = Plan::new(KBIT_1, policy, job, 120, 9).unwrap_err();
+        let error = Plan::new(&config, &mut State::new(), job, 120, 9).unwrap_err();
         assert_eq!(error, PlanError::OutOfRange { offset: 120, length: 9, capacity: 128 });
     }
 }
 
 #[test]
 fn a_zero_length_inside_the_part_is_done_at_once_even_without_room_for_data() {
-    let policy = Policy::new(&KBIT_1, &Options::new(), 0);
+    let config = Config::new(KBIT_1, &Options::new(), 0);
     for offset in 0..=128 {
         for job in [Job::Read, Job::Write, Job::WriteVerified, Job::Compare, Job::Update] {
-            assert_eq!(Plan::new(KBIT_1, policy, job, offset, 0).unwrap().next(), Step::Done);
+            assert_eq!(Plan::new(&config, &mut State::new(), job, offset, 0).unwrap().step().action, Action::Done);
         }
     }
 }
 
 #[test]
 fn no_room_for_data_is_an_error_that_names_what_is_needed() {
-    let policy = Policy::new(&KBIT_2048, &Options::new(), 3);
-    let error = Plan::new(KBIT_2048, policy, Job::Write, 0, 1).unwrap_err();
+    let config = Config::new(KBIT_2048, &Options::new(), 3);
+    let error = Plan::new(&config, &mut State::new(), Job::Write, 0, 1).unwrap_err();
     assert_eq!(error, PlanError::TransferTooSmall { needed: 4 });
-    assert!(Plan::new(KBIT_2048, policy, Job::Read, 0, 1).is_ok(), "a read needs no buffer");
+    assert!(Plan::new(&config, &mut State::new(), Job::Read, 0, 1).is_ok(), "a read needs no buffer");
 }
