@@ -16,7 +16,8 @@ impl ChipModel {
     /// # Errors
     ///
     /// The first relation that does not hold: a capacity that is not a power of two from 16 to 2^24, a page that is not
-    /// a power of two or larger than the array, more than three word-address bytes, a read-wrap block that does not
+    /// a power of two or larger than the array, more than three word-address bytes, an address pin or
+    /// block-select bit that does not exist, a read-wrap block that does not
     /// divide the array, a write cycle whose typical value exceeds its maximum, a wear group that is not a power of two,
     /// a supply to write below the supply to read.
     pub fn check(&self) -> Result<(), String> {
@@ -29,6 +30,9 @@ impl ChipModel {
         }
         if self.word_address_bytes > 3 {
             return Err(format!("{} word-address bytes, at most 3", self.word_address_bytes));
+        }
+        if let Some(reason) = self.device_bits.iter().find_map(|bit| bit_fault(*bit)) {
+            return Err(reason);
         }
         if !power(self.read_wrap, 1, self.capacity) {
             return Err(format!("read wrap of {} bytes is no power of two up to {}", self.read_wrap, self.capacity));
@@ -120,6 +124,17 @@ impl ChipModel {
         model.write_protect.pin_range = ByteRange { start: 0, len: 256 };
         model.read_wrap = 256;
         model
+    }
+}
+
+/// Why a device-address bit cannot be, if so.
+fn bit_fault(bit: DeviceBit) -> Option<String> {
+    match bit {
+        DeviceBit::Pin(n) | DeviceBit::PinInverted(n) if n > 2 => {
+            Some(format!("no address pin A{n}, they go from A0 to A2"))
+        }
+        DeviceBit::Block(n) if n > 23 => Some(format!("no block-select bit {n}, the word address has at most 24 bits")),
+        _ => None,
     }
 }
 
