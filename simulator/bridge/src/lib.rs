@@ -1,0 +1,1 @@
+//! A preload library: unmodified Linux programs talk to simulated serial I2C EEPROMs.
