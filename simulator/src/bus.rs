@@ -1,5 +1,9 @@
 //! The controller: an embedded-hal bus on the simulated wires, with the habits of real HALs selectable.
 
+mod steps;
+
+pub use steps::StepBus;
+
 use core::fmt;
 
 use alloc::rc::Rc;
@@ -11,6 +15,7 @@ use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operatio
 
 use crate::detector::{Access, Finding};
 use crate::event::{ChipId, Note};
+use crate::fault::FaultKind;
 use crate::hazard::Hazard;
 use crate::ledger::Attempt;
 use crate::world::World;
@@ -110,6 +115,8 @@ pub enum BusFault {
     },
     /// SDA is held low: no START or STOP is possible.
     SdaHeld,
+    /// There is no supply: nothing pulls the lines up.
+    NoSupply,
 }
 
 /// Error of [`RigBus`].
@@ -129,6 +136,7 @@ impl fmt::Display for BusError {
             BusFault::ZeroLength => f.write_str("transfer without bytes refused"),
             BusFault::TooLong { len, limit } => write!(f, "transfer of {len} bytes, at most {limit}"),
             BusFault::SdaHeld => f.write_str("SDA is held low"),
+            BusFault::NoSupply => f.write_str("no supply"),
         }
     }
 }
@@ -172,7 +180,7 @@ impl RigBus {
         let exact = match fault {
             BusFault::AddressNack => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address),
             BusFault::DataNack { .. } => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data),
-            BusFault::SdaHeld => return BusError { fault, kind: ErrorKind::Bus },
+            BusFault::SdaHeld | BusFault::NoSupply => return BusError { fault, kind: ErrorKind::Bus },
             _ => return BusError { fault, kind: ErrorKind::Other },
         };
         let kind = match self.quirks.nack {
@@ -254,11 +262,12 @@ impl Transfer<'_> {
     fn run(&mut self, operations: &mut [Operation<'_>]) -> Result<(), BusFault> {
         self.world.begin_access();
         let done = self.operations(operations);
-        if done != Err(BusFault::SdaHeld) && self.world.in_transfer {
+        if !matches!(done, Err(BusFault::SdaHeld | BusFault::NoSupply)) && self.world.in_transfer {
             self.world.stop();
         }
         self.book(operations, done);
-        done
+        // The controller hangs on the same supply: a read that was cut off returns no bytes that mean anything.
+        if self.world.supply_mv == 0 { Err(BusFault::NoSupply) } else { done }
     }
 
     fn operations(&mut self, operations: &mut [Operation<'_>]) -> Result<(), BusFault> {
@@ -291,9 +300,7 @@ impl Transfer<'_> {
     }
 
     fn begin(&mut self, reads: bool) -> Result<(), BusFault> {
-        if self.world.held_by.is_some() {
-            return Err(BusFault::SdaHeld);
-        }
+        self.world.line_free()?;
         self.world.start();
         let acked = self.world.address(self.address << 1 | u8::from(reads));
         if acked { Ok(()) } else { Err(BusFault::AddressNack) }
@@ -378,6 +385,22 @@ impl Transfer<'_> {
 }
 
 impl World {
+    /// Whether a START is possible. With a line held low by a fault the controller gives up after a byte time.
+    fn line_free(&mut self) -> Result<(), BusFault> {
+        if self.supply_mv == 0 {
+            return Err(BusFault::NoSupply);
+        }
+        if self.held_by.is_some() {
+            return Err(BusFault::SdaHeld);
+        }
+        if self.line_held_until().is_some() {
+            self.hit(FaultKind::LineHeld);
+            self.run_to(self.now + self.plan.byte_ns());
+            return Err(BusFault::SdaHeld);
+        }
+        Ok(())
+    }
+
     fn begin_access(&mut self) {
         self.refused_in_access.clear();
     }
@@ -414,9 +437,9 @@ impl World {
             let name = chip.model.name.clone();
             self.detectors.accessed(index, &name, &access, left, self.segment.at_ns);
             if left.is_some() && read_bytes == 0 && carries_data {
-                let (control, at_ns) = (address << 1, self.segment.at_ns);
+                let control = address << 1;
                 let lost_to = Some(Hazard::BusyAccess);
-                self.ledger.push(Attempt { chip: index, control, raw: raw.clone(), lost_to, at_ns });
+                self.ledger.push(Attempt { chip: index, control, raw: raw.clone(), lost_to });
             }
         }
     }
@@ -451,9 +474,7 @@ impl World {
     }
 
     fn interrupted_read(&mut self, address: u8, header: &[u8], bytes: usize, bits: u8) -> Result<(), BusFault> {
-        if self.held_by.is_some() {
-            return Err(BusFault::SdaHeld);
-        }
+        self.line_free()?;
         if !header.is_empty() {
             self.start();
             if !self.address(address << 1) {

@@ -13,13 +13,14 @@ pub(crate) mod protect;
 pub(crate) mod read;
 pub(crate) mod region;
 pub(crate) mod select;
+pub(crate) mod torn;
 pub(crate) mod wear;
 
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
 use crate::event::{Level, Note};
-use crate::model::{ChipModel, CutByte, MemoryKind, PartlyProtected, ProtectedAnswer, ReadBlockBits};
+use crate::model::{ChipModel, CutByte, MemoryKind, PartlyProtected, ProtectedAnswer, ReadBlockBits, RegionAccess};
 use crate::rng::Rng;
 use array::Array;
 use cycle::{Cycle, CycleTime};
@@ -115,6 +116,7 @@ pub(crate) struct Chip {
     pub(crate) wear: wear::Wear,
     pub(crate) regions: Regions,
     pub(crate) disturb: disturb::Disturb,
+    pub(crate) torn_model: torn::TornModel,
     pub(crate) supply_mv: u32,
     pub(crate) scl_hz: u32,
     pub(crate) ready_ns: u64,
@@ -125,7 +127,9 @@ pub(crate) struct Chip {
 impl Chip {
     pub(crate) fn new(model: ChipModel, straps: Straps, supply_mv: u32, scl_hz: u32, rng: Rng) -> Self {
         let array = Array::erased(model.capacity);
-        let regions = Regions::new(&model);
+        let mut rng = rng;
+        let mut factory = rng.fork(0xFAC7);
+        let regions = Regions::new(&model, &mut factory);
         let mut chip = Self {
             model: Arc::new(model),
             straps,
@@ -147,6 +151,7 @@ impl Chip {
             wear: wear::Wear::default(),
             regions,
             disturb: disturb::Disturb::default(),
+            torn_model: torn::TornModel::Old,
             supply_mv,
             scl_hz,
             ready_ns: 0,
@@ -155,6 +160,18 @@ impl Chip {
         };
         chip.draw_power_up_state(0);
         chip
+    }
+
+    /// Regions that lie in the array hold what the factory put there.
+    pub(crate) fn place_factory_contents(&mut self, from: u32) {
+        for i in 0..self.model.regions.len() {
+            let region = &self.model.regions[i];
+            let holds = region.device_bits.is_none() && region.access == RegionAccess::ReadOnly;
+            let fits = region.word_address >= from && region.word_address + region.len <= self.model.capacity;
+            if holds && fits {
+                self.array.write(region.word_address, self.regions.data(i));
+            }
+        }
     }
 
     pub(crate) fn say(&mut self, at_ns: u64, note: Note) {
@@ -188,6 +205,11 @@ impl Chip {
             Phase::Dummy => self.dummy(now, byte),
             _ => false,
         }
+    }
+
+    /// A fault: this byte is missed, and with it the rest of the transfer.
+    pub(crate) fn miss(&mut self) {
+        self.phase = if self.phase == Phase::Data { Phase::Refused } else { Phase::Ignore };
     }
 
     /// STOP: the write cycle, if data was latched (W2); with nothing latched only the pointer stays (W3).
@@ -231,8 +253,8 @@ impl Chip {
     /// B2, P1, W7: the byte after a START.
     fn device_address(&mut self, now: u64, control: u8) -> bool {
         self.phase = Phase::Ignore;
-        let Some((target, block)) = self.meant_by(control) else { return false };
         self.settle(now);
+        let Some((target, block)) = self.meant_by(control) else { return false };
         if !self.can_answer(now) {
             return false;
         }
@@ -298,7 +320,7 @@ impl Chip {
 
     /// B4: all word-address bytes are there.
     fn header_done(&mut self, now: u64, bytes: u8, value: u32) {
-        let sent = if bytes >= 4 { value } else { self.block << (8 * u32::from(bytes)) | value };
+        let sent = self.block << (8 * u32::from(bytes)) | value | self.bank_bits();
         let taken = sent & (self.model.capacity - 1);
         if sent != taken {
             self.say(now, Note::CapacityAlias { sent, taken });
@@ -332,11 +354,12 @@ impl Chip {
 
     /// Whether this data byte is answered with NACK because it is protected.
     fn refuses_data(&self, offset: u32) -> bool {
-        self.model.write_protect.answer == ProtectedAnswer::NackData
-            && match self.target {
-                Target::Array => self.protects(offset, self.wp_active()),
-                Target::Region(i) => self.region_locked(i),
+        match self.target {
+            Target::Array => {
+                self.model.write_protect.answer == ProtectedAnswer::NackData && self.protects(offset, self.wp_active())
             }
+            Target::Region(i) => self.region_locked(i),
+        }
     }
 
     /// W10: FRAM-like cells take each byte as it comes.

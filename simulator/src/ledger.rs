@@ -7,6 +7,7 @@ use alloc::string::String;
 use alloc::vec::Vec;
 
 use crate::chip::Chip;
+use crate::chip::region::Target;
 use crate::event::{ChipId, Note};
 use crate::hazard::Hazard;
 use crate::segment::Segment;
@@ -41,7 +42,6 @@ pub(crate) struct Attempt {
     pub(crate) raw: Vec<u8>,
     /// Why none of it was stored, where that is so.
     pub(crate) lost_to: Option<Hazard>,
-    pub(crate) at_ns: u64,
 }
 
 /// Meant contents and the writes that were tried.
@@ -66,14 +66,14 @@ impl Ledger {
     }
 
     /// A START or STOP ended this segment.
-    pub(crate) fn ended(&mut self, segment: &Segment, _chips: &[Chip]) {
+    pub(crate) fn ended(&mut self, segment: &Segment, chips: &[Chip]) {
         let Some(control) = segment.control else { return };
         if !segment.is_acked_write() || segment.raw.is_empty() {
             return;
         }
         let lost_to = segment.lost_to;
-        for &chip in &segment.responders {
-            self.push(Attempt { chip, control, raw: segment.raw.clone(), lost_to, at_ns: segment.at_ns });
+        for &chip in segment.responders.iter().filter(|&&i| chips[i].target == Target::Array) {
+            self.push(Attempt { chip, control, raw: segment.raw.clone(), lost_to });
         }
     }
 

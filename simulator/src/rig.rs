@@ -7,11 +7,14 @@ use core::cell::RefCell;
 
 use crate::bus::{Quirks, RigBus, RigDelay};
 use crate::chip::cycle::CycleTime;
+use crate::chip::torn::TornModel;
 use crate::chip::{Chip, Straps};
 use crate::detector::{Finding, Incident};
 use crate::event::{ChipId, Event, EventKind, Level};
+use crate::fault::{FaultHit, Faults, UnknownPlace};
 use crate::ledger::Loss;
 use crate::model::ChipModel;
+use crate::supply::SupplyProfile;
 use crate::time::ClockPlan;
 use crate::trace;
 use crate::world::{Other, World};
@@ -67,6 +70,18 @@ pub enum PowerUp {
     Image(Vec<u8>),
     /// Drawn from the seed.
     Random,
+}
+
+/// The state of a rig; see [`Rig::snapshot`].
+#[derive(Debug, Clone)]
+pub struct Snapshot(World);
+
+impl Snapshot {
+    /// A new rig in this state.
+    #[must_use]
+    pub fn rig(&self) -> Rig {
+        Rig { world: Rc::new(RefCell::new(self.0.clone())) }
+    }
 }
 
 /// A simulated bus. Clones are handles to the same one.
@@ -127,15 +142,17 @@ impl Rig {
         let mut random = rng.fork(0xC0);
         let mut chip = Chip::new(model, straps, world.supply_mv, world.scl_hz, rng);
         match contents {
-            PowerUp::Erased => {}
+            PowerUp::Erased => chip.place_factory_contents(0),
             PowerUp::Image(bytes) => {
                 let len = bytes.len().min(chip.array.len());
                 chip.array.write(0, &bytes[..len]);
+                chip.place_factory_contents(len as u32);
             }
             PowerUp::Random => {
                 for offset in 0..chip.array.len() as u32 {
                     chip.array.set(offset, random.byte());
                 }
+                chip.place_factory_contents(0);
             }
         }
         world.chips.push(chip);
@@ -189,6 +206,45 @@ impl Rig {
         world.chips[chip.0].array.write(offset, bytes);
     }
 
+    /// Contents of a second region, by its position in the model.
+    ///
+    /// # Panics
+    ///
+    /// If there is no such region.
+    #[must_use]
+    pub fn region(&self, chip: ChipId, region: usize) -> Vec<u8> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.chips[chip.0].regions.data(region).to_vec()
+    }
+
+    /// Puts bytes into a second region behind the chip's back.
+    ///
+    /// # Panics
+    ///
+    /// If there is no such region.
+    pub fn load_region(&self, chip: ChipId, region: usize, bytes: &[u8]) {
+        self.world.borrow_mut().chips[chip.0].regions.load(region, bytes);
+    }
+
+    /// Whether a second region has been locked, or its protection been set.
+    ///
+    /// # Panics
+    ///
+    /// If there is no such region.
+    #[must_use]
+    pub fn region_locked(&self, chip: ChipId, region: usize) -> bool {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        let regions = &world.chips[chip.0].regions;
+        regions.locked(region) || regions.protection_set(region)
+    }
+
+    /// Puts A0 of a chip at high voltage, which reversible software protection needs, or takes it away.
+    pub fn set_a0_high_voltage(&self, chip: ChipId, on: bool) {
+        self.world.borrow_mut().chips[chip.0].regions.high_voltage = on;
+    }
+
     /// Moves the WP pin.
     pub fn set_wp(&self, chip: ChipId, level: Level) {
         let world = &mut *self.world.borrow_mut();
@@ -208,12 +264,63 @@ impl Rig {
         let world = &mut *self.world.borrow_mut();
         let mv = world.supply_mv;
         world.apply_supply(0);
-        world.run_to(world.now + 1_000_000);
-        world.in_transfer = false;
-        world.responders.clear();
-        world.apply_supply(mv);
-        let ready = world.chips.iter().map(|chip| chip.ready_ns).max().unwrap_or(0);
-        world.run_to(ready);
+        world.restore_supply(mv);
+    }
+
+    /// Changes the supply at given times from now on; what an earlier profile still had to come is forgotten.
+    pub fn set_supply_profile(&self, profile: &SupplyProfile) {
+        let world = &mut *self.world.borrow_mut();
+        world.supply_ahead = profile.steps().iter().copied().collect();
+        world.run_to(world.now);
+    }
+
+    /// The supply now, in millivolts.
+    #[must_use]
+    pub fn supply_mv(&self) -> u32 {
+        self.world.borrow().supply_mv
+    }
+
+    /// After the supply was lost: off for a millisecond, then on at `mv`, and the longest power-up time waited for.
+    pub fn restore_supply_mv(&self, mv: u32) {
+        self.world.borrow_mut().restore_supply(mv);
+    }
+
+    /// What a write cycle leaves behind when the supply is lost inside it; `draws` seeds what is drawn.
+    pub fn set_torn_model(&self, model: TornModel, draws: u64) {
+        for (i, chip) in self.world.borrow_mut().chips.iter_mut().enumerate() {
+            chip.torn_model = model;
+            chip.rng = crate::rng::Rng::new(draws ^ (i as u64) << 32);
+        }
+    }
+
+    /// Lays faults over the rig, in place of earlier ones.
+    ///
+    /// # Errors
+    ///
+    /// The script names a chip or an offset that does not exist; nothing is changed.
+    pub fn set_faults(&self, faults: Faults) -> Result<(), UnknownPlace> {
+        self.world.borrow_mut().set_faults(faults)
+    }
+
+    /// Takes the faults away; stuck bits and wear stay.
+    pub fn clear_faults(&self) {
+        self.world.borrow_mut().clear_faults();
+    }
+
+    /// Faults that took effect so far.
+    #[must_use]
+    pub fn fault_hits(&self) -> Vec<FaultHit> {
+        self.world.borrow().fault_hits.clone()
+    }
+
+    /// The array as it reads: with flipped and stuck bits; bits that waver have their last settled value.
+    #[must_use]
+    pub fn memory_as_read(&self, chip: ChipId) -> Vec<u8> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        let chip = &world.chips[chip.0];
+        let all = chip.array.to_vec();
+        all.iter().enumerate().map(|(at, byte)| chip.disturb.over(at as u32, *byte)).collect()
     }
 
     /// How long the next write cycles of a chip take.
@@ -331,6 +438,12 @@ impl Rig {
     #[must_use]
     pub fn transfers_text(&self) -> String {
         trace::text::transfers(&self.trace())
+    }
+
+    /// The state of everything, to be taken up again any number of times, also on other threads.
+    #[must_use]
+    pub fn snapshot(&self) -> Snapshot {
+        Snapshot(self.world.borrow().clone())
     }
 
     /// An independent copy of everything, as cheap as a few pointers per 256 bytes of memory.

@@ -7,6 +7,7 @@ use alloc::vec::Vec;
 use crate::chip::Chip;
 use crate::detector::Detectors;
 use crate::event::{ChipId, Event, EventKind, Note};
+use crate::fault::{BusFaults, FaultHit};
 use crate::ledger::Ledger;
 use crate::rng::Rng;
 use crate::segment::Segment;
@@ -42,6 +43,8 @@ pub(crate) struct World {
     pub(crate) detectors: Detectors,
     pub(crate) ledger: Ledger,
     pub(crate) overclock_faults: bool,
+    pub(crate) faults: Option<BusFaults>,
+    pub(crate) fault_hits: Vec<FaultHit>,
     /// Chips that refused the access under way because they are busy, with the time left.
     pub(crate) refused_in_access: Vec<(usize, u64)>,
     pub(crate) rng: Rng,
@@ -65,6 +68,8 @@ impl World {
             detectors: Detectors::default(),
             ledger: Ledger::default(),
             overclock_faults: false,
+            faults: None,
+            fault_hits: Vec::new(),
             refused_in_access: Vec::new(),
             rng: Rng::new(seed),
         }
@@ -100,6 +105,18 @@ impl World {
         self.hear_notes();
     }
 
+    /// Off for a millisecond, on again, power-up time waited for. The controller starts anew too.
+    pub(crate) fn restore_supply(&mut self, mv: u32) {
+        self.supply_ahead.clear();
+        self.run_to(self.now + 1_000_000);
+        self.in_transfer = false;
+        self.responders.clear();
+        self.segment.close();
+        self.apply_supply(mv);
+        let ready = self.chips.iter().map(|chip| chip.ready_ns).max().unwrap_or(0);
+        self.run_to(ready);
+    }
+
     /// Write cycles that are over change memory now.
     pub(crate) fn settle(&mut self) {
         for chip in &mut self.chips {
@@ -119,6 +136,9 @@ impl World {
                 self.hear(index, at_ns, note);
             }
             self.chips[index].notes = notes;
+            for kind in core::mem::take(&mut self.chips[index].disturb.hits) {
+                self.hit(kind);
+            }
         }
     }
 
@@ -163,14 +183,18 @@ impl World {
     pub(crate) fn address(&mut self, control: u8) -> bool {
         let begin = self.now;
         self.run_to(begin + self.plan.received_ns());
-        let sent = self.on_the_wire(control);
-        for index in 0..self.chips.len() {
-            if self.chips[index].receive(self.now, sent) {
-                self.responders.push(index);
+        if let Some(sent) = self.faulty_byte(control, true) {
+            let sent = self.on_the_wire(sent);
+            for index in 0..self.chips.len() {
+                if self.chips[index].receive(self.now, sent) {
+                    self.responders.push(index);
+                }
             }
-        }
-        for other in &mut self.others {
-            other.selected = other.address == sent >> 1;
+            for other in &mut self.others {
+                other.selected = other.address == sent >> 1;
+            }
+        } else {
+            self.chips.iter_mut().for_each(Chip::miss);
         }
         self.hear_notes();
         self.run_to(begin + self.plan.acknowledged_ns());
@@ -185,7 +209,9 @@ impl World {
         let acked = !self.responders.is_empty() || others > 0;
         self.emit(begin, EventKind::Address { address: control >> 1, read: control & 1 == 1, acked });
         self.segment.addressed(control, acked, &self.responders);
-        if self.responders.len() + others > 1 {
+        // Bank select is a command to all chips at once.
+        let together = self.responders.iter().all(|&i| self.chips[i].takes_bank_select());
+        if self.responders.len() + others > 1 && !together {
             self.report_conflict(begin, control >> 1);
         }
         self.detectors.addressed(&self.segment, &self.chips);
@@ -205,10 +231,15 @@ impl World {
     pub(crate) fn send(&mut self, byte: u8) -> bool {
         let begin = self.now;
         self.run_to(begin + self.plan.received_ns());
-        let sent = self.on_the_wire(byte);
-        let mut acked = self.others.iter().any(|other| other.selected);
-        for i in 0..self.responders.len() {
-            acked |= self.chips[self.responders[i]].receive(self.now, sent);
+        let mut acked = false;
+        if let Some(sent) = self.faulty_byte(byte, true) {
+            let sent = self.on_the_wire(sent);
+            acked = self.others.iter().any(|other| other.selected);
+            for i in 0..self.responders.len() {
+                acked |= self.chips[self.responders[i]].receive(self.now, sent);
+            }
+        } else {
+            self.chips.iter_mut().for_each(Chip::miss);
         }
         self.hear_notes();
         self.run_to(begin + self.plan.acknowledged_ns());
@@ -226,6 +257,7 @@ impl World {
             byte &= self.chips[self.responders[i]].drive(begin).unwrap_or(0xFF);
         }
         self.run_to(begin + self.plan.received_ns());
+        byte = self.faulty_byte(byte, false).unwrap_or(byte);
         byte = self.on_the_wire(byte);
         self.run_to(begin + self.plan.acknowledged_ns());
         for i in 0..self.responders.len() {
@@ -281,6 +313,7 @@ impl World {
         let ends = self.now + self.plan.byte_ns() * len as u64;
         let calm = self.trace.is_none()
             && !self.overclock_faults
+            && self.faults.is_none()
             && self.supply_ahead.front().is_none_or(|&(at, _)| at > ends)
             && !self.others.iter().any(|other| other.selected);
         match *self.responders {

@@ -54,7 +54,7 @@ impl Chip {
                 }
                 self.heal_written();
             }
-            Target::Region(i) => self.regions.commit(i, &self.programming, &self.model.regions[i]),
+            Target::Region(i) => self.commit_region(i),
         }
     }
 

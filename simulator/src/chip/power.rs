@@ -18,6 +18,7 @@ impl Chip {
         self.read_wp(now);
         self.pointer = self.rng.below(u64::from(self.model.capacity)) as u32;
         self.pointer_set = false;
+        self.regions.power_up();
         self.phase = Phase::Ignore;
         self.rolled_from = None;
     }
@@ -74,19 +75,13 @@ impl Chip {
             self.phase = Phase::Ignore;
             self.latch.received = 0;
             self.latch.retain(|_| false);
+            self.forget_leaky();
             self.say(now, Note::PowerDown);
         } else if !was_on && is_on {
             self.ready_ns = now + self.model.power_up_ns;
             self.say(now, Note::PowerUp);
             self.draw_power_up_state(now);
         }
-    }
-
-    /// The supply was lost inside the write cycle.
-    fn tear(&mut self, now: u64) {
-        let Some(_cycle) = self.cycle.take() else { return };
-        let bytes = self.programming.count();
-        self.say(now, Note::Torn { offset: self.programming.page, bytes });
     }
 
     /// P1, P5: whether supply and power-up time let the chip answer.

@@ -1,8 +1,22 @@
-//! Second regions beside the array: identification page, serial number, network address, protection registers.
+//! Second regions beside the array (rules G1, G2): identification page, serial number, network address, protection
+//! registers, bank select.
+//!
+//! # Assumptions
+//!
+//! - Locking an identification page: a write whose word address has bit 10 set (bit 7 where it has one byte) with bit 1
+//!   of the data byte set, as common practice has it. No sheet read says it in so many words.
+//! - A locked or read-only region does not acknowledge data bytes.
+//! - Reversible protection is cleared by the device address 0110011, and setting or clearing needs high voltage at A0.
 
-use crate::chip::Chip;
-use crate::chip::latch::Latch;
-use crate::model::{ChipModel, Region};
+use alloc::vec::Vec;
+
+use crate::chip::{Chip, Phase, select};
+use crate::event::Note;
+use crate::model::{ChipModel, Region, RegionAccess, RegionKind};
+use crate::rng::Rng;
+
+/// Device address that clears reversible protection: 0110 with A2 = 0, A1 = 1 and A0 at high voltage.
+const CLEAR_REVERSIBLE: u8 = 0b011_0011;
 
 /// What an accepted device address points at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -15,50 +29,240 @@ pub(crate) enum Target {
 
 /// State of the second regions.
 #[derive(Debug, Clone, Default)]
-pub(crate) struct Regions {}
+pub(crate) struct Regions {
+    /// Contents of each region that has a device address of its own.
+    data: Vec<Vec<u8>>,
+    locked: Vec<bool>,
+    protection: Vec<bool>,
+    /// The region whose word address was set last, and the place in it.
+    current: usize,
+    pointer: u32,
+    locking: bool,
+    clearing: bool,
+    dummies: u8,
+    /// Half or bank that array accesses go to.
+    pub(crate) bank: u32,
+    /// A0 is at high voltage.
+    pub(crate) high_voltage: bool,
+}
+
+/// What the factory put into a region.
+pub(crate) fn factory_contents(region: &Region, rng: &mut Rng) -> Vec<u8> {
+    let len = region.len as usize;
+    // Ranges for documentation: RFC 7042, as quoted in the reference data.
+    let mut bytes: Vec<u8> = match region.kind {
+        RegionKind::SerialNumber => (0..len).map(|_| rng.byte()).collect(),
+        RegionKind::Eui48 => alloc::vec![0x00, 0x00, 0x5E, 0x00, 0x53, rng.byte()],
+        RegionKind::Eui64 => alloc::vec![0x02, 0x00, 0x5E, 0x10, 0x00, 0x00, 0x00, rng.byte()],
+        _ => Vec::new(),
+    };
+    bytes.resize(len, 0xFF);
+    bytes
+}
+
+fn holds_data(kind: RegionKind) -> bool {
+    !matches!(kind, RegionKind::PermanentProtection | RegionKind::ReversibleProtection | RegionKind::BankSelect)
+}
 
 impl Regions {
-    pub(crate) fn new(_model: &ChipModel) -> Self {
-        Self {}
+    pub(crate) fn new(model: &ChipModel, rng: &mut Rng) -> Self {
+        let count = model.regions.len();
+        let data = model.regions.iter().map(|region| factory_contents(region, rng)).collect();
+        Self { data, locked: alloc::vec![false; count], protection: alloc::vec![false; count], ..Self::default() }
     }
 
-    pub(crate) fn protection_set(&self, _region: usize) -> bool {
-        false
+    pub(crate) fn protection_set(&self, region: usize) -> bool {
+        self.protection[region]
     }
 
-    pub(crate) fn commit(&mut self, _region: usize, _latch: &Latch, _model: &Region) {}
+    pub(crate) fn data(&self, region: usize) -> &[u8] {
+        &self.data[region]
+    }
+
+    pub(crate) fn load(&mut self, region: usize, bytes: &[u8]) {
+        let len = bytes.len().min(self.data[region].len());
+        self.data[region][..len].copy_from_slice(&bytes[..len]);
+    }
+
+    pub(crate) fn locked(&self, region: usize) -> bool {
+        self.locked[region]
+    }
+
+    pub(crate) fn power_up(&mut self) {
+        self.bank = 0;
+        self.locking = false;
+    }
 }
 
 impl Chip {
-    pub(crate) fn drop_protected_region(&mut self, _now: u64, _region: usize) -> bool {
-        false
+    /// The region that a control byte means. Regions that lie in the array have no device address of their own.
+    pub(crate) fn region_meant_by(&self, control: u8) -> Option<(Target, u32)> {
+        let (address, read) = (control >> 1, control & 1 == 1);
+        let mut best = None;
+        for (i, region) in self.model.regions.iter().enumerate() {
+            let Some(bits) = &region.device_bits else { continue };
+            let clears = region.kind == RegionKind::ReversibleProtection && address == CLEAR_REVERSIBLE && !read;
+            let answers = match region.kind {
+                RegionKind::PermanentProtection => !self.regions.high_voltage && !self.regions.protection[i],
+                RegionKind::ReversibleProtection if read => !self.regions.protection[i],
+                RegionKind::ReversibleProtection => self.regions.high_voltage && !self.permanently_protected(),
+                // R/W = 1 asks which half is chosen: acknowledged for half 0.
+                RegionKind::BankSelect => !read || self.regions.bank == 0,
+                _ => true,
+            };
+            let pins = if self.regions.high_voltage { [true, self.pins[1], self.pins[2]] } else { self.pins };
+            let meant = (clears && self.regions.high_voltage) || select::select(bits, pins, address).is_some();
+            if meant && answers && best.is_none() {
+                best = Some((Target::Region(i), 0));
+            }
+        }
+        best
     }
 
-    pub(crate) fn drive_region(&mut self, _region: usize) -> u8 {
-        0xFF
+    fn permanently_protected(&self) -> bool {
+        let kinds = self.model.regions.iter().map(|region| region.kind);
+        kinds.zip(&self.regions.protection).any(|(kind, set)| kind == RegionKind::PermanentProtection && *set)
     }
 
-    pub(crate) fn advance_region(&mut self, _region: usize) {}
-
-    pub(crate) fn region_meant_by(&self, _control: u8) -> Option<(Target, u32)> {
-        None
+    /// The device address of a region was accepted.
+    pub(crate) fn begin_region(&mut self, now: u64, region: usize, read: bool) -> bool {
+        let model = &self.model.regions[region];
+        let (kind, header) = (model.kind, model.word_address_bytes);
+        if !holds_data(kind) {
+            self.regions.dummies = 0;
+            self.regions.clearing = kind == RegionKind::ReversibleProtection && self.control >> 1 == CLEAR_REVERSIBLE;
+            // The read form answers by its acknowledge bit alone; nothing is driven.
+            self.phase = if read { Phase::Ignore } else { Phase::Dummy };
+            return true;
+        }
+        if read {
+            let current = self.regions.current;
+            let same = self.model.regions[current].device_bits == self.model.regions[region].device_bits;
+            let shown = if same { current } else { region };
+            if !same {
+                (self.regions.current, self.regions.pointer) = (region, 0);
+            }
+            self.phase = Phase::ReadRegion(shown);
+        } else if header == 0 {
+            self.region_header_done(now, region, 0);
+        } else {
+            self.phase = Phase::Header { left: header, value: 0 };
+        }
+        true
     }
 
-    pub(crate) fn begin_region(&mut self, _now: u64, _region: usize, _read: bool) -> bool {
-        false
+    /// All word-address bytes of a region access are there: which of the regions at this device address is meant?
+    pub(crate) fn region_header_done(&mut self, _now: u64, first: usize, value: u32) -> bool {
+        let bits = self.model.regions[first].device_bits;
+        let place = |region: &Region| {
+            let mask = if region.address_mask == 0 { region.len.next_power_of_two() - 1 } else { region.address_mask };
+            (value & mask).checked_sub(region.word_address & mask).filter(|at| *at < region.len)
+        };
+        let sharing =
+            self.model.regions.iter().enumerate().filter(|(_, r)| r.device_bits == bits && holds_data(r.kind));
+        let found = sharing.filter_map(|(i, r)| place(r).map(|at| (i, at))).next();
+        let (region, at) = found.unwrap_or((first, 0));
+        let model = &self.model.regions[region];
+        let lock_bit = if model.word_address_bytes >= 2 { 0x0400 } else { 0x80 };
+        self.regions.locking = model.access == RegionAccess::Lockable && value & lock_bit != 0;
+        (self.regions.current, self.regions.pointer) = (region, at);
+        let size = model.len.next_power_of_two();
+        self.target = Target::Region(region);
+        self.wp_seen_active = false;
+        self.latch.open(at, size);
+        self.phase = Phase::Data;
+        true
     }
 
-    pub(crate) fn region_header_done(&mut self, _now: u64, _region: usize, _value: u32) -> bool {
-        false
+    /// Whether data for a region is refused.
+    pub(crate) fn region_locked(&self, region: usize) -> bool {
+        self.regions.locked[region] || self.model.regions[region].access == RegionAccess::ReadOnly
     }
 
-    pub(crate) fn region_locked(&self, _region: usize) -> bool {
-        false
+    pub(crate) fn drive_region(&mut self, region: usize) -> u8 {
+        self.regions.data[region].get(self.regions.pointer as usize).copied().unwrap_or(0xFF)
     }
 
+    pub(crate) fn advance_region(&mut self, region: usize) {
+        let len = self.model.regions[region].len.max(1);
+        self.regions.pointer = (self.regions.pointer + 1) % len;
+    }
+
+    /// STOP after data for a region; returns whether a write cycle runs.
+    pub(crate) fn drop_protected_region(&mut self, now: u64, region: usize) -> bool {
+        let covered = self.model.write_protect.pin_range.len == self.model.capacity;
+        if self.region_locked(region) || (covered && self.pin_cancels()) {
+            let (offset, bytes) = (self.latch.first, self.latch.received);
+            self.say(now, Note::Protected { offset, bytes, partly: false, acked: true });
+            return false;
+        }
+        true
+    }
+
+    /// The write cycle of a region is over.
+    pub(crate) fn commit_region(&mut self, region: usize) {
+        let Self { regions, programming, model, .. } = self;
+        match model.regions[region].kind {
+            RegionKind::PermanentProtection => regions.protection[region] = true,
+            RegionKind::ReversibleProtection if regions.clearing => {
+                let reversible = model.regions.iter().map(|r| r.kind == RegionKind::ReversibleProtection);
+                for (set, _) in regions.protection.iter_mut().zip(reversible).filter(|(_, reversible)| *reversible) {
+                    *set = false;
+                }
+            }
+            RegionKind::ReversibleProtection => regions.protection[region] = true,
+            _ if regions.locking => {
+                regions.locked[region] |= programming.bytes().any(|(_, byte)| byte & 0x02 != 0);
+            }
+            _ => {
+                for (offset, byte) in programming.bytes() {
+                    if let Some(cell) = regions.data[region].get_mut(offset as usize) {
+                        *cell = byte;
+                    }
+                }
+            }
+        }
+    }
+
+    /// A byte of a command: address and data are don't care.
     pub(crate) fn dummy(&mut self, _now: u64, _byte: u8) -> bool {
-        false
+        self.regions.dummies = self.regions.dummies.saturating_add(1);
+        true
     }
 
-    pub(crate) fn command_stop(&mut self, _now: u64) {}
+    /// STOP after a command.
+    pub(crate) fn command_stop(&mut self, now: u64) {
+        let Target::Region(region) = self.target else { return };
+        if self.model.regions[region].kind == RegionKind::BankSelect {
+            self.regions.bank = u32::from(self.control >> 1 & 1);
+            let low = (1 << (8 * u32::from(self.model.word_address_bytes))) - 1;
+            self.pointer = (self.pointer & low | self.bank_bits()) & (self.model.capacity - 1);
+            return;
+        }
+        // Address and data byte have to be there, WP has to allow it, and the supply to suffice.
+        if self.regions.dummies < 2 {
+            return;
+        }
+        if self.wp_active() && self.model.write_protect.pin_range.len > 0 {
+            self.say(now, Note::Protected { offset: 0, bytes: 1, partly: false, acked: true });
+            return;
+        }
+        if self.supply_mv < self.model.supply.write_min_mv {
+            let (mv, min_mv) = (self.supply_mv, self.model.supply.write_min_mv);
+            self.say(now, Note::TooLowToWrite { mv, min_mv, offset: 0, bytes: 1 });
+            return;
+        }
+        self.latch.open(0, 1);
+        self.start_cycle(now);
+    }
+
+    /// The chosen half or bank, as word-address bits.
+    pub(crate) fn bank_bits(&self) -> u32 {
+        self.regions.bank << (8 * u32::from(self.model.word_address_bytes))
+    }
+
+    /// Whether the last device address was a bank-select command, which all such chips follow together.
+    pub(crate) fn takes_bank_select(&self) -> bool {
+        matches!(self.target, Target::Region(i) if self.model.regions[i].kind == RegionKind::BankSelect)
+    }
 }

@@ -47,7 +47,7 @@ impl Chip {
         let unit = self.wear_unit_bytes();
         let rated = self.model.endurance_cycles;
         let latch = core::mem::take(&mut self.programming);
-        let mut worn = Vec::new();
+        let (mut worn, mut past) = (Vec::new(), Vec::new());
         let counters = self.wear_counters();
         let mut last = u32::MAX;
         for (offset, _) in latch.bytes() {
@@ -58,11 +58,17 @@ impl Chip {
             last = index;
             let cycles = &mut counters[index as usize];
             *cycles += 1;
+            if rated > 0 && *cycles > rated {
+                past.push(offset);
+            }
             if rated > 0 && (*cycles == rated || *cycles == rated.div_ceil(2)) {
                 worn.push((index * unit, *cycles));
             }
         }
         self.programming = latch;
+        for offset in past {
+            self.wear_cells(offset);
+        }
         for (offset, cycles) in worn {
             self.say(now, Note::Worn { offset, cycles, rated });
         }

@@ -33,6 +33,9 @@ struct Reading {
     mistake: Option<Hazard>,
 }
 
+/// A write and the ways to understand it.
+type Try<'a> = (&'a Attempt, Vec<Reading>);
+
 impl Ledger {
     /// Compares what was meant with the memory of each chip.
     pub(crate) fn explain(&self, chips: &[Chip]) -> Vec<Loss> {
@@ -44,53 +47,54 @@ impl Ledger {
                     expected.insert(offset + i as u32, *byte);
                 }
             }
+            // Read once per write, not once per lost byte: a large part that lost everything asks for both.
+            let mine = self.attempts.iter().filter(|attempt| attempt.chip == index);
+            let tries: Vec<Try<'_>> = mine.map(|attempt| (attempt, readings(chip, attempt))).collect();
             let lost = expected.iter().filter(|&(&at, &byte)| at >= chip.model.capacity || chip.array.get(at) != byte);
-            let fates = lost.map(|(&at, &byte)| (at, self.fate(index, chip, at, byte))).collect::<Vec<_>>();
+            let fates = lost.map(|(&at, &byte)| (at, self.fate(&tries, chip, at, byte))).collect::<Vec<_>>();
             losses.extend(group(index, chip, &fates));
         }
         losses
     }
 
     /// The latest write that meant this byte for this place, and what became of it.
-    fn fate(&self, index: usize, chip: &Chip, at: u32, byte: u8) -> Fate {
-        let mine = || self.attempts.iter().rev().filter(|attempt| attempt.chip == index);
+    fn fate(&self, tries: &[Try<'_>], chip: &Chip, at: u32, byte: u8) -> Fate {
         // The part's own understanding first, over all writes; only then the mistaken ones.
         for mistaken in [false, true] {
-            for attempt in mine() {
-                for reading in readings(chip, attempt).into_iter().filter(|r| r.mistake.is_some() == mistaken) {
+            for (attempt, readings) in tries.iter().rev() {
+                for reading in readings.iter().filter(|r| r.mistake.is_some() == mistaken) {
                     if let Some(fate) = reading.fate(chip, attempt, at, byte) {
-                        return self.or_overwritten(index, chip, at, byte, fate);
+                        return self.or_overwritten(tries, chip, at, byte, fate);
                     }
                 }
             }
         }
-        self.overwriter(index, chip, at).unwrap_or(UNKNOWN)
+        self.overwriter(tries, chip, at).unwrap_or(UNKNOWN)
     }
 
-    fn or_overwritten(&self, index: usize, chip: &Chip, at: u32, byte: u8, fate: Fate) -> Fate {
+    fn or_overwritten(&self, tries: &[Try<'_>], chip: &Chip, at: u32, byte: u8, fate: Fate) -> Fate {
         // Stored where it was meant to be, and yet not there: somebody else came later.
         if fate.cause.is_none() && fate.landed == Some(at) && chip.array.get(at & (chip.model.capacity - 1)) != byte {
-            return self.overwriter(index, chip, at).unwrap_or(UNKNOWN);
+            return self.overwriter(tries, chip, at).unwrap_or(UNKNOWN);
         }
         fate
     }
 
     /// The latest write that landed on `at` although it was meant for another place.
-    fn overwriter(&self, index: usize, chip: &Chip, at: u32) -> Option<Fate> {
+    fn overwriter(&self, tries: &[Try<'_>], chip: &Chip, at: u32) -> Option<Fate> {
         let now = (at < chip.model.capacity).then(|| chip.array.get(at))?;
-        for attempt in self.attempts.iter().rev().filter(|a| a.chip == index && a.lost_to.is_none()) {
+        for (attempt, readings) in tries.iter().rev().filter(|(attempt, _)| attempt.lost_to.is_none()) {
             let header = usize::from(chip.model.word_address_bytes);
             for (i, &byte) in attempt.raw.iter().enumerate().skip(header) {
-                if landing(chip, attempt, i) == Some(at) && byte == now {
-                    return self.blame(chip, attempt, i, at);
+                if byte == now && landing(chip, attempt, i) == Some(at) {
+                    return self.blame(chip, attempt, readings, i, at);
                 }
             }
         }
         None
     }
 
-    fn blame(&self, chip: &Chip, attempt: &Attempt, i: usize, at: u32) -> Option<Fate> {
-        let readings = readings(chip, attempt);
+    fn blame(&self, chip: &Chip, attempt: &Attempt, readings: &[Reading], i: usize, at: u32) -> Option<Fate> {
         let own = readings.iter().find(|r| r.mistake.is_none())?;
         let meant = own.offset + (i - own.header) as u32;
         let cause = if meant != at { Some(cause_of_move(chip, own.offset, meant)) } else { None };

@@ -1,0 +1,329 @@
+//! The cut explorer: a program is run again and again, with the supply lost at every point of it.
+//!
+//! It runs the program once to learn its length. Then it cuts the supply at every bus event and at chosen points of
+//! every write cycle, under each [`TornModel`], once or twice in a row, and asks the program whether what it finds
+//! afterwards is what it promised. A failing case has an id that runs exactly it again.
+
+use alloc::string::String;
+use alloc::vec::Vec;
+use core::fmt;
+
+use crate::chip::torn::TornModel;
+use crate::event::{Event, EventKind, Note};
+use crate::rig::{Rig, Snapshot};
+use crate::supply::SupplyProfile;
+
+/// A program whose survival is to be shown. The explorer starts each part with a new call, so nothing that the program
+/// keeps in RAM survives a cut, except what `Progress` says for the judge.
+pub trait CutProgram: Sync {
+    /// What the program has promised so far (acknowledged values), for [`CutProgram::check`].
+    type Progress: Clone + Default + Send + Sync;
+
+    /// The rig before the work begins.
+    fn setup(&self) -> Rig;
+
+    /// The work. After the cut every bus call fails; the function should then return.
+    fn work(&self, rig: &Rig, progress: &mut Self::Progress);
+
+    /// What the program does first when the supply is back. With two cuts, the second one falls in here.
+    fn recover(&self, rig: &Rig, progress: &mut Self::Progress) {
+        let _ = (rig, progress);
+    }
+
+    /// Judges what is left, after the recovery.
+    ///
+    /// # Errors
+    ///
+    /// A promise is broken, in words.
+    fn check(&self, rig: &Rig, progress: &Self::Progress) -> Result<(), String>;
+}
+
+/// How thoroughly to cut.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CutExplorer {
+    /// Torn models to try.
+    pub models: Vec<TornModel>,
+    /// Points of each write cycle, in thousandths of its duration.
+    pub cycle_points: Vec<u16>,
+    /// Seeds tried for each cut under a model that draws.
+    pub draws: u32,
+    /// A second cut at every n-th point of the recovery; 0 for one cut only.
+    pub second_cut_every: usize,
+    /// A first cut at every n-th point of the work; 1 for all.
+    pub first_cut_every: usize,
+}
+
+impl Default for CutExplorer {
+    /// All models, nine points per cycle, two draws, one cut, everywhere.
+    fn default() -> Self {
+        Self {
+            models: TornModel::ALL.to_vec(),
+            cycle_points: alloc::vec![1, 125, 250, 375, 500, 625, 750, 875, 999],
+            draws: 2,
+            second_cut_every: 0,
+            first_cut_every: 1,
+        }
+    }
+}
+
+/// One case: model, draw, time of the first cut, time of the second cut after the recovery began.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CutCase {
+    /// What a torn cycle leaves behind.
+    pub model: TornModel,
+    /// Seed of what is drawn.
+    pub draw: u32,
+    /// Nanoseconds from the start of the rig to the first cut.
+    pub first_ns: u64,
+    /// Nanoseconds from the start of the recovery to the second cut.
+    pub second_ns: Option<u64>,
+}
+
+impl fmt::Display for CutCase {
+    /// `prefix/0@123456` or `prefix/0@123456+7890`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}/{}@{}", self.model.name(), self.draw, self.first_ns)?;
+        match self.second_ns {
+            Some(ns) => write!(f, "+{ns}"),
+            None => Ok(()),
+        }
+    }
+}
+
+/// The text is no case id.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BadCaseId;
+
+impl fmt::Display for BadCaseId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("not a case id of the form model/draw@ns or model/draw@ns+ns")
+    }
+}
+
+impl core::error::Error for BadCaseId {}
+
+impl core::str::FromStr for CutCase {
+    type Err = BadCaseId;
+
+    fn from_str(text: &str) -> Result<Self, BadCaseId> {
+        let (model, rest) = text.split_once('/').ok_or(BadCaseId)?;
+        let (draw, times) = rest.split_once('@').ok_or(BadCaseId)?;
+        let (first, second) = match times.split_once('+') {
+            Some((first, second)) => (first, Some(second)),
+            None => (times, None),
+        };
+        Ok(Self {
+            model: TornModel::ALL.into_iter().find(|m| m.name() == model).ok_or(BadCaseId)?,
+            draw: draw.parse().map_err(|_| BadCaseId)?,
+            first_ns: first.parse().map_err(|_| BadCaseId)?,
+            second_ns: second.map(str::parse).transpose().map_err(|_| BadCaseId)?,
+        })
+    }
+}
+
+/// A case in which the program broke a promise.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CutFailure {
+    /// The case; its text form is what [`CutExplorer::rerun`] takes.
+    pub case: CutCase,
+    /// What the program said.
+    pub reason: String,
+}
+
+impl fmt::Display for CutFailure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.case, self.reason)
+    }
+}
+
+/// What an exploration found.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct CutReport {
+    /// Cases run, by model.
+    pub per_model: Vec<(TornModel, u64)>,
+    /// Cases that failed.
+    pub failures: u64,
+    /// The first of them in order of model, draw and time.
+    pub first_failure: Option<CutFailure>,
+}
+
+impl CutReport {
+    /// Cases run.
+    #[must_use]
+    pub fn cases(&self) -> u64 {
+        self.per_model.iter().map(|(_, count)| count).sum()
+    }
+}
+
+impl fmt::Display for CutReport {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} cuts", self.cases())?;
+        for (model, count) in &self.per_model {
+            write!(f, ", {} {count}", model.name())?;
+        }
+        match &self.first_failure {
+            Some(failure) => write!(f, "; {} failed, first {failure}", self.failures),
+            None => write!(f, "; none failed"),
+        }
+    }
+}
+
+/// Points at which to cut, and whether each lies inside a write cycle (where the torn model matters).
+type Points = Vec<(u64, bool)>;
+
+impl CutExplorer {
+    /// Runs all cases.
+    pub fn run<P: CutProgram>(&self, program: &P) -> CutReport {
+        let rig = program.setup();
+        let start = rig.snapshot();
+        let points = self.points(&start, |rig| program.work(rig, &mut P::Progress::default()));
+        let cases = self.cases(&points);
+        let results = each(&cases, |case| self.one_or_more(program, &start, *case));
+        let mut report = CutReport::default();
+        for (case, (count, failures, first)) in cases.iter().zip(results) {
+            match report.per_model.iter_mut().find(|(model, _)| *model == case.model) {
+                Some((_, so_far)) => *so_far += count,
+                None => report.per_model.push((case.model, count)),
+            }
+            report.failures += failures;
+            report.first_failure = report.first_failure.take().or(first);
+        }
+        report
+    }
+
+    /// Runs exactly one case again, from its id.
+    ///
+    /// # Errors
+    ///
+    /// The program's own verdict.
+    pub fn rerun<P: CutProgram>(&self, program: &P, case: CutCase) -> Result<(), String> {
+        let start = program.setup().snapshot();
+        let (after, progress) = first_cut(program, &start, case);
+        match case.second_ns {
+            Some(ns) => second_cut(program, &after, progress, ns),
+            None => judge(program, &after.rig(), progress),
+        }
+    }
+
+    fn cases(&self, points: &Points) -> Vec<CutCase> {
+        let mut cases = Vec::new();
+        for &model in &self.models {
+            let draws = match model {
+                TornModel::Old | TornModel::New | TornModel::Prefix => 1,
+                _ => self.draws.max(1),
+            };
+            for draw in 0..draws {
+                // Outside of write cycles all models are the same: the first one stands for them.
+                let matters = |inside: bool| inside || (model == self.models[0] && draw == 0);
+                for &(first_ns, _) in points.iter().filter(|(_, inside)| matters(*inside)) {
+                    cases.push(CutCase { model, draw, first_ns, second_ns: None });
+                }
+            }
+        }
+        cases
+    }
+
+    /// One cut, or this cut followed by each second one.
+    fn one_or_more<P: CutProgram>(
+        &self,
+        program: &P,
+        start: &Snapshot,
+        case: CutCase,
+    ) -> (u64, u64, Option<CutFailure>) {
+        let (after, progress) = first_cut(program, start, case);
+        let mut cases = alloc::vec![(case, judge(program, &after.rig(), progress.clone()))];
+        if self.second_cut_every > 0 {
+            let points = self.points(&after, |rig| program.recover(rig, &mut progress.clone()));
+            let began = after.rig().now_ns();
+            for &(at, _) in points.iter().step_by(self.second_cut_every) {
+                let second = CutCase { second_ns: Some(at - began), ..case };
+                cases.push((second, second_cut(program, &after, progress.clone(), at - began)));
+            }
+        }
+        let count = cases.len() as u64;
+        let mut failed = cases.into_iter().filter_map(|(case, verdict)| {
+            let reason = verdict.err()?;
+            Some(CutFailure { case, reason })
+        });
+        let first = failed.next();
+        (count, u64::from(first.is_some()) + failed.count() as u64, first)
+    }
+
+    /// Every bus event and the chosen points of every write cycle of a run without a cut.
+    fn points(&self, from: &Snapshot, run: impl Fn(&Rig)) -> Points {
+        let rig = from.rig();
+        rig.set_trace(true);
+        let began = rig.now_ns();
+        run(&rig);
+        let events = rig.trace();
+        let cycles = cycles(&events);
+        let mut times: Vec<u64> =
+            events.iter().filter(|e| !matches!(e.kind, EventKind::Chip { .. })).map(|e| e.at_ns).collect();
+        for &(starts, ends) in &cycles {
+            times.extend(self.cycle_points.iter().map(|point| starts + (ends - starts) * u64::from(*point) / 1000));
+        }
+        times.retain(|at| *at >= began);
+        times.sort_unstable();
+        times.dedup();
+        let inside = |at: u64| cycles.iter().any(|(starts, ends)| (*starts..*ends).contains(&at));
+        times.into_iter().step_by(self.first_cut_every.max(1)).map(|at| (at, inside(at))).collect()
+    }
+}
+
+fn cycles(events: &[Event]) -> Vec<(u64, u64)> {
+    let started = events.iter().filter_map(|event| match event.kind {
+        EventKind::Chip { note: Note::CycleStart { ends_ns, .. }, .. } => Some((event.at_ns, ends_ns)),
+        _ => None,
+    });
+    started.collect()
+}
+
+/// Work with a cut; returns the state when the supply is back.
+fn first_cut<P: CutProgram>(program: &P, start: &Snapshot, case: CutCase) -> (Snapshot, P::Progress) {
+    let rig = start.rig();
+    rig.set_trace(false);
+    rig.set_torn_model(case.model, u64::from(case.draw) << 32 | (case.first_ns & 0xFFFF_FFFF));
+    let mut progress = P::Progress::default();
+    cut(&rig, case.first_ns, |rig| program.work(rig, &mut progress));
+    (rig.snapshot(), progress)
+}
+
+fn second_cut<P: CutProgram>(
+    program: &P,
+    after: &Snapshot,
+    mut progress: P::Progress,
+    second_ns: u64,
+) -> Result<(), String> {
+    let rig = after.rig();
+    let at = rig.now_ns() + second_ns;
+    cut(&rig, at, |rig| program.recover(rig, &mut progress));
+    judge(program, &rig, progress)
+}
+
+/// Runs something with the supply lost at `at_ns`, and brings the supply back.
+fn cut(rig: &Rig, at_ns: u64, run: impl FnOnce(&Rig)) {
+    let mv = rig.supply_mv();
+    rig.set_supply_profile(&SupplyProfile::new().step(at_ns, 0));
+    run(rig);
+    let now = rig.now_ns();
+    if now < at_ns {
+        rig.advance_ns(at_ns - now);
+    }
+    rig.restore_supply_mv(mv);
+}
+
+fn judge<P: CutProgram>(program: &P, rig: &Rig, mut progress: P::Progress) -> Result<(), String> {
+    program.recover(rig, &mut progress);
+    program.check(rig, &progress)
+}
+
+#[cfg(feature = "parallel")]
+fn each<T: Send>(cases: &[CutCase], run: impl Fn(&CutCase) -> T + Sync + Send) -> Vec<T> {
+    use rayon::prelude::*;
+    cases.par_iter().map(run).collect()
+}
+
+#[cfg(not(feature = "parallel"))]
+fn each<T>(cases: &[CutCase], run: impl Fn(&CutCase) -> T) -> Vec<T> {
+    cases.iter().map(run).collect()
+}

@@ -1,0 +1,133 @@
+//! The cut explorer finds what a program loses, and says how to see it again.
+
+mod common;
+
+use embedded_hal::i2c::I2c;
+use pagewise_simulator::{
+    ChipModel, CutCase, CutExplorer, CutProgram, CycleTime, PowerUp, Rig, RigConfig, Straps, TornModel,
+};
+
+/// Two copies in two pages, written one after the other, each with a sum; the newer valid one counts.
+struct TwoCopies {
+    /// A mutant: both copies in one page.
+    share_page: bool,
+    model: ChipModel,
+}
+
+fn record(generation: u8) -> [u8; 4] {
+    let value = generation.wrapping_mul(37);
+    [generation, value, !value, generation.wrapping_add(value).wrapping_add(0x5A)]
+}
+
+fn valid(bytes: &[u8]) -> bool {
+    bytes[2] == !bytes[1] && bytes[3] == bytes[0].wrapping_add(bytes[1]).wrapping_add(0x5A)
+}
+
+impl TwoCopies {
+    fn place(&self, generation: u8) -> u8 {
+        let slot = generation % 2;
+        if self.share_page { slot * 4 } else { slot * 32 }
+    }
+
+    fn newest(&self, rig: &Rig) -> Option<u8> {
+        let mut best = None;
+        for slot in 0..2 {
+            let mut bytes = [0; 4];
+            rig.bus().write_read(0x50, &[0, self.place(slot)], &mut bytes).ok()?;
+            if valid(&bytes) {
+                best = best.max(Some(bytes[0]));
+            }
+        }
+        best
+    }
+
+    fn store(&self, rig: &Rig, generation: u8) -> bool {
+        let mut message = vec![0, self.place(generation)];
+        message.extend(record(generation));
+        if rig.bus().write(0x50, &message).is_err() {
+            return false;
+        }
+        for _ in 0..1000 {
+            if rig.bus().write(0x50, &[0, 0]).is_ok() {
+                return true;
+            }
+            rig.advance_ns(100_000);
+        }
+        false
+    }
+}
+
+impl CutProgram for TwoCopies {
+    type Progress = Option<u8>;
+
+    fn setup(&self) -> Rig {
+        let rig = Rig::new(RigConfig::default());
+        let mut image = vec![0xFF; 64];
+        image[usize::from(self.place(0))..][..4].copy_from_slice(&record(0));
+        let chip = rig.attach_with(self.model.clone(), Straps::GROUND, PowerUp::Image(image));
+        rig.set_write_cycle(chip, CycleTime::Typical);
+        rig
+    }
+
+    fn work(&self, rig: &Rig, acknowledged: &mut Option<u8>) {
+        for generation in 1..4 {
+            if !self.store(rig, generation) {
+                return;
+            }
+            *acknowledged = Some(generation);
+        }
+    }
+
+    fn recover(&self, rig: &Rig, acknowledged: &mut Option<u8>) {
+        // Writes the next generation over the older copy.
+        if let Some(newest) = self.newest(rig)
+            && self.store(rig, newest + 1)
+        {
+            *acknowledged = Some(newest + 1);
+        }
+    }
+
+    fn check(&self, rig: &Rig, acknowledged: &Option<u8>) -> Result<(), String> {
+        let found = self.newest(rig);
+        let promised = acknowledged.unwrap_or(0);
+        if found >= Some(promised) { Ok(()) } else { Err(format!("{promised} was acknowledged, {found:?} found")) }
+    }
+}
+
+fn page_scope() -> ChipModel {
+    let mut model = ChipModel::example_32_kbit();
+    model.torn_scope = pagewise_simulator::model::TornScope::Page;
+    model
+}
+
+#[test]
+fn copies_in_two_pages_survive_one_cut_and_two() {
+    let program = TwoCopies { share_page: false, model: page_scope() };
+    let explorer = CutExplorer { second_cut_every: 29, ..CutExplorer::default() };
+    let report = explorer.run(&program);
+    assert_eq!(report.first_failure, None, "{report}");
+    assert!(report.cases() > 2000, "{report}");
+    assert_eq!(report.per_model.len(), TornModel::ALL.len());
+}
+
+#[test]
+fn copies_in_one_page_are_caught_and_the_id_reruns_the_case() {
+    let program = TwoCopies { share_page: true, model: page_scope() };
+    let explorer = CutExplorer::default();
+    let report = explorer.run(&program);
+    let failure = report.first_failure.expect("a page scope tears both copies");
+    let id = failure.case.to_string();
+    let case: CutCase = id.parse().unwrap();
+    assert_eq!(case, failure.case);
+    assert_eq!(explorer.rerun(&program, case), Err(failure.reason));
+    // The same explorer, the same result.
+    assert_eq!(explorer.run(&program).failures, report.failures);
+}
+
+#[test]
+fn bad_case_ids_are_refused() {
+    for text in ["", "old", "old/1", "odd/1@5", "old/x@5", "old/1@", "old/1@5+", "old/1@5+x"] {
+        assert!(text.parse::<CutCase>().is_err(), "{text}");
+    }
+    assert_eq!("subset/3@12+7".parse::<CutCase>().unwrap().to_string(), "subset/3@12+7");
+}
