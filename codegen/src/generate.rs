@@ -40,8 +40,8 @@ pub struct Generated {
 pub struct Assumption {
     /// The configuration's field.
     pub field: &'static str,
-    /// The value that stands in.
-    pub value: u32,
+    /// The value that stands in, as the configuration writes it.
+    pub value: String,
     /// Why it is the cautious one.
     pub why: String,
 }

@@ -27,8 +27,9 @@ fn main() -> ExitCode {
     }
     if let Some(faults) = faults {
         let stderr = AutoStream::new(std::io::stderr(), program.options.color.into());
+        let lines: String = faults.0.iter().map(|fault| output::plain(&fault.to_string()) + "\n").collect();
         // Nobody is left to tell when standard error itself fails.
-        let _ = output::write(stderr, &format!("{faults}\n"));
+        let _ = output::write(stderr, &lines);
     }
     ExitCode::from(exit.code())
 }

@@ -23,7 +23,7 @@ impl Anatomy {
         // Without word-address bytes there is nothing to set first: the read's device address is the address.
         let restart = if count == 0 { "or, to read: START instead" } else { "or, to read: repeated START" };
         lines.push(event(restart));
-        let note = format!("{:#04x}: the same with R/W = 1", self.device_read.value);
+        let note = format!("{:#04x}: the same, R/W = 1", self.device_read.value);
         boxes(&mut lines, &[("device address".into(), &self.device_read, note)]);
         let room = self.room_in_read;
         let wraps = format!("{room} {} until the", plural(room));
@@ -36,7 +36,7 @@ impl Anatomy {
         lines.push(event("then, to write:"));
         match self.room_in_page {
             Some(room) => {
-                let count = format!("{room} {} to the page's end,", plural(room));
+                let count = format!("{room} {} in the page,", plural(room));
                 let wrap = format!("the next goes to {:#x}", self.page_first);
                 data(lines, self.offset, ["the chip ACKs each;", &count, &wrap]);
                 let ms = f64::from(self.write_cycle_us) / 1000.0;

@@ -72,7 +72,7 @@ impl Show {
         let text = || {
             let package = self.package.map(|footprint| package_line(footprint, package_listed)).unwrap_or_default();
             let drawn = [heading(&format!("Address of offset {:#x} = {0} on the wire", self.offset)), anatomy.draw()];
-            let legend = legend(&card, &anatomy, body.answers.len());
+            let legend = legend(&card, &anatomy, body.answers.len(), self.straps.unwrap_or_default());
             format!("{}{package}\n{}\n{legend}", sheet::text(&card), drawn.join("\n"))
         };
         Ok(Answer::new(options.reader(), "show", Exit::Usable, &body, text))
@@ -93,9 +93,16 @@ fn package_line(footprint: Footprint, listed: bool) -> String {
 }
 
 /// What the cells mean that occur in the picture.
-fn legend(card: &Card, anatomy: &Anatomy, answers: usize) -> String {
+fn legend(card: &Card, anatomy: &Anatomy, answers: usize, straps: Straps) -> String {
     let bits = card.device_bits();
     let mut notes = Vec::new();
+    for pin in 0..3u8 {
+        let compared = bits.iter().any(|role| role.pin() == Some(pin));
+        let demanded = card.required_straps.iter().any(|(strapped, _)| *strapped == pin);
+        if straps.0[usize::from(pin)].is_some() && !compared && !demanded {
+            notes.push(format!("a{pin} is not compared by this part; its strap makes no difference"));
+        }
+    }
     if bits.iter().any(|role| role.pin().is_some()) {
         notes.push("A2 A1 A0: compared with that pin (/A: its complement); drawn for --straps, gnd by default".into());
     }

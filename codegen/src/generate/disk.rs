@@ -31,7 +31,10 @@ pub fn replace(path: &Path, text: &str) -> Result<Written, Fault> {
         return Ok(Written::Unchanged);
     }
     write_beside(&target, text).map_err(|error| {
-        Fault::of_file(&shown, format!("cannot be written: {error}"), "check the folder and its permissions")
+        // The temporary file's name, which the error may carry, means nothing to the user.
+        let cause =
+            error.get_ref().and_then(|inner| inner.source()).map_or_else(|| error.to_string(), ToString::to_string);
+        Fault::of_file(&shown, format!("cannot be written: {cause}"), "check the folder and its permissions")
     })?;
     Ok(Written::Anew)
 }

@@ -7,7 +7,8 @@ use super::template::render;
 use super::{Assumption, Generated, Request, digest};
 use crate::card::geometry::NoGeometry;
 use crate::card::{Card, Kind, density, role};
-use crate::fact::{Basis, Fact};
+use crate::fact::Basis;
+use crate::output::plain;
 
 /// Columns of a comment, its `//` not counted.
 const COLUMNS: usize = 100;
@@ -84,12 +85,12 @@ pub fn module_name(name: &str) -> Result<String, String> {
 }
 
 fn comment(text: &str) -> Vec<String> {
-    textwrap::wrap(text, COLUMNS).into_iter().map(std::borrow::Cow::into_owned).collect()
+    textwrap::wrap(&plain(text), COLUMNS).into_iter().map(std::borrow::Cow::into_owned).collect()
 }
 
 fn listed(text: &str) -> Vec<String> {
     let options = textwrap::Options::new(COLUMNS).initial_indent("- ").subsequent_indent("  ");
-    textwrap::wrap(text, options).into_iter().map(std::borrow::Cow::into_owned).collect()
+    textwrap::wrap(&plain(text), options).into_iter().map(std::borrow::Cow::into_owned).collect()
 }
 
 fn part_lines(card: &Card) -> Vec<String> {
@@ -129,13 +130,8 @@ fn caution_lines(card: &Card, assumptions: &[Assumption]) -> Vec<String> {
     lines
 }
 
+/// The driver's parameters with the basis of each, in the order in which they are written.
 fn fields(card: &Card, parameters: &Parameters) -> Vec<Value> {
-    let bits = format!("{} {}", role::row(&card.device_code.value), role::row(&card.address_bits.value));
-    let device = |what: &str| format!("{what} `{bits}`, {}", device_basis(card));
-    let page = if card.kind == Kind::Fram { "no page".into() } else { card.page_bytes.basis.to_string() };
-    let cycle =
-        if card.kind == Kind::Fram { "no write cycle".into() } else { card.write_cycle_max_us.basis.to_string() };
-    let value = |field, literal: String, note: String| Value { field, literal, lines: comment(&note) };
     let Parameters {
         capacity_bytes,
         page_bytes,
@@ -146,41 +142,57 @@ fn fields(card: &Card, parameters: &Parameters) -> Vec<Value> {
         sequential_read_bytes,
         write_cycle_us,
     } = *parameters;
+    let fram = card.kind == Kind::Fram;
+    let page = if fram { vec!["no page".into()] } else { note(&card.page_bytes.basis) };
+    let cycle = if fram { vec!["no write cycle".into()] } else { note(&card.write_cycle_max_us.basis) };
+    let mut capacity = vec![density(capacity_bytes)];
+    capacity.extend(note(&card.capacity_bytes.basis));
+    let value = |field, literal: String, notes: Vec<String>| Value {
+        field,
+        literal,
+        lines: notes.iter().flat_map(|note| comment(note)).collect(),
+    };
     vec![
-        value(
-            "capacity_bytes",
-            literal(capacity_bytes),
-            format!("{}, {}", density(capacity_bytes), card.capacity_bytes.basis),
-        ),
+        value("capacity_bytes", literal(capacity_bytes), capacity),
         value("page_bytes", literal(page_bytes), page),
-        value("word_address_bytes", word_address_bytes.to_string(), card.word_address_bytes.basis.to_string()),
-        value("device_address", format!("{device_address:#04x}"), device("bits 6 to 0 are")),
-        value("block_select_bits", block_select_bits.to_string(), device("B0 upwards of")),
-        value("block_select_shift", block_select_shift.to_string(), device("place of B0 in")),
-        value("sequential_read_bytes", literal(sequential_read_bytes), card.read_wrap_bytes.basis.to_string()),
+        value("word_address_bytes", word_address_bytes.to_string(), note(&card.word_address_bytes.basis)),
+        value("device_address", format!("{device_address:#04x}"), device_notes(card)),
+        value("block_select_bits", block_select_bits.to_string(), vec!["as above".into()]),
+        value("block_select_shift", block_select_shift.to_string(), vec!["as above; 0 is next to R/W".into()]),
+        value("sequential_read_bytes", literal(sequential_read_bytes), note(&card.read_wrap_bytes.basis)),
         value("write_cycle_us", literal(write_cycle_us), cycle),
     ]
 }
 
-/// The weaker basis of the two halves of the device address.
-fn device_basis(card: &Card) -> &Basis {
-    if card.device_code.is_assumed() { &card.device_code.basis } else { &card.address_bits.basis }
+fn note(basis: &Basis) -> Vec<String> {
+    vec![basis.to_string()]
+}
+
+/// Where the roles of the seven device-address bits come from; block-select bits ride among them.
+fn device_notes(card: &Card) -> Vec<String> {
+    let half = |bits: &str, roles: String, basis: &Basis| format!("bits {bits} are {roles}, {basis}");
+    vec![
+        half("6-3", role::row(&card.device_code.value), &card.device_code.basis),
+        half("2-0", role::row(&card.address_bits.value), &card.address_bits.basis),
+    ]
 }
 
 fn assumptions(card: &Card, parameters: &Parameters) -> Vec<Assumption> {
-    let mut found = Vec::new();
-    let mut look = |field, value: u32, basis: &Basis| {
-        if let Basis::Assumed { why } = basis {
-            found.push(Assumption { field, value, why: why.clone() });
-        }
-    };
-    look("page_bytes", parameters.page_bytes, &card.page_bytes.basis);
-    look("word_address_bytes", parameters.word_address_bytes.into(), &card.word_address_bytes.basis);
-    look("device_address", parameters.device_address.into(), device_basis(card));
-    look("sequential_read_bytes", parameters.sequential_read_bytes, &card.read_wrap_bytes.basis);
-    let Fact { basis, .. } = &card.write_cycle_max_us;
-    look("write_cycle_us", parameters.write_cycle_us, basis);
-    found
+    let device = format!("{:#04x}", parameters.device_address);
+    let bits = parameters.block_select_bits.to_string();
+    let looked_at = [
+        ("page_bytes", literal(parameters.page_bytes), &card.page_bytes.basis),
+        ("word_address_bytes", parameters.word_address_bytes.to_string(), &card.word_address_bytes.basis),
+        ("device_address", device, &card.device_code.basis),
+        ("block_select_bits", bits, &card.address_bits.basis),
+        ("sequential_read_bytes", literal(parameters.sequential_read_bytes), &card.read_wrap_bytes.basis),
+        ("write_cycle_us", literal(parameters.write_cycle_us), &card.write_cycle_max_us.basis),
+    ];
+    let assumed = looked_at.into_iter().filter_map(|(field, value, basis)| match basis {
+        Basis::Assumed { why } => Some(Assumption { field, value, why: why.clone() }),
+        _ => None,
+    });
+    assumed.collect()
 }
 
 /// A whole number as Rust's lints want it: groups of three digits above four.

@@ -54,7 +54,8 @@ fn values(card: &Card) -> String {
     let columns = [("value", Align::Left), ("", Align::Left), ("basis", Align::Left)];
     let mut text = table(&columns, rows).join("\n") + "\n";
     for (index, reason) in reasons.iter().enumerate() {
-        let note = wrapped(&plain(reason), &format!("  [{}] ", index + 1), "      ");
+        let number = format!("[{}]", index + 1);
+        let note = wrapped(&plain(reason), &format!("{number:>6} "), "       ");
         text += &format!("{}\n", paint(Tone::Faint, note));
     }
     text + &remarks(card)
@@ -93,7 +94,7 @@ fn addressing(card: &Card) -> Vec<Line<'_>> {
 
 fn writing(card: &Card) -> Vec<Line<'_>> {
     if card.kind == Kind::Fram {
-        return vec![line("endurance", &card.endurance_cycles, |n| format!("{n} cycles"))];
+        return vec![line("endurance", &card.endurance_cycles, |n| format!("{} cycles", grouped(*n)))];
     }
     vec![
         line("write cycle, longest", &card.write_cycle_max_us, |us| format!("{} ms", thousandths(*us))),
@@ -101,7 +102,7 @@ fn writing(card: &Card) -> Vec<Line<'_>> {
         line("write cycle per", &card.write_cycle_per, word),
         line("no ACK while writing to", &card.busy_answer, word),
         line("pointer after a write", &card.pointer_after_write, word),
-        line("endurance", &card.endurance_cycles, |n| format!("{n} cycles")),
+        line("endurance", &card.endurance_cycles, |n| format!("{} cycles", grouped(*n))),
         line("wear counts per", &card.wear_unit, word),
     ]
 }
@@ -177,6 +178,14 @@ fn region(region: &Region) -> String {
 
 fn thousandths(value: u32) -> impl Display {
     f64::from(value) / 1000.0
+}
+
+/// Digits in groups of three.
+fn grouped(number: u64) -> String {
+    let digits = number.to_string();
+    let groups: Vec<&str> =
+        digits.as_bytes().rchunks(3).rev().filter_map(|group| std::str::from_utf8(group).ok()).collect();
+    groups.join(" ")
 }
 
 /// The word that cards use for a choice.
