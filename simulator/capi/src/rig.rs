@@ -1,0 +1,122 @@
+//! Rigs: made, freed, and their time.
+
+use std::ffi::CString;
+
+use pagewise_simulator::{ChipId, RigBus, RigConfig, StepBus};
+
+use crate::guard::{guarded, store, with_rig};
+use crate::status::{Failure, Status};
+
+/// A simulated bus with its chips, its virtual clock, trace and detectors.
+pub struct Rig {
+    pub(crate) rig: pagewise_simulator::Rig,
+    pub(crate) bus: RigBus,
+    pub(crate) steps: StepBus,
+    /// Chips by their number in C.
+    pub(crate) chips: Vec<(ChipId, u32)>,
+    /// Reports since the last `pagewise_finish`, kept so that C may point into them.
+    pub(crate) reports: Vec<(u64, u32, CString, CString)>,
+    /// A panic left the simulator in an unknown state.
+    pub(crate) broken: bool,
+}
+
+impl Rig {
+    /// A chip by its number, and its capacity in bytes.
+    pub(crate) fn chip(&self, number: u32) -> Result<(ChipId, u32), Failure> {
+        let found = self.chips.get(number as usize).copied();
+        found.ok_or_else(|| Failure::argument(format!("no chip {number}, the rig has {}", self.chips.len())))
+    }
+}
+
+/// A bus without chips; null if SCL is not from 1 Hz to 5 MHz or the supply above 6500 mV.
+///
+/// `seed` decides everything that is drawn: levels of open pins, durations of write cycles, contents of registers. To be
+/// freed with pagewise_rig_free.
+#[unsafe(no_mangle)]
+pub extern "C" fn pagewise_rig_new(scl_hz: u32, supply_mv: u32, seed: u64) -> *mut Rig {
+    let mut made = std::ptr::null_mut();
+    guarded(|| {
+        if !(1..=5_000_000).contains(&scl_hz) || supply_mv > 6500 {
+            return Err(Failure::argument(format!(
+                "{scl_hz} Hz and {supply_mv} mV: SCL goes to 5 MHz, supply to 6500 mV"
+            )));
+        }
+        let rig = pagewise_simulator::Rig::new(RigConfig { scl_hz, supply_mv, seed });
+        let bus = rig.bus();
+        let steps = bus.steps();
+        made = Box::into_raw(Box::new(Rig { rig, bus, steps, chips: Vec::new(), reports: Vec::new(), broken: false }));
+        Ok(())
+    });
+    made
+}
+
+/// Frees a rig; null is allowed.
+///
+/// # Safety
+///
+/// `rig` is null, or comes from pagewise_rig_new and is not used afterwards.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn pagewise_rig_free(rig: *mut Rig) {
+    if rig.is_null() {
+        return;
+    }
+    guarded(|| {
+        // SAFETY: made by Box::into_raw, and the caller promises that this is its last use.
+        drop(unsafe { Box::from_raw(rig) });
+        Ok(())
+    });
+}
+
+/// Lets virtual time pass. Nothing on the host waits.
+///
+/// # Safety
+///
+/// As for every function: `rig` is null or a living rig that no other thread uses meanwhile.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn pagewise_delay_ns(rig: *mut Rig, ns: u64) -> Status {
+    // SAFETY: what the caller promises.
+    unsafe {
+        with_rig(rig, |rig| {
+            if rig.rig.now_ns().checked_add(ns).is_none() {
+                return Err(Failure::argument(format!("{ns} ns are beyond the end of virtual time")));
+            }
+            rig.rig.advance_ns(ns);
+            Ok(())
+        })
+    }
+}
+
+/// Virtual time since the rig was made, in nanoseconds.
+///
+/// # Safety
+///
+/// As pagewise_delay_ns; `ns` is null or writable.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn pagewise_now_ns(rig: *mut Rig, ns: *mut u64) -> Status {
+    // SAFETY: what the caller promises.
+    unsafe {
+        with_rig(rig, |rig| {
+            store(ns, rig.rig.now_ns());
+            Ok(())
+        })
+    }
+}
+
+/// Changes the SCL rate, 1 Hz to 5 MHz.
+///
+/// # Safety
+///
+/// As pagewise_delay_ns.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn pagewise_set_scl_hz(rig: *mut Rig, scl_hz: u32) -> Status {
+    // SAFETY: what the caller promises.
+    unsafe {
+        with_rig(rig, |rig| {
+            if !(1..=5_000_000).contains(&scl_hz) {
+                return Err(Failure::argument(format!("{scl_hz} Hz, SCL goes from 1 Hz to 5 MHz")));
+            }
+            rig.rig.set_scl_hz(scl_hz);
+            Ok(())
+        })
+    }
+}
