@@ -53,10 +53,10 @@ use crate::{Config, Geometry, Location, Options};
 #[derive(Debug)]
 pub struct Eeprom<I2C, D, const BUF: usize> {
     i2c: I2C,
-    delay: D,
+    pub(crate) delay: D,
     buffer: [u8; BUF],
-    config: Config,
-    state: State,
+    pub(crate) config: Config,
+    pub(crate) state: State,
 }
 
 impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
@@ -214,7 +214,8 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     fn run(&mut self, job: Job, offset: u32, length: usize, mut data: Data<'_>) -> Result<(), Error<I2C::Error>> {
         let Self { i2c, delay, buffer, config, state } = self;
         config.check(job, offset, length)?;
-        let mut plan = Plan::start(config, state, job, offset, length);
+        let mut plan = Plan::idle(config, state, job, offset, length);
+        plan.start();
         let mut source = None;
         loop {
             let step = plan.step();

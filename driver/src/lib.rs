@@ -3,6 +3,8 @@
 #![forbid(unsafe_code)]
 
 mod address;
+#[cfg(feature = "async")]
+mod asynch;
 mod blocking;
 mod chunk;
 mod error;
@@ -12,6 +14,8 @@ pub mod plan;
 mod shell;
 
 pub use address::{Header, Location};
+#[cfg(feature = "async")]
+pub use asynch::AsyncEeprom;
 pub use blocking::Eeprom;
 pub use chunk::{Chunk, Chunks};
 pub use error::Error;

@@ -273,14 +273,15 @@ impl<'c> Plan<'c> {
         length: usize,
     ) -> Result<Self, PlanError> {
         config.check(job, offset, length)?;
-        Ok(Self::start(config, state, job, offset, length))
+        let mut plan = Self::idle(config, state, job, offset, length);
+        plan.start();
+        Ok(plan)
     }
 
-    /// As [`Plan::new`] for a request that [`Config::check`] has accepted; apart from it to keep the code small.
-    pub(crate) fn start(config: &'c Config, state: &'c mut State, job: Job, offset: u32, length: usize) -> Self {
-        state.updated = Updated { written: 0, kept: 0 };
-        state.difference = None;
-        let mut plan = Self {
+    /// A plan for a request that [`Config::check`] has accepted; it waits for [`Plan::start`]. Apart from
+    /// [`Plan::new`] so that the shells need not move a plan, which keeps the code small.
+    pub(crate) fn idle(config: &'c Config, state: &'c mut State, job: Job, offset: u32, length: usize) -> Self {
+        Self {
             config,
             state,
             job,
@@ -293,16 +294,20 @@ impl<'c> Plan<'c> {
             done: 0,
             chunk: 0,
             polls: 0,
-        };
-        plan.next_access();
-        if length > 0 || job == Job::Ready {
-            if plan.state.pending.is_some() {
-                plan.start_wait(Reason::Pending);
-            } else if job == Job::Ready {
-                plan.start_wait(Reason::Busy);
+        }
+    }
+
+    pub(crate) fn start(&mut self) {
+        self.state.updated = Updated { written: 0, kept: 0 };
+        self.state.difference = None;
+        self.next_access();
+        if self.length > 0 || self.job == Job::Ready {
+            if self.state.pending.is_some() {
+                self.start_wait(Reason::Pending);
+            } else if self.job == Job::Ready {
+                self.start_wait(Reason::Busy);
             }
         }
-        plan
     }
 
     /// The next step. Asking again without [`Plan::complete`] gives the same step.

@@ -1,0 +1,219 @@
+//! The async driver: the blocking one, with `await` at each bus call and each pause.
+
+use embedded_hal_async::delay::DelayNs;
+use embedded_hal_async::i2c::I2c;
+
+use crate::error::Error;
+use crate::plan::{Action, Difference, Job, Outcome, Plan, State, Updated};
+use crate::shell::{Data, compare, frame};
+use crate::{Config, Geometry, Location, Options};
+
+/// A serial EEPROM on an I2C bus, for async code; no executor is assumed.
+///
+/// Methods, wire lines, errors and power-loss behaviour are those of [`Eeprom`](crate::Eeprom), from the same planner.
+///
+/// # Cancellation
+///
+/// A call may be dropped at any `await`. A read leaves nothing behind. A write leaves the pages that it has settled,
+/// and perhaps the one in flight; the driver remembers that one and the next call waits for its end first. Whether the
+/// HAL's own future may be dropped is the HAL's affair: some leave the controller in the middle of a transfer.
+///
+/// # Examples
+///
+/// ```
+/// # use std::{future::Future, pin::pin, task::{Context, Poll, Waker}};
+/// # use embedded_hal::i2c::{ErrorKind, ErrorType, Operation};
+/// # struct Bus;
+/// # impl ErrorType for Bus { type Error = ErrorKind; }
+/// # impl embedded_hal_async::i2c::I2c for Bus {
+/// #     async fn transaction(&mut self, _: u8, _: &mut [Operation<'_>]) -> Result<(), ErrorKind> { Ok(()) }
+/// # }
+/// # struct Timer;
+/// # impl embedded_hal_async::delay::DelayNs for Timer { async fn delay_ns(&mut self, _: u32) {} }
+/// use pagewise_driver::{AsyncEeprom, Error, Geometry, Options, Parameters};
+///
+/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
+/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
+/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// async fn store(bus: Bus, timer: Timer) -> Result<(), Error<ErrorKind>> {
+///     let mut eeprom = AsyncEeprom::<_, _, { PART.buffer_bytes() }>::new(bus, timer, PART, Options::new());
+///     eeprom.write(0x1E, &[1, 2, 3, 4]).await
+/// }
+/// # let done = pin!(store(Bus, Timer)).poll(&mut Context::from_waker(Waker::noop()));
+/// # assert!(matches!(done, Poll::Ready(Ok(()))));
+/// ```
+#[derive(Debug)]
+pub struct AsyncEeprom<I2C, D, const BUF: usize> {
+    i2c: I2C,
+    pub(crate) delay: D,
+    buffer: [u8; BUF],
+    pub(crate) config: Config,
+    pub(crate) state: State,
+}
+
+impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
+    /// As [`Eeprom::new`](crate::Eeprom::new).
+    #[inline(always)]
+    pub const fn new(i2c: I2C, delay: D, geometry: Geometry, options: Options) -> Self {
+        let config = Config::new(geometry, &options, BUF);
+        Self { i2c, delay, buffer: [0; BUF], config, state: State::new() }
+    }
+
+    /// As [`Eeprom::read`](crate::Eeprom::read).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
+        self.run(Job::Read, offset, bytes.len(), Data::into(bytes)).await
+    }
+
+    /// As [`Eeprom::write`](crate::Eeprom::write).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+        self.run(Job::Write, offset, bytes.len(), Data::from(bytes)).await
+    }
+
+    /// As [`Eeprom::write_verified`](crate::Eeprom::write_verified).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+        self.run(Job::WriteVerified, offset, bytes.len(), Data::from(bytes)).await
+    }
+
+    /// As [`Eeprom::fill`](crate::Eeprom::fill).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
+        self.run(Job::Write, offset, length, Data::fill(&byte)).await
+    }
+
+    /// As [`Eeprom::compare`](crate::Eeprom::compare).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
+        self.run(Job::Compare, offset, bytes.len(), Data::from(bytes)).await?;
+        Ok(self.state.difference())
+    }
+
+    /// As [`Eeprom::update`](crate::Eeprom::update).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+        self.run(Job::Update, offset, bytes.len(), Data::from(bytes)).await?;
+        Ok(self.state.updated())
+    }
+
+    /// As [`Eeprom::current_address_read`](crate::Eeprom::current_address_read).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn current_address_read(&mut self, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
+        self.config.check_current(bytes.len())?;
+        if self.state.pending().is_some() && !bytes.is_empty() {
+            self.wait_ready().await?;
+        }
+        let address = self.config.geometry.locate(self.state.last).device_address;
+        let mut safe_bytes = 0usize;
+        for part in bytes.chunks_mut(self.config.current_max()) {
+            if let Err(source) = self.i2c.read(address, part).await {
+                return Err(self.config.current_error(source, safe_bytes));
+            }
+            safe_bytes = safe_bytes.saturating_add(part.len());
+        }
+        Ok(())
+    }
+
+    /// As [`Eeprom::wait_ready`](crate::Eeprom::wait_ready).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
+        self.run(Job::Ready, 0, 0, Data::from(&[])).await
+    }
+
+    /// Capacity in bytes.
+    pub const fn capacity(&self) -> u32 {
+        self.config.geometry.capacity_bytes()
+    }
+
+    /// The part that this driver was made for.
+    pub const fn geometry(&self) -> &Geometry {
+        &self.config.geometry
+    }
+
+    /// Gives bus and delay back, as [`Eeprom::release`](crate::Eeprom::release).
+    pub fn release(self) -> (I2C, D) {
+        (self.i2c, self.delay)
+    }
+
+    async fn run(&mut self, job: Job, offset: u32, length: usize, mut data: Data<'_>) -> Result<(), Error<I2C::Error>> {
+        let Self { i2c, delay, buffer, config, state } = self;
+        config.check(job, offset, length)?;
+        let mut plan = Plan::idle(config, state, job, offset, length);
+        plan.start();
+        let mut source = None;
+        loop {
+            let step = plan.step();
+            let place = config.geometry.locate(step.offset);
+            let mut outcome = Outcome::Done;
+            let result = match step.action {
+                Action::Done => return Ok(()),
+                Action::Wait => {
+                    delay.delay_us(step.us).await;
+                    Ok(())
+                }
+                Action::Poll => match place.header.as_bytes() {
+                    [] => i2c.read(place.device_address, &mut [0]).await,
+                    header => i2c.write(place.device_address, header).await,
+                },
+                Action::Write => match frame(buffer, &place.header, &data, &step) {
+                    Some(bytes) => i2c.write(place.device_address, bytes).await,
+                    None => return Err(Error::OutOfStep),
+                },
+                Action::Read => match data.part(&step) {
+                    Some(part) => read(i2c, &place, part).await,
+                    None => return Err(Error::OutOfStep),
+                },
+                Action::Compare => match buffer.get_mut(..step.length) {
+                    Some(scratch) => {
+                        let result = read(i2c, &place, scratch).await;
+                        if result.is_ok() {
+                            outcome = compare(&mut plan, scratch, &data, step.start);
+                        }
+                        result
+                    }
+                    None => return Err(Error::OutOfStep),
+                },
+            };
+            if let Err(error) = result {
+                outcome = config.classify(&error);
+                source = Some(error);
+            }
+            if let Err(failure) = plan.complete(outcome) {
+                return Err(Error::from_failure(&plan, failure, source));
+            }
+        }
+    }
+}
+
+/// A random read; without a header the device address alone says where.
+async fn read<I2C: I2c>(i2c: &mut I2C, place: &Location, into: &mut [u8]) -> Result<(), I2C::Error> {
+    match place.header.as_bytes() {
+        [] => i2c.read(place.device_address, into).await,
+        header => i2c.write_read(place.device_address, header, into).await,
+    }
+}

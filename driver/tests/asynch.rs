@@ -1,0 +1,218 @@
+//! The async driver: parity with the blocking one, and calls dropped at every `await`.
+#![cfg(feature = "async")]
+
+mod common;
+
+use std::cell::RefCell;
+use std::future::Future;
+use std::pin::pin;
+use std::rc::Rc;
+use std::task::{Context, Poll, Waker};
+
+use common::*;
+use embedded_hal::i2c::{ErrorKind, ErrorType, Operation};
+use pagewise_driver::{AsyncEeprom, Eeprom, Error, Geometry, Options, Wait};
+use proptest::prelude::*;
+
+/// Is pending once, so that every bus call and every pause is a point where the caller can be dropped.
+struct Once(bool);
+
+impl Future for Once {
+    type Output = ();
+
+    fn poll(mut self: std::pin::Pin<&mut Self>, _: &mut Context<'_>) -> Poll<()> {
+        if std::mem::replace(&mut self.0, true) { Poll::Ready(()) } else { Poll::Pending }
+    }
+}
+
+/// Whether the call takes effect before or after the point where it can be dropped.
+#[derive(Debug, Clone, Copy)]
+enum Effect {
+    BeforePause,
+    AfterPause,
+}
+
+struct AsyncBus(Bus, Effect);
+
+impl ErrorType for AsyncBus {
+    type Error = ErrorKind;
+}
+
+impl embedded_hal_async::i2c::I2c for AsyncBus {
+    async fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), ErrorKind> {
+        if matches!(self.1, Effect::AfterPause) {
+            Once(false).await;
+        }
+        let result = embedded_hal::i2c::I2c::transaction(&mut self.0, address, operations);
+        if matches!(self.1, Effect::BeforePause) {
+            Once(false).await;
+        }
+        result
+    }
+}
+
+struct AsyncClock(Clock);
+
+impl embedded_hal_async::delay::DelayNs for AsyncClock {
+    async fn delay_ns(&mut self, ns: u32) {
+        Once(false).await;
+        embedded_hal::delay::DelayNs::delay_ns(&mut self.0, ns);
+    }
+}
+
+/// Polls a future at most `polls` times; `None` if it was dropped before its end.
+fn drive<T>(polls: usize, future: impl Future<Output = T>) -> Option<T> {
+    let mut future = pin!(future);
+    for _ in 0..polls {
+        if let Poll::Ready(value) = future.as_mut().poll(&mut Context::from_waker(Waker::noop())) {
+            return Some(value);
+        }
+    }
+    None
+}
+
+type AsyncDriver = AsyncEeprom<AsyncBus, AsyncClock, 40>;
+
+fn async_rig(geometry: Geometry, options: Options, effect: Effect) -> (Rc<RefCell<FakeChip>>, AsyncDriver) {
+    let (chip, bus, clock) = rig(geometry.parameters());
+    (chip, AsyncDriver::new(AsyncBus(bus, effect), AsyncClock(clock), geometry, options))
+}
+
+#[test]
+fn a_write_dropped_at_any_await_leaves_nothing_that_the_next_call_does_not_repair() {
+    let data: Vec<u8> = (100..190).collect();
+    for effect in [Effect::BeforePause, Effect::AfterPause] {
+        for wait in [Wait::Poll, Wait::Fixed] {
+            for lazy in [false, true] {
+                let mut dropped = 0;
+                for polls in 1.. {
+                    let options = Options::new().with_wait(wait).with_lazy(lazy).with_poll_interval_us(500);
+                    let (chip, mut driver) = async_rig(KBIT_32, options, effect);
+                    let before = chip.borrow().memory.clone();
+                    if drive(polls, driver.write(10, &data)).is_some() {
+                        break;
+                    }
+                    dropped += 1;
+                    // Pages are old or new, in order, and nothing else is touched.
+                    let memory = chip.borrow().memory.clone();
+                    let new = memory[10..100].iter().zip(&data).take_while(|(a, b)| a == b).count();
+                    assert!([0, 22, 54, 86, 90].contains(&new), "{new} bytes after {polls} polls");
+                    assert_eq!(memory[10 + new..], before[10 + new..]);
+                    let mut back = [0; 90];
+                    drive(usize::MAX, driver.read(10, &mut back)).unwrap().unwrap();
+                    assert_eq!(back, memory[10..100]);
+                    drive(usize::MAX, driver.write(10, &data)).unwrap().unwrap();
+                    drive(usize::MAX, driver.wait_ready()).unwrap().unwrap();
+                    assert_eq!(chip.borrow().memory[10..100], data);
+                }
+                assert!(dropped > 4, "{dropped} points were tried");
+            }
+        }
+    }
+}
+
+#[test]
+fn all_calls_give_the_errors_of_the_blocking_driver() {
+    let (_, mut driver) = async_rig(KBIT_32, Options::new(), Effect::AfterPause);
+    let error = Error::OutOfRange { offset: 4090, length: 7, capacity: 4096 };
+    assert_eq!(drive(1, driver.write(4090, &[0; 7])), Some(Err(error)));
+    assert_eq!(drive(1, driver.read(4090, &mut [0; 7])), Some(Err(error)));
+    assert_eq!(drive(1, driver.write(4096, &[])), Some(Ok(())));
+    let (_, mut driver) = async_rig(ZERO_BYTE, Options::new(), Effect::AfterPause);
+    assert_eq!(drive(1, driver.current_address_read(&mut [0])), Some(Err(Error::Unsupported)));
+}
+
+#[derive(Debug, Clone)]
+enum Request {
+    Write(u32, Vec<u8>),
+    Verified(u32, Vec<u8>),
+    Update(u32, Vec<u8>),
+    Fill(u32, usize, u8),
+    Read(u32, usize),
+    Compare(u32, Vec<u8>),
+    Current(usize),
+    Ready,
+}
+
+fn operation() -> impl Strategy<Value = Request> {
+    let bytes = || proptest::collection::vec(any::<u8>(), 0..150);
+    let offset = 0..2100u32;
+    prop_oneof![
+        (offset.clone(), bytes()).prop_map(|(o, b)| Request::Write(o, b)),
+        (offset.clone(), bytes()).prop_map(|(o, b)| Request::Verified(o, b)),
+        (offset.clone(), bytes()).prop_map(|(o, b)| Request::Update(o, b)),
+        (offset.clone(), 0..150usize, any::<u8>()).prop_map(|(o, n, b)| Request::Fill(o, n, b)),
+        (offset.clone(), 0..300usize).prop_map(|(o, n)| Request::Read(o, n)),
+        (offset, bytes()).prop_map(|(o, b)| Request::Compare(o, b)),
+        (0..30usize).prop_map(Request::Current),
+        Just(Request::Ready),
+    ]
+}
+
+/// Runs one operation on either driver; everything that it returns, as text.
+macro_rules! perform {
+    ($driver:expr, $operation:expr, $finish:expr) => {
+        match $operation {
+            Request::Write(o, b) => format!("{:?}", $finish($driver.write(*o, b))),
+            Request::Verified(o, b) => format!("{:?}", $finish($driver.write_verified(*o, b))),
+            Request::Update(o, b) => format!("{:?}", $finish($driver.update(*o, b))),
+            Request::Fill(o, n, b) => format!("{:?}", $finish($driver.fill(*o, *n, *b))),
+            Request::Compare(o, b) => format!("{:?}", $finish($driver.compare(*o, b))),
+            Request::Ready => format!("{:?}", $finish($driver.wait_ready())),
+            Request::Read(o, n) => {
+                let mut into = vec![0; *n];
+                let result = format!("{:?}", $finish($driver.read(*o, &mut into)));
+                format!("{result} {into:?}")
+            }
+            Request::Current(n) => {
+                let mut into = vec![0; *n];
+                let result = format!("{:?}", $finish($driver.current_address_read(&mut into)));
+                format!("{result} {into:?}")
+            }
+        }
+    };
+}
+
+/// The same cases in every run.
+fn config() -> ProptestConfig {
+    let rng_seed = proptest::test_runner::RngSeed::Fixed(0xA5);
+    ProptestConfig { cases: 200, failure_persistence: None, rng_seed, ..ProptestConfig::default() }
+}
+
+proptest! {
+    #![proptest_config(config())]
+
+    #[test]
+    fn both_shells_give_equal_calls_results_and_times(
+        index in 0..7usize,
+        operations in proptest::collection::vec(operation(), 1..10),
+        limit in prop_oneof![Just(usize::MAX), 3..64usize],
+        lazy in any::<bool>(),
+        fixed in any::<bool>(),
+        fault in proptest::option::of((0..40usize, prop_oneof![
+            Just(ErrorKind::Bus), Just(ErrorKind::Other),
+            Just(ErrorKind::NoAcknowledge(embedded_hal::i2c::NoAcknowledgeSource::Unknown)),
+        ])),
+        protect in prop_oneof![Just(Protect::Off), Just(Protect::NackData), Just(Protect::AckAndDrop)],
+        other_is_nack in any::<bool>(),
+    ) {
+        let geometry = [KBIT_1, KBIT_16, KBIT_32, KBIT_1024_TOP, KBIT_2048, ZERO_BYTE, FRAM][index];
+        let options = Options::new().with_max_transfer_bytes(limit).with_lazy(lazy).with_other_is_nack(other_is_nack)
+            .with_wait(if fixed { Wait::Fixed } else { Wait::Poll });
+        let (chip, bus, clock) = rig(geometry.parameters());
+        let mut blocking = Eeprom::<_, _, 40>::new(bus, clock, geometry, options);
+        let (twin, mut asynch) = async_rig(geometry, options, Effect::AfterPause);
+        for chip in [&chip, &twin] {
+            chip.borrow_mut().fail_call = fault;
+            chip.borrow_mut().protect = protect;
+        }
+        for operation in &operations {
+            let one = perform!(blocking, operation, |result| result);
+            let other = perform!(asynch, operation, |future| drive(usize::MAX, future).unwrap());
+            prop_assert_eq!(one, other);
+        }
+        prop_assert_eq!(&chip.borrow().calls, &twin.borrow().calls);
+        prop_assert_eq!(&chip.borrow().memory, &twin.borrow().memory);
+        prop_assert_eq!(chip.borrow().now_us, twin.borrow().now_us);
+    }
+}
