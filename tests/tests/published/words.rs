@@ -1,0 +1,244 @@
+//! Axes that the entries give in words: device address, write protect, busy answer, pointer, wraps, regions, packages.
+
+use toml::Table;
+
+use super::{Pair, number, tables, text};
+
+/// Card field, its value, entry field, and words of which one must stand there.
+type Rule = (&'static str, &'static str, &'static str, &'static [&'static str]);
+
+const RULES: [Rule; 22] = [
+    (
+        "busy_answer",
+        "any-access",
+        "ack_polling",
+        &["no ACK", "no acknowledge", "no response", "inputs disabled", "0 answered only when the cycle is over"],
+    ),
+    ("busy_answer", "writes-only", "ack_polling", &["R/W=0"]),
+    ("busy_answer", "same-control-byte", "ack_polling", &["equals the control byte that started the write"]),
+    ("pointer_after_write", "last-plus-one", "current_address_after_write", &["plus one", "n+1 after an access to n"]),
+    ("pointer_after_write", "wrapped-in-page", "current_address_after_write", &["wraps inside the page"]),
+    ("read_block_bits", "ignored", "read_device_byte_block_bits", &["ignored on a current-address read"]),
+    ("read_block_bits", "latched", "read_device_byte_block_bits", &["LATCHED"]),
+    ("wear_unit", "group-4", "page_refresh_or_ecc", &["groups of four bytes", "per four-byte word"]),
+    ("open_strap", "low", "chip_enable_pins", &["pull-down", "reads 0", "read 0", "reads as 0", "read as 0"]),
+    ("write_protect.range", "all", "wp_range", &["all"]),
+    ("write_protect.range", "upper-half", "wp_range", &["upper half"]),
+    ("write_protect.range", "upper-quarter", "wp_range", &["upper quarter"]),
+    ("write_protect.fixed", "upper-half", "wp_range", &["upper half fixed"]),
+    ("write_protect.fixed", "upper-eighth", "wp_range", &["upper 1/8 fixed"]),
+    ("write_protect.active", "high", "wp_active_level", &["high"]),
+    ("write_protect.open_pin", "low", "write_protect", &["floating nothing", "floating: none", "floating = writable"]),
+    ("write_protect.open_pin", "random", "write_protect", &["no internal pull"]),
+    ("write_protect.sampled", "stop", "write_protect", &["sampled at the STOP"]),
+    ("write_protect.sampled", "data-phase", "write_protect", &["from there to STOP a high level cancels"]),
+    ("write_protect.answer", "ack-ready", "wp_ack_behaviour", &["ACKed, no cycle runs"]),
+    ("write_protect.answer", "ack-busy", "wp_ack_behaviour", &["write cycle time must still be waited out"]),
+    ("write_protect.answer", "nack-data", "wp_ack_behaviour", &["NOT ACKed"]),
+];
+
+/// Every worded value of the card that its entry does not say.
+pub fn faults(pair: &Pair) -> Vec<String> {
+    let mut faults = Vec::new();
+    for field in RULES.iter().map(|rule| rule.0).collect::<std::collections::BTreeSet<_>>() {
+        let Some(stated) = pair.stated_text(field) else { continue };
+        let says = |rule: &&Rule| {
+            let published = pair.published_text(rule.2);
+            rule.0 == field && rule.1 == stated && rule.3.iter().any(|words| published.contains(words))
+        };
+        if !RULES.iter().any(|rule| says(&rule)) && !said_elsewhere(pair, field, stated) {
+            faults.push(format!("{field} = {stated} is not published"));
+        }
+    }
+    faults.extend(others(pair));
+    faults.extend(device_address_faults(pair));
+    faults.extend(tables(&pair.card, "package").iter().enumerate().filter_map(|(at, it)| package_fault(pair, at, it)));
+    faults.extend(tables(&pair.card, "region").iter().filter_map(|region| region_fault(pair, region)));
+    faults
+}
+
+/// No WP pin, a pin without effect, and what the entry puts in its notes.
+fn said_elsewhere(pair: &Pair, field: &str, stated: &str) -> bool {
+    let (wp, notes) = (pair.published_text("write_protect"), pair.published_text("notes"));
+    let name = text(&pair.card, "name");
+    let digits: String = name.chars().filter(char::is_ascii_digit).collect();
+    let member = digits.get(digits.len() - 2..).unwrap_or_default().to_owned();
+    match (field, stated) {
+        ("write_protect.range", "none") => {
+            let of_member = ["none on the", "none on", "no effect on"].map(|words| format!("{words} {member}"));
+            pair.published_text("wp_active_level") == "none"
+                || pair.published_text("wp_range") == "none"
+                || of_member.iter().any(|words| wp.contains(words))
+                || name.ends_with("-Fxx") && wp.contains("-Fxx has no WP pin")
+                || pair.published_text("small_package_note").starts_with("WP pin exists only in")
+        }
+        ("write_protect.range", "all") => pair.is_sibling() && notes.contains("whole-array protection"),
+        ("wear_unit", "page") => {
+            notes.contains("endurance counted per page")
+                || pair.published_text("page_refresh_or_ecc").contains("endurance is per page")
+        }
+        _ => false,
+    }
+}
+
+/// Flags and numbers that only words give.
+fn others(pair: &Pair) -> Vec<String> {
+    let mut faults = Vec::new();
+    let mut check = |field: &str, holds: bool| {
+        if pair.card.contains_key(field) && !holds {
+            faults.push(format!("{field} is not published"));
+        }
+    };
+    let rollover = pair.published_text("page_rollover");
+    let wraps = ["yes", "wrap", "stay", "kept", "rolls"].iter().any(|words| rollover.contains(words));
+    let wraps = wraps && !rollover.contains("unread");
+    let runs_on = rollover.starts_with("none");
+    let stated = pair.stated("page_wrap").and_then(toml::Value::as_bool);
+    check("page_wrap", if stated == Some(true) { wraps && !runs_on } else { runs_on });
+    let erased = pair.published_text("shipped_as") == "FFh" || pair.published_text("notes").contains("all bytes FFh");
+    check("shipped_as", erased);
+    check("required_straps", pair.published_text("chip_enable_pins").contains("pin A2 must be tied to VCC"));
+    let rollover = pair.published_text("sequential_read_rollover");
+    let has = |words: &[&str]| words.iter().any(|words| rollover.contains(words));
+    let bytes = pair.stated_number("capacity_bits").unwrap_or_default() / 8.0;
+    let whole = has(&["whole array", "to 0000h", "to 000h", "to 00000h", "to the first byte of the first page"]);
+    let wrap = pair.stated_number("read_wrap_bytes");
+    let holds = match wrap.map(|wrap| wrap as u32) {
+        _ if whole => wrap == Some(bytes),
+        Some(65_536) => has(&["512-Kbit half"]),
+        Some(256) => has(&["256-byte bank", "256-byte block"]),
+        _ => pair.is_derived("read_wrap_bytes") && wrap == Some(bytes) && bytes < 256.0,
+    };
+    check("read_wrap_bytes", holds);
+    if pair.stated_text("write_cycle.per") == Some("byte")
+        && !pair.published_text("notes").contains("1 ms is for one byte")
+    {
+        faults.push("write_cycle.per is not published".to_owned());
+    }
+    faults
+}
+
+/// Whether a device address is answered with all pins low.
+fn answers(bits: &[&str], address: u8) -> bool {
+    bits.iter().enumerate().all(|(place, role)| {
+        let bit = address >> (6 - place) & 1 == 1;
+        match *role {
+            "x" => true,
+            "1" => bit,
+            "0" => !bit,
+            role if role.starts_with('B') => true,
+            role => bit == role.starts_with('/'),
+        }
+    })
+}
+
+fn device_address_faults(pair: &Pair) -> Vec<String> {
+    let mut faults = Vec::new();
+    let code = pair.published_text("device_code");
+    match pair.stated_text("device_code") {
+        None => {}
+        Some("1 0 1 0") if code == "1010" => {}
+        Some("B6 B5 B4 B3") if pair.published("block_select_bits") == Some(7.0) => {}
+        Some(stated) => faults.push(format!("device_code = {stated}, published `{code}`")),
+    }
+    let Some(low) = pair.stated_text("address_bits") else { return faults };
+    faults.extend(pins_fault(pair, low));
+    let blocks = low.matches('B').count() + pair.stated_text("device_code").unwrap_or_default().matches('B').count();
+    if pair.is_same_density()
+        && !pair.is_sibling()
+        && pair.published("block_select_bits").is_some_and(|bits| bits != blocks as f64)
+    {
+        faults.push(format!("{blocks} block-select bits, published {:?}", pair.entry.get("block_select_bits")));
+    }
+    let Some(bits) = pair.device_bits() else { return faults };
+    let answered: Vec<u8> = (0..128).filter(|address| answers(&bits, *address)).collect();
+    let said = pair.published_text("answers_7bit");
+    let expected: &[u8] = match said.as_str() {
+        "" => return faults,
+        _ if !pair.is_same_density() => return faults,
+        said if said.contains("every first byte") => &std::array::from_fn::<u8, 128, _>(|address| address as u8),
+        said if said.contains("four apart") => &[0x50, 0x54],
+        said if said.contains("0x50-0x57") => &[0x50, 0x51, 0x52, 0x53, 0x54, 0x55, 0x56, 0x57],
+        said if said.contains("two") => &[0x50, 0x51],
+        said if said.contains("four addresses") => &[0x50, 0x51, 0x52, 0x53],
+        _ => &[0x50],
+    };
+    if answered != expected {
+        faults.push(format!("answers {answered:02x?} with its pins low, published `{said}`"));
+    }
+    faults
+}
+
+/// As many address pins compared as the entry has devices on one bus, or as it calls live.
+fn pins_fault(pair: &Pair, low: &str) -> Option<String> {
+    let pins = low.matches('A').count();
+    let said = pair.published_text("chip_enable_pins");
+    let name = text(&pair.card, "name");
+    let member = name.get(name.len() - 3..).unwrap_or_default();
+    // `01A/02A: eight devices; 04A: four devices`: the member's own part of the sentence, where there is one.
+    let own: Vec<&str> = said.split(';').filter(|part| part.contains(member) && part.contains(':')).collect();
+    let said = if own.is_empty() { said.clone() } else { own.join(";") };
+    let devices = [("eight devices", 3), ("four devices", 2), ("two devices", 1)];
+    let of_devices = devices.iter().find(|(words, _)| said.contains(words)).map(|(_, pins)| *pins);
+    let of_live =
+        ["A2,A1,A0 live", "A2,A1,A0 compared", "E2 live; E1 live; E0 live"].iter().any(|words| said.contains(words));
+    let expected = of_devices.or(of_live.then_some(3));
+    let wrong = expected.is_some_and(|expected| expected != pins) && pair.is_same_density() && !pair.is_sibling();
+    wrong.then(|| format!("compares {pins} pins, published `{said}`"))
+}
+
+fn package_fault(pair: &Pair, index: usize, package: &Table) -> Option<String> {
+    let name = text(package, "name");
+    let kinds = ["SOT-23", "SOT23", "MSOP", "TSSOP", "WLCSP", "5-pin package"];
+    let kind = kinds.iter().find(|kind| name.contains(**kind)).copied().unwrap_or(name.as_str());
+    let remarks = pair.remarks();
+    let zeros =
+        ["must be 0", "should be 0", "set to 0", "be 000", "read as 0", "held at 0", "holds them at 0", "A2=A1=A0=0"];
+    let fixed = text(package, "address_bits").split(' ').any(|role| role == "0")
+        && !zeros.iter().any(|words| remarks.contains(words));
+    let fixed = fixed && !pair.is_derived(&format!("package[{index}].address_bits"));
+    let wp = package.get("wp_pin").and_then(toml::Value::as_bool);
+    let wp = match wp {
+        Some(false) => !["no WP", "no A2 and no WP pin", "has no WP"].iter().any(|words| remarks.contains(words)),
+        Some(true) => !remarks.contains("WP pin exists only in"),
+        None => false,
+    };
+    (!remarks.contains(kind) || fixed || wp).then(|| format!("package {name} is not published so"))
+}
+
+fn region_fault(pair: &Pair, region: &Table) -> Option<String> {
+    let said = pair.remarks();
+    let kind = text(region, "kind");
+    let names: &[&str] = match kind.as_str() {
+        "serial-number" => &["serial"],
+        "eui-48" => &["EUI-48"],
+        "eui-64" => &["EUI-64"],
+        "permanent-protection" => &["permanent"],
+        "bank-select" => &["256-byte banks"],
+        _ => return Some(format!("region {kind} has no rule")),
+    };
+    let banks = pair.published_text("block_select_where");
+    let named = names.iter().any(|words| said.contains(words) || banks.contains(words));
+    let code = text(region, "device_code").replace(' ', "");
+    let value = |key: &str| region.get(key).and_then(number).map(|value| value as u32);
+    // `EUI-48: array FAh-FFh` in the clause that names the region; elsewhere a size in bits.
+    let regions = pair.published_text("special_regions");
+    let mut clauses = regions.split("; ").filter(|clause| names.iter().any(|words| clause.contains(words)));
+    let here = match (value("word_address"), value("length")) {
+        (Some(at), Some(length)) => {
+            let range = format!("{at:02X}h-{:02X}h", at + length - 1);
+            clauses.any(|clause| clause.contains(&range))
+        }
+        (None, Some(length)) => clauses.any(|clause| clause.contains(&format!("{}-bit", length * 8))),
+        (at, None) => at.is_none(),
+    };
+    let said_so = regions.contains("read only") || said.contains("permanently protected");
+    let read_only = text(region, "access") != "read-only" || said_so || kind == "serial-number";
+    let protects = match text(region, "protects").as_str() {
+        "" => true,
+        "lower-half" => said.contains("lower half") || said.contains("first half"),
+        _ => false,
+    };
+    let sound = named && said.contains(&code) && here && read_only && protects;
+    (!sound).then(|| format!("region {kind} is not published so"))
+}
