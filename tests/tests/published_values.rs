@@ -29,7 +29,7 @@ fn no_card_states_a_field_that_is_not_checked() {
         "endurance_cycles endurance_at_c retention_years input_capacitance_pf shipped_as write_cycle.max_ms",
         "write_cycle.typ_ms write_cycle.per supply.min_v supply.max_v supply.write_min_v speed write_protect.range",
         "write_protect.fixed write_protect.active write_protect.open_pin write_protect.sampled write_protect.answer",
-        "required_straps.a2 package region",
+        "required_straps.a0 required_straps.a1 required_straps.a2 package region",
     ];
     let checked: BTreeSet<&str> = checked.iter().flat_map(|line| line.split_whitespace()).collect();
     for pair in pairs() {

@@ -97,7 +97,12 @@ fn others(pair: &Pair) -> Vec<String> {
     check("page_wrap", if stated == Some(true) { wraps && !runs_on } else { runs_on });
     let erased = pair.published_text("shipped_as") == "FFh" || pair.published_text("notes").contains("all bytes FFh");
     check("shipped_as", erased);
-    check("required_straps", pair.published_text("chip_enable_pins").contains("pin A2 must be tied to VCC"));
+    let straps = if pair.stated("required_straps.a2").and_then(toml::Value::as_str) == Some("vcc") {
+        "pin A2 must be tied to VCC"
+    } else {
+        "pins exist and must be tied to VSS"
+    };
+    check("required_straps", pair.published_text("chip_enable_pins").contains(straps));
     let rollover = pair.published_text("sequential_read_rollover");
     let has = |words: &[&str]| words.iter().any(|words| rollover.contains(words));
     let bytes = pair.stated_number("capacity_bits").unwrap_or_default() / 8.0;
