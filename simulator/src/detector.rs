@@ -71,7 +71,7 @@ impl Detectors {
     }
 
     /// Standing conditions are reported once per chip, not at every access.
-    fn report_once(&mut self, found: Finding) {
+    pub(crate) fn report_once(&mut self, found: Finding) {
         if self.once.insert((found.chip, found.hazard)) {
             self.report(found);
         }

@@ -2,6 +2,8 @@
 
 use core::fmt;
 
+use crate::wire::limits::TimingParameter;
+
 /// A chip of a rig, in the order in which they were attached.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -115,6 +117,17 @@ pub enum EventKind {
         chip: ChipId,
         /// Its level.
         level: Level,
+    },
+    /// A timing limit was not kept (wire level).
+    Timing {
+        /// The chip whose limit it is; `None` for that of the bus mode.
+        chip: Option<ChipId>,
+        /// Which.
+        parameter: TimingParameter,
+        /// The limit.
+        limit_ns: u32,
+        /// What was measured.
+        measured_ns: u64,
     },
     /// Something inside a chip.
     Chip {
@@ -267,6 +280,8 @@ pub enum Note {
         /// Bits seen of it.
         bits: u8,
     },
+    /// SCL was low for longer than the bus time-out; the bus logic was reset.
+    TimedOut,
     /// The chip holds SDA low although the controller stopped clocking.
     HoldsSda,
 }

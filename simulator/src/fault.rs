@@ -6,6 +6,7 @@ use alloc::vec::Vec;
 use crate::chip::disturb::CycleFault;
 use crate::event::ChipId;
 use crate::rng::Rng;
+use crate::wire::Line;
 use crate::world::World;
 
 /// A probability: `hits` in `of`.
@@ -103,6 +104,15 @@ pub enum Fault {
         from_ns: u64,
         /// Until then.
         until_ns: u64,
+    },
+    /// A line has the other level for a moment (wire level only).
+    Spike {
+        /// Which line.
+        line: Line,
+        /// From this time on.
+        at_ns: u64,
+        /// For so long.
+        lasts_ns: u64,
     },
     /// SCL is held low by something else for a while.
     SclLow {
@@ -211,6 +221,7 @@ impl World {
             }
         }
         self.faults = Some(BusFaults { faults, bytes: 0 });
+        self.load_line_faults();
         Ok(())
     }
 
@@ -271,6 +282,20 @@ impl World {
             _ => None,
         });
         held.filter(|(from, until)| (*from..*until).contains(&self.now)).map(|(_, until)| until).max()
+    }
+
+    pub(crate) fn fault_script(&self) -> Option<Vec<Fault>> {
+        Some(self.faults.as_ref()?.faults.script.clone())
+    }
+
+    /// Whether a fault pulls this line low now.
+    pub(crate) fn holds_line(&self, line: Line) -> bool {
+        let Some(state) = &self.faults else { return false };
+        state.faults.script.iter().any(|fault| match *fault {
+            Fault::SdaLow { from_ns, until_ns } if line == Line::Sda => (from_ns..until_ns).contains(&self.now),
+            Fault::SclLow { from_ns, until_ns } if line == Line::Scl => (from_ns..until_ns).contains(&self.now),
+            _ => false,
+        })
     }
 
     pub(crate) fn hit(&mut self, kind: FaultKind) {

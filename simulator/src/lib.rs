@@ -51,6 +51,7 @@ mod segment;
 mod supply;
 pub mod time;
 pub mod trace;
+pub mod wire;
 mod world;
 
 pub use bus::{AdjacentWrites, BusError, BusFault, NackKind, OverLimit, Quirks, RigBus, RigDelay, StepBus, ZeroLength};
@@ -67,3 +68,6 @@ pub use model::ChipModel;
 pub use rig::{PowerUp, Rig, RigConfig, Snapshot};
 pub use supply::SupplyProfile;
 pub use time::ClockPlan;
+pub use wire::bit_bang::{BitBang, BitBangError, ResetShape};
+pub use wire::limits::TimingParameter;
+pub use wire::{Line, Wire, WireConfig, WirePin};

@@ -17,6 +17,8 @@ use crate::model::ChipModel;
 use crate::supply::SupplyProfile;
 use crate::time::ClockPlan;
 use crate::trace;
+use crate::wire::bit_bang::BitBang;
+use crate::wire::{Line, Wire, WireConfig, WirePin};
 use crate::world::{Other, World};
 
 /// What a rig starts with.
@@ -156,13 +158,17 @@ impl Rig {
             }
         }
         world.chips.push(chip);
+        world.extend_wire();
         world.hear_notes();
         ChipId(index)
     }
 
     /// Attaches a foreign device: it acknowledges its 7-bit address and every byte, stores nothing and reads as 0x00.
     pub fn attach_other(&self, address: u8, name: &str) {
-        self.world.borrow_mut().others.push(Other { address, name: name.to_string(), selected: false });
+        let other = Other { address, name: name.to_string(), selected: false, addressed: false, reading: false };
+        let world = &mut *self.world.borrow_mut();
+        world.others.push(other);
+        world.extend_wire();
     }
 
     /// A controller that keeps the contract of embedded-hal.
@@ -175,6 +181,29 @@ impl Rig {
     #[must_use]
     pub fn bus_with(&self, quirks: Quirks) -> RigBus {
         RigBus::new(self.world.clone(), quirks)
+    }
+
+    /// The lines of the bus, with pins for a controller. A rig has one pair of lines; calling this again lays them anew.
+    #[must_use]
+    pub fn wire(&self, config: WireConfig) -> Wire {
+        Wire::new(self.world.clone(), config)
+    }
+
+    /// A bit-banging controller at the lines, at the SCL rate of the rig.
+    #[must_use]
+    pub fn bit_bang(&self, config: WireConfig) -> BitBang<WirePin, WirePin, RigDelay> {
+        let wire = self.wire(config);
+        let scl_hz = self.world.borrow().scl_hz;
+        match BitBang::new(wire.sda(), wire.scl(), self.delay(), scl_hz) {
+            Ok(bus) => bus,
+            Err(error) => unreachable!("pins of a rig do not fail: {error}"),
+        }
+    }
+
+    /// Levels of the lines over time, while the trace is on: time in nanoseconds, line, level. Both begin high.
+    #[must_use]
+    pub fn waves(&self) -> Vec<(u64, Line, bool)> {
+        self.world.borrow().wire.as_ref().map(|wire| wire.waves.clone()).unwrap_or_default()
     }
 
     /// Delays on the same clock.

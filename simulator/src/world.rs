@@ -1,5 +1,6 @@
 //! Everything behind a rig: bus, chips, clock, supply, trace, detectors, ledger.
 
+use alloc::boxed::Box;
 use alloc::collections::VecDeque;
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -12,6 +13,7 @@ use crate::ledger::Ledger;
 use crate::rng::Rng;
 use crate::segment::Segment;
 use crate::time::ClockPlan;
+use crate::wire::state::WireState;
 
 /// A device that is not an EEPROM of ours: it answers one address, takes anything and reads as zeros.
 #[derive(Debug, Clone)]
@@ -19,6 +21,9 @@ pub(crate) struct Other {
     pub(crate) address: u8,
     pub(crate) name: String,
     pub(crate) selected: bool,
+    /// Wire level: the byte after START has come, and it asked to read.
+    pub(crate) addressed: bool,
+    pub(crate) reading: bool,
 }
 
 /// The state of a rig.
@@ -48,6 +53,7 @@ pub(crate) struct World {
     /// Chips that refused the access under way because they are busy, with the time left.
     pub(crate) refused_in_access: Vec<(usize, u64)>,
     pub(crate) rng: Rng,
+    pub(crate) wire: Option<Box<WireState>>,
 }
 
 impl World {
@@ -72,6 +78,7 @@ impl World {
             fault_hits: Vec::new(),
             refused_in_access: Vec::new(),
             rng: Rng::new(seed),
+            wire: None,
         }
     }
 
@@ -87,9 +94,11 @@ impl World {
             && at <= time
         {
             self.supply_ahead.pop_front();
+            while self.wire_step(at) {}
             self.now = self.now.max(at);
             self.apply_supply(mv);
         }
+        while self.wire_step(time) {}
         self.now = self.now.max(time);
     }
 
@@ -102,6 +111,7 @@ impl World {
         if self.held_by.is_some_and(|i| mv < self.chips[i].model.supply.read_min_mv) {
             self.held_by = None;
         }
+        self.rewire_supply();
         self.hear_notes();
     }
 
@@ -119,6 +129,7 @@ impl World {
 
     /// Write cycles that are over change memory now.
     pub(crate) fn settle(&mut self) {
+        self.settle_wire();
         for chip in &mut self.chips {
             chip.settle(self.now);
         }
@@ -169,6 +180,11 @@ impl World {
             chip.start(at);
         }
         self.hear_notes();
+        self.start_seen(at, repeated);
+    }
+
+    /// Books a START: the stretch before it is over, a new one begins.
+    pub(crate) fn start_seen(&mut self, at: u64, repeated: bool) {
         self.close_segment(true);
         self.responders.clear();
         for other in &mut self.others {
@@ -283,6 +299,11 @@ impl World {
             chip.stop(at);
         }
         self.hear_notes();
+        self.stop_seen(at);
+    }
+
+    /// Books a STOP.
+    pub(crate) fn stop_seen(&mut self, at: u64) {
         self.close_segment(false);
         self.in_transfer = false;
         self.responders.clear();

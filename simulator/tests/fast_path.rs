@@ -98,6 +98,7 @@ impl Plain {
 const T: u64 = 2_500;
 const CYCLE: u64 = 4_000_000;
 
+#[allow(clippy::type_complexity)]
 fn run_plain(model: &ChipModel, image: &[u8], steps: &[Step]) -> (Vec<(Vec<u8>, u64, bool)>, Vec<u8>) {
     let mut plain = Plain { memory: image.to_vec(), pointer: 0, pending: None, now: 0 };
     let header = u64::from(model.word_address_bytes);

@@ -72,9 +72,7 @@ impl Chip {
             self.tear(now);
         }
         if was_on && !is_on {
-            self.phase = Phase::Ignore;
-            self.latch.received = 0;
-            self.latch.retain(|_| false);
+            self.forget_transfer();
             self.forget_leaky();
             self.say(now, Note::PowerDown);
         } else if !was_on && is_on {
@@ -82,6 +80,13 @@ impl Chip {
             self.say(now, Note::PowerUp);
             self.draw_power_up_state(now);
         }
+    }
+
+    /// The bus logic is reset; the latch is lost.
+    pub(crate) fn forget_transfer(&mut self) {
+        self.phase = Phase::Ignore;
+        self.latch.received = 0;
+        self.latch.retain(|_| false);
     }
 
     /// P1, P5: whether supply and power-up time let the chip answer.

@@ -1,0 +1,144 @@
+//! The wire level: SDA and SCL as open-drain lines, chips that see edges only, pins for bit-banging controllers.
+//!
+//! A line is the wired AND of all drivers. It rises through the pull-up: from 0 to 70 % of the supply in 1.204 R C, of
+//! which 0.8473 R C lie between 30 % and 70 %; it falls in a fixed time. Each chip filters spikes shorter than its t_SP,
+//! samples SDA at rising SCL, and changes SDA its t_AA after falling SCL. START and STOP are edges of SDA while SCL is
+//! high. With ideal lines (no capacitance) the wire level gives the same memory, trace and time as the byte level.
+//!
+//! ```
+//! use embedded_hal::i2c::I2c;
+//! use pagewise_simulator::{ChipModel, Rig, RigConfig, Straps, WireConfig};
+//!
+//! let rig = Rig::new(RigConfig::default());
+//! let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+//! let mut bus = rig.bit_bang(WireConfig::default());
+//! bus.write(0x50, &[0x00, 0x10, 0xAB])?;
+//! rig.advance_ns(5_000_000);
+//! assert_eq!(rig.memory(chip)[0x10], 0xAB);
+//! # Ok::<(), pagewise_simulator::BitBangError>(())
+//! ```
+
+pub(crate) mod bit_bang;
+pub(crate) mod front;
+pub(crate) mod limits;
+pub(crate) mod monitor;
+pub(crate) mod state;
+
+use alloc::rc::Rc;
+use core::cell::RefCell;
+use core::convert::Infallible;
+
+use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
+
+use crate::model::AcLimits;
+use crate::world::World;
+
+/// The lines of a bus.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WireConfig {
+    /// Pull-up of each line in ohms.
+    pub pull_up_ohm: u32,
+    /// Capacitance of each line in picofarads.
+    pub capacitance_pf: u32,
+    /// Fall time between 70 % and 30 % in nanoseconds.
+    pub fall_ns: u32,
+    /// Limits of the bus mode against which timing is checked, apart from the chips' own; `None` checks only the chips'.
+    pub mode: Option<AcLimits>,
+    /// Longest rise time of the bus mode in nanoseconds.
+    pub rise_max_ns: u32,
+}
+
+impl WireConfig {
+    /// 4.7 kilohm and 50 pF, fall time 20 ns, checked against Fast-mode.
+    pub const TYPICAL: Self =
+        Self { pull_up_ohm: 4700, capacitance_pf: 50, fall_ns: 20, mode: Some(AcLimits::FAST), rise_max_ns: 300 };
+
+    /// Edges without duration, no check against a bus mode.
+    pub const IDEAL: Self = Self { pull_up_ohm: 1000, capacitance_pf: 0, fall_ns: 0, mode: None, rise_max_ns: 1000 };
+
+    /// Rise time between 30 % and 70 %: 0.8473 R C. Source: UM10204 section 7.1.
+    #[must_use]
+    pub const fn rise_ns(&self) -> u64 {
+        self.pull_up_ohm as u64 * self.capacitance_pf as u64 * 8473 / 10_000_000
+    }
+
+    /// Time from the release of a line until it is at 70 %: 1.2040 R C. Source: UM10204 section 7.1.
+    #[must_use]
+    pub const fn release_ns(&self) -> u64 {
+        self.pull_up_ohm as u64 * self.capacitance_pf as u64 * 12_040 / 10_000_000
+    }
+}
+
+impl Default for WireConfig {
+    fn default() -> Self {
+        Self::TYPICAL
+    }
+}
+
+/// SDA or SCL.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum Line {
+    /// Data.
+    Sda,
+    /// Clock.
+    Scl,
+}
+
+/// The pins of a controller at the lines of a rig.
+#[derive(Debug, Clone)]
+pub struct Wire {
+    world: Rc<RefCell<World>>,
+}
+
+impl Wire {
+    pub(crate) fn new(world: Rc<RefCell<World>>, config: WireConfig) -> Self {
+        world.borrow_mut().lay_wire(config);
+        Self { world }
+    }
+
+    /// The controller's SDA pin: low drives, high releases.
+    #[must_use]
+    pub fn sda(&self) -> WirePin {
+        WirePin { world: self.world.clone(), line: Line::Sda }
+    }
+
+    /// The controller's SCL pin: low drives, high releases.
+    #[must_use]
+    pub fn scl(&self) -> WirePin {
+        WirePin { world: self.world.clone(), line: Line::Scl }
+    }
+}
+
+/// An open-drain pin: output and input at once.
+#[derive(Debug, Clone)]
+pub struct WirePin {
+    world: Rc<RefCell<World>>,
+    line: Line,
+}
+
+impl ErrorType for WirePin {
+    type Error = Infallible;
+}
+
+impl OutputPin for WirePin {
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        self.world.borrow_mut().drive_line(self.line, true);
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        self.world.borrow_mut().drive_line(self.line, false);
+        Ok(())
+    }
+}
+
+impl InputPin for WirePin {
+    fn is_high(&mut self) -> Result<bool, Infallible> {
+        Ok(self.world.borrow().line_level(self.line))
+    }
+
+    fn is_low(&mut self) -> Result<bool, Infallible> {
+        Ok(!self.world.borrow().line_level(self.line))
+    }
+}

@@ -1,0 +1,269 @@
+//! The front end of a device: edges in, conditions and bytes to the chip behind it, SDA out.
+
+use crate::chip::Chip;
+use crate::wire::Line;
+use crate::world::Other;
+
+/// What is behind a front end.
+pub(crate) trait Device {
+    fn start(&mut self, now: u64);
+    fn receive(&mut self, now: u64, byte: u8) -> bool;
+    fn drive(&mut self, now: u64) -> Option<u8>;
+    fn sent(&mut self, acked: bool);
+    fn stop(&mut self, now: u64);
+    fn cut_byte(&mut self, now: u64, bits: u8, stop: bool);
+}
+
+impl Device for Chip {
+    fn start(&mut self, now: u64) {
+        Chip::start(self, now);
+    }
+    fn receive(&mut self, now: u64, byte: u8) -> bool {
+        Chip::receive(self, now, byte)
+    }
+    fn drive(&mut self, now: u64) -> Option<u8> {
+        Chip::drive(self, now)
+    }
+    fn sent(&mut self, acked: bool) {
+        Chip::sent(self, acked);
+    }
+    fn stop(&mut self, now: u64) {
+        Chip::stop(self, now);
+    }
+    fn cut_byte(&mut self, now: u64, bits: u8, stop: bool) {
+        Chip::cut_byte(self, now, bits, stop);
+    }
+}
+
+impl Device for Other {
+    fn start(&mut self, _now: u64) {
+        (self.selected, self.addressed, self.reading) = (false, false, false);
+    }
+    fn receive(&mut self, _now: u64, byte: u8) -> bool {
+        if !self.addressed {
+            self.addressed = true;
+            self.selected = self.address == byte >> 1;
+            self.reading = self.selected && byte & 1 == 1;
+        }
+        self.selected
+    }
+    fn drive(&mut self, _now: u64) -> Option<u8> {
+        self.reading.then_some(0)
+    }
+    fn sent(&mut self, acked: bool) {
+        self.reading &= acked;
+    }
+    fn stop(&mut self, _now: u64) {
+        (self.selected, self.reading) = (false, false);
+    }
+    fn cut_byte(&mut self, _now: u64, _bits: u8, _stop: bool) {}
+}
+
+/// What the next clocks mean.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Slot {
+    /// Nothing, until a START.
+    Off,
+    /// Eight bits from the controller.
+    In,
+    /// The device's acknowledge bit.
+    Answer,
+    /// Eight bits from the device.
+    Out,
+    /// The controller's acknowledge bit.
+    Listen,
+}
+
+/// A line as seen behind a spike filter: a change counts once it has lasted t_SP, with the time at which it began.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Filtered {
+    pub(crate) level: bool,
+    /// When the change began that is being watched.
+    since: Option<u64>,
+}
+
+impl Filtered {
+    pub(crate) const HIGH: Self = Self { level: true, since: None };
+
+    /// The line has this level now.
+    pub(crate) fn see(&mut self, now: u64, level: bool) {
+        self.since = if level == self.level { None } else { Some(self.since.unwrap_or(now)) };
+    }
+
+    /// When the watched change will count.
+    pub(crate) fn due(&self, t_sp: u64) -> u64 {
+        self.since.map_or(u64::MAX, |since| since.saturating_add(t_sp))
+    }
+
+    /// Takes the watched change; returns when it began.
+    pub(crate) fn take(&mut self) -> u64 {
+        self.level = !self.level;
+        self.since.take().unwrap_or(0)
+    }
+}
+
+/// The front end of one device.
+#[derive(Debug, Clone)]
+pub(crate) struct Front {
+    pub(crate) sda: Filtered,
+    pub(crate) scl: Filtered,
+    /// The device pulls SDA low.
+    pub(crate) pulls: bool,
+    /// When and how that changes.
+    pub(crate) next_pull: Option<(u64, bool)>,
+    slot: Slot,
+    bits: u8,
+    shift: u8,
+    acked: bool,
+    rose_ns: u64,
+    pub(crate) t_aa: u64,
+    pub(crate) t_sp: u64,
+    /// SCL low for this long resets the bus logic; 0 for never.
+    pub(crate) timeout_ns: u64,
+    timeout_at: u64,
+}
+
+impl Front {
+    pub(crate) fn new(t_aa: u64, t_sp: u64, timeout_ns: u64) -> Self {
+        Self {
+            sda: Filtered::HIGH,
+            scl: Filtered::HIGH,
+            pulls: false,
+            next_pull: None,
+            slot: Slot::Off,
+            bits: 0,
+            shift: 0,
+            acked: false,
+            rose_ns: 0,
+            t_aa,
+            t_sp,
+            timeout_ns,
+            timeout_at: u64::MAX,
+        }
+    }
+
+    /// When something happens here next.
+    pub(crate) fn due(&self) -> u64 {
+        let pull = self.next_pull.map_or(u64::MAX, |(at, _)| at);
+        self.scl.due(self.t_sp).min(self.sda.due(self.t_sp)).min(pull).min(self.timeout_at)
+    }
+
+    /// The device answered the byte whose acknowledge bit is on the wire.
+    pub(crate) fn answers(&self) -> bool {
+        self.slot == Slot::Answer && self.acked
+    }
+
+    /// The device is in the middle of a byte that it drives.
+    pub(crate) fn drives(&self) -> bool {
+        self.slot == Slot::Out
+    }
+
+    /// Releases SDA and forgets the transfer.
+    pub(crate) fn reset(&mut self) {
+        (self.slot, self.pulls, self.next_pull, self.timeout_at) = (Slot::Off, false, None, u64::MAX);
+    }
+
+    fn pull(&mut self, at: u64, low: bool) {
+        self.next_pull = if low == self.pulls { None } else { Some((at, low)) };
+    }
+
+    /// A change of a line counts from now on; `began` is when it was.
+    pub(crate) fn edge(&mut self, line: Line, device: &mut impl Device) {
+        match line {
+            Line::Scl => {
+                let began = self.scl.take();
+                if self.scl.level { self.scl_rises(began) } else { self.scl_falls(began, device) }
+            }
+            Line::Sda => {
+                let began = self.sda.take();
+                if self.scl.level {
+                    self.condition(began, !self.sda.level, device);
+                }
+            }
+        }
+    }
+
+    fn scl_rises(&mut self, at: u64) {
+        self.rose_ns = at;
+        self.timeout_at = u64::MAX;
+        match self.slot {
+            Slot::In => {
+                self.shift = self.shift << 1 | u8::from(self.sda.level);
+                self.bits += 1;
+            }
+            Slot::Out => self.bits += 1,
+            Slot::Listen => self.acked = !self.sda.level,
+            Slot::Off | Slot::Answer => {}
+        }
+    }
+
+    fn scl_falls(&mut self, at: u64, device: &mut impl Device) {
+        if self.timeout_ns > 0 {
+            self.timeout_at = at + self.timeout_ns;
+        }
+        match self.slot {
+            // The byte counts from its eighth rising SCL; only now is it sure that no START or STOP cut it.
+            Slot::In if self.bits == 8 => {
+                self.acked = device.receive(self.rose_ns, self.shift);
+                self.slot = Slot::Answer;
+                self.pull(at + self.t_aa, self.acked);
+            }
+            Slot::Answer if self.acked => self.next_byte(at, device),
+            Slot::Answer => {
+                self.slot = Slot::Off;
+                self.pull(at + self.t_aa, false);
+            }
+            Slot::Out if self.bits == 8 => {
+                self.slot = Slot::Listen;
+                self.pull(at + self.t_aa, false);
+            }
+            Slot::Out => self.pull(at + self.t_aa, self.shift << self.bits & 0x80 == 0),
+            Slot::Listen => {
+                device.sent(self.acked);
+                if self.acked { self.next_byte(at, device) } else { self.slot = Slot::Off }
+            }
+            Slot::In | Slot::Off => {}
+        }
+    }
+
+    fn next_byte(&mut self, at: u64, device: &mut impl Device) {
+        self.bits = 0;
+        let low = match device.drive(at) {
+            Some(byte) => {
+                (self.slot, self.shift) = (Slot::Out, byte);
+                byte & 0x80 == 0
+            }
+            None => {
+                (self.slot, self.shift) = (Slot::In, 0);
+                false
+            }
+        };
+        self.pull(at + self.t_aa, low);
+    }
+
+    /// START (`start`) or STOP.
+    fn condition(&mut self, at: u64, start: bool, device: &mut impl Device) {
+        // The clock in which the condition comes is not a bit of a byte.
+        let whole = self.bits.saturating_sub(1);
+        match self.slot {
+            Slot::In if whole > 0 => device.cut_byte(at, whole, !start),
+            Slot::Out => device.cut_byte(at, whole, !start),
+            Slot::Answer => device.cut_byte(at, 8, !start),
+            _ => {}
+        }
+        self.pull(at + self.t_aa, false);
+        (self.bits, self.shift) = (0, 0);
+        if start {
+            device.start(at);
+            self.slot = Slot::In;
+        } else {
+            device.stop(at);
+            self.slot = Slot::Off;
+        }
+    }
+
+    /// Whether SCL has been low for longer than the part's time-out.
+    pub(crate) fn timed_out(&self, now: u64) -> bool {
+        self.timeout_at <= now
+    }
+}

@@ -1,0 +1,521 @@
+//! Rules L1 to L7, W5, R5 and B7 of the simulated chip: the wire level.
+
+mod common;
+
+use common::*;
+use embedded_hal::delay::DelayNs;
+use embedded_hal::digital::{InputPin, OutputPin};
+use embedded_hal::i2c::{I2c, Operation};
+use pagewise_simulator::model::{AcLimits, CutByte};
+use pagewise_simulator::{
+    BitBang, BitBangError, ChipModel, CycleTime, EventKind, Fault, Faults, Hazard, Line, Note, PowerUp, ResetShape,
+    Rig, RigConfig, RigDelay, Straps, TimingParameter, WireConfig, WirePin,
+};
+use proptest::prelude::*;
+
+type Bus = BitBang<WirePin, WirePin, RigDelay>;
+
+fn wired(model: ChipModel, config: WireConfig) -> (Bench, Bus) {
+    let bench = Bench::new(model);
+    let bus = bench.rig.bit_bang(config);
+    (bench, bus)
+}
+
+fn timing(rig: &Rig) -> Vec<(bool, TimingParameter, u32, u64)> {
+    let events = rig.trace();
+    let found = events.iter().filter_map(|event| match event.kind {
+        EventKind::Timing { chip, parameter, limit_ns, measured_ns } => {
+            Some((chip.is_some(), parameter, limit_ns, measured_ns))
+        }
+        _ => None,
+    });
+    found.collect()
+}
+
+fn notes(rig: &Rig) -> Vec<Note> {
+    let events = rig.trace();
+    let found = events.iter().filter_map(|event| match event.kind {
+        EventKind::Chip { note, .. } => Some(note),
+        _ => None,
+    });
+    found.collect()
+}
+
+#[test]
+fn l1_rise_time_follows_from_pull_up_and_capacitance() {
+    // 0.8473 R C between 30 % and 70 %. Source: UM10204 section 7.1.
+    let config = WireConfig { pull_up_ohm: 1000, capacitance_pf: 100, ..WireConfig::TYPICAL };
+    assert_eq!((config.rise_ns(), config.release_ns()), (84, 120));
+    let rig = Rig::new(RigConfig::default());
+    let wire = rig.wire(config);
+    let (mut sda, mut delay) = (wire.sda(), rig.delay());
+    sda.set_low().unwrap();
+    delay.delay_ns(20);
+    assert!(sda.is_low().unwrap());
+    sda.set_high().unwrap();
+    delay.delay_ns(119);
+    assert!(sda.is_low().unwrap());
+    delay.delay_ns(1);
+    assert!(sda.is_high().unwrap());
+}
+
+#[test]
+fn l1_lines_are_the_wired_and_of_all_drivers() {
+    let rig = Rig::new(RigConfig::default());
+    let wire = rig.wire(WireConfig::IDEAL);
+    let (mut a, mut b) = (wire.sda(), wire.sda());
+    assert!(a.is_high().unwrap());
+    a.set_low().unwrap();
+    assert!(b.is_low().unwrap());
+    b.set_high().unwrap();
+    assert!(a.is_high().unwrap(), "two handles of one controller pin");
+}
+
+#[test]
+fn l2_chip_changes_sda_t_aa_after_falling_scl() {
+    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+    bus.start().unwrap();
+    for i in (0..8).rev() {
+        bus.clock(0xA1_u8 >> i & 1 == 1).unwrap();
+    }
+    // SCL has just fallen after the eighth clock: the acknowledge comes t_AA later.
+    let fell = bench.rig.now_ns();
+    bench.rig.advance_ns(1_000);
+    let (at, line, level) = *bench.rig.waves().last().unwrap();
+    assert_eq!((at - fell, line, level), (450, Line::Sda, false));
+}
+
+#[test]
+fn l3_spikes_shorter_than_t_sp_are_filtered() {
+    // A spike on SDA while SCL is high looks like START and STOP, unless it is filtered.
+    for (lasts_ns, harmless) in [(49, true), (60, false)] {
+        let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+        bench.rig.load(bench.chip, 0, &[0xFF; 8]);
+        // In the high part of the first clock of the first data byte: header 27 clocks, START 1.
+        let at_ns = (1 + 27) * 2_500 + 1_375 + 300;
+        let spike = Fault::Spike { line: Line::Sda, at_ns, lasts_ns };
+        bench.rig.set_faults(Faults { script: vec![spike], ..Faults::default() }).unwrap();
+        let done = bus.write(0x50, &[0, 0, 0x80, 0x11]);
+        bench.wait();
+        let stored = bench.memory()[..2] == [0x80, 0x11];
+        assert_eq!(stored, harmless, "{lasts_ns} ns");
+        assert_eq!(done.is_ok(), harmless);
+    }
+}
+
+#[test]
+fn l4_a_controller_at_its_rate_keeps_all_limits() {
+    for (hz, mode, ohm, rise_max_ns) in [
+        (100_000, AcLimits::STANDARD, 4700, 1000),
+        (400_000, AcLimits::FAST, 2200, 300),
+        (1_000_000, AcLimits::FAST_PLUS, 1000, 120),
+    ] {
+        let rig = Rig::new(RigConfig::default().with_scl_hz(hz));
+        let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+        let config = WireConfig { pull_up_ohm: ohm, capacitance_pf: 50, fall_ns: 20, mode: Some(mode), rise_max_ns };
+        let mut bus = rig.bit_bang(config);
+        bus.write(0x50, &[0, 0, 0x55, 0xAA]).unwrap();
+        rig.advance_ns(5_000_000);
+        let mut data = [0; 2];
+        bus.write_read(0x50, &[0, 0], &mut data).unwrap();
+        assert_eq!(data, [0x55, 0xAA], "{hz} Hz");
+        assert_eq!(rig.memory(chip)[..2], [0x55, 0xAA]);
+        assert_eq!(timing(&rig), [], "{hz} Hz");
+        assert!(rig.finish().is_empty());
+    }
+}
+
+#[test]
+fn l4_each_violation_is_an_event_with_limit_and_measured_value() {
+    let config = WireConfig { mode: Some(AcLimits::STANDARD), ..WireConfig::IDEAL };
+    let rig = Rig::new(RigConfig::default());
+    rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+    let wire = rig.wire(config);
+    let (mut sda, mut scl, mut delay) = (wire.sda(), wire.scl(), rig.delay());
+    // START with a hold time of 100 ns, SCL low for 200 ns with data set up 150 ns, high for 180 ns, repeated START after
+    // 120 ns, STOP after 130 ns, START after a free bus of 140 ns.
+    sda.set_low().unwrap();
+    delay.delay_ns(100);
+    scl.set_low().unwrap();
+    delay.delay_ns(50);
+    sda.set_high().unwrap();
+    delay.delay_ns(150);
+    scl.set_high().unwrap();
+    delay.delay_ns(180);
+    scl.set_low().unwrap();
+    delay.delay_ns(300);
+    scl.set_high().unwrap();
+    delay.delay_ns(120);
+    sda.set_low().unwrap();
+    delay.delay_ns(5000);
+    scl.set_low().unwrap();
+    delay.delay_ns(5000);
+    scl.set_high().unwrap();
+    delay.delay_ns(130);
+    sda.set_high().unwrap();
+    delay.delay_ns(140);
+    sda.set_low().unwrap();
+    use TimingParameter::*;
+    let all = timing(&rig);
+    let mode: Vec<(TimingParameter, u32, u64)> =
+        all.iter().filter(|v| !v.0).map(|&(_, parameter, limit, measured)| (parameter, limit, measured)).collect();
+    let expected = [
+        (HoldStart, 4000, 100),
+        (Low, 4700, 200),
+        (SetupData, 250, 150),
+        (High, 4000, 180),
+        (Low, 4700, 300),
+        (SetupStart, 4700, 120),
+        (SetupStop, 4000, 130),
+        (BusFree, 4700, 140),
+    ];
+    assert_eq!(mode, expected);
+    // The chip's own limits (Fast-mode Plus at this supply) are checked apart.
+    let own: Vec<TimingParameter> = all.iter().filter(|v| v.0).map(|v| v.1).collect();
+    assert_eq!(own, [HoldStart, Low, High, Low, SetupStart, SetupStop, BusFree]);
+    assert!(rig.finish().iter().any(|incident| incident.hazard == Hazard::Overclock));
+}
+
+#[test]
+fn l4_a_slow_rise_is_reported() {
+    // 10 kilohm and 400 pF: 3.4 us.
+    let config = WireConfig { pull_up_ohm: 10_000, capacitance_pf: 400, ..WireConfig::TYPICAL };
+    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), config);
+    let _ = bus.write(0x50, &[0, 0]);
+    assert_eq!(timing(&bench.rig)[0], (false, TimingParameter::Rise, 300, 3389));
+}
+
+/// Reads two bytes of 0x00 and goes away after `bits` bits of the second one.
+fn leave_in_mid_read(bus: &mut Bus, bits: u8) {
+    bus.start().unwrap();
+    for byte in [0xA0, 0, 0] {
+        assert!(bus.send(byte).unwrap());
+    }
+    bus.start().unwrap();
+    assert!(bus.send(0xA1).unwrap());
+    bus.receive(true).unwrap();
+    for _ in 0..bits {
+        bus.clock(true).unwrap();
+    }
+    bus.abandon().unwrap();
+}
+
+#[test]
+fn l5_every_published_software_reset_frees_a_bus_left_in_mid_read() {
+    for shape in ResetShape::ALL {
+        for contents in [0x00, 0x55, 0xAA, 0xF0, 0x0F] {
+            for bits in 0..8 {
+                let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+                bench.rig.load(bench.chip, 0, &[contents; 64]);
+                leave_in_mid_read(&mut bus, bits);
+                bus.software_reset(shape).unwrap();
+                bench.rig.advance_ns(10_000);
+                let mut data = [0; 2];
+                bus.write_read(0x50, &[0, 1], &mut data).unwrap();
+                assert_eq!(data, [contents; 2], "{shape:?} {contents:#04x} {bits}");
+                bus.write(0x50, &[0, 0, 0x99]).unwrap();
+                bench.wait();
+                assert_eq!(bench.memory()[..2], [0x99, contents], "nothing else was written");
+            }
+        }
+    }
+}
+
+#[test]
+fn l5_a_controller_that_left_is_reported_as_stuck_bus() {
+    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+    bench.rig.load(bench.chip, 0, &[0; 8]);
+    leave_in_mid_read(&mut bus, 3);
+    bench.rig.advance_ns(2_000_000);
+    assert_eq!(bus.write(0x50, &[0, 0]).unwrap_err(), BitBangError::SdaHeld);
+    assert_eq!(bench.hazards(), [Hazard::StuckBus]);
+}
+
+#[test]
+fn l6_bus_time_out_resets_the_bus_logic() {
+    let mut model = ChipModel::example_32_kbit();
+    model.bus_timeout_ns = 25_000_000;
+    for (waits_ms, survives) in [(24, true), (26, false)] {
+        let (bench, mut bus) = wired(model.clone(), WireConfig::IDEAL);
+        bus.start().unwrap();
+        for byte in [0xA0, 0, 0, 0x77] {
+            assert!(bus.send(byte).unwrap());
+        }
+        bench.rig.advance_ns(waits_ms * 1_000_000);
+        assert_eq!(bus.send(0x78).unwrap(), survives);
+        bus.stop().unwrap();
+        bench.wait();
+        assert_eq!(bench.memory()[0] == 0x77, survives);
+        assert_eq!(notes(&bench.rig).contains(&Note::TimedOut), !survives);
+    }
+}
+
+#[test]
+fn l6_minimum_clock_is_noted() {
+    let mut model = ChipModel::example_32_kbit();
+    model.min_scl_hz = 10_000;
+    for (hz, slow) in [(10_000, false), (9_999, true)] {
+        let rig = Rig::new(RigConfig::default().with_scl_hz(hz));
+        rig.attach(model.clone(), Straps::GROUND);
+        rig.bus().write(0x50, &[0, 0]).unwrap();
+        assert_eq!(notes(&rig).iter().any(|note| matches!(note, Note::TooSlow { .. })), slow);
+    }
+}
+
+#[test]
+fn w5_stop_in_the_middle_of_a_byte() {
+    for (axis, expected) in [(CutByte::DropsAll, [0xFF, 0xFF]), (CutByte::KeepsWhole, [0x11, 0xFF])] {
+        for bits in 1..8 {
+            let mut model = ChipModel::example_32_kbit();
+            model.cut_byte = axis;
+            let (bench, mut bus) = wired(model, WireConfig::IDEAL);
+            bus.start().unwrap();
+            for byte in [0xA0, 0, 0, 0x11] {
+                assert!(bus.send(byte).unwrap());
+            }
+            for _ in 0..bits {
+                bus.clock(false).unwrap();
+            }
+            bus.stop().unwrap();
+            bench.wait();
+            assert_eq!(bench.memory()[..2], expected, "{axis:?} {bits}");
+            let cut = Note::ByteCut { read: false, bits };
+            assert!(notes(&bench.rig).contains(&cut));
+        }
+    }
+}
+
+#[test]
+fn w5_start_in_the_middle_of_a_byte_drops_the_latch() {
+    for axis in [CutByte::DropsAll, CutByte::KeepsWhole] {
+        let mut model = ChipModel::example_32_kbit();
+        model.cut_byte = axis;
+        let (bench, mut bus) = wired(model, WireConfig::IDEAL);
+        bus.start().unwrap();
+        for byte in [0xA0, 0, 0, 0x11] {
+            assert!(bus.send(byte).unwrap());
+        }
+        bus.clock(true).unwrap();
+        bus.clock(true).unwrap();
+        bus.start().unwrap();
+        assert!(bus.send(0xA0).unwrap(), "the next byte is a device address");
+        bus.stop().unwrap();
+        bench.wait();
+        assert_eq!(bench.memory()[0], 0xFF);
+    }
+}
+
+#[test]
+fn w8_wp_in_the_data_phase_cancels_or_only_its_level_at_stop_counts() {
+    use pagewise_simulator::Level;
+    use pagewise_simulator::model::WpSampled;
+    for (sampled, stored) in [(WpSampled::Stop, true), (WpSampled::DataPhase, false)] {
+        let mut model = ChipModel::example_32_kbit();
+        model.write_protect.sampled = sampled;
+        let (bench, mut bus) = wired(model, WireConfig::IDEAL);
+        bus.start().unwrap();
+        for byte in [0xA0, 0, 0, 0x11] {
+            assert!(bus.send(byte).unwrap());
+        }
+        bench.rig.set_wp(bench.chip, Level::High);
+        assert!(bus.send(0x22).unwrap());
+        bench.rig.set_wp(bench.chip, Level::Low);
+        bus.stop().unwrap();
+        bench.wait();
+        assert_eq!(bench.memory()[0] == 0x11, stored, "{sampled:?}");
+    }
+    // High only during the header: both store.
+    for sampled in [WpSampled::Stop, WpSampled::DataPhase] {
+        let mut model = ChipModel::example_32_kbit();
+        model.write_protect.sampled = sampled;
+        let (bench, mut bus) = wired(model, WireConfig::IDEAL);
+        bench.rig.set_wp(bench.chip, Level::High);
+        bus.start().unwrap();
+        for byte in [0xA0, 0, 0] {
+            assert!(bus.send(byte).unwrap());
+        }
+        bench.rig.set_wp(bench.chip, Level::Low);
+        assert!(bus.send(0x11).unwrap());
+        bus.stop().unwrap();
+        bench.wait();
+        assert_eq!(bench.memory()[0], 0x11);
+    }
+}
+
+#[test]
+fn r5_pointer_is_undefined_after_a_read_was_cut() {
+    let mut seen = std::collections::BTreeSet::new();
+    for seed in 0..30 {
+        let rig = Rig::new(RigConfig::default().with_seed(seed));
+        let image: Vec<u8> = (0..256).map(|i| i as u8 | 0x80).collect();
+        rig.attach_with(ChipModel::example_2_kbit(), Straps::GROUND, PowerUp::Image(image));
+        let mut bus = rig.bit_bang(WireConfig::IDEAL);
+        bus.write(0x50, &[0x00]).unwrap();
+        bus.start().unwrap();
+        assert!(bus.send(0xA1).unwrap());
+        // The first bit is 1, so that a START gets through right after it was clocked.
+        bus.start().unwrap();
+        bus.send(0xA1).unwrap();
+        seen.insert(bus.receive(false).unwrap());
+        bus.stop().unwrap();
+    }
+    assert!(seen.len() > 5, "{seen:?}");
+}
+
+#[test]
+fn b7_start_byte_general_call_and_reserved_addresses_are_not_answered() {
+    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+    for control in (0x00..0x10).chain(0xF0..=0xFF) {
+        bus.start().unwrap();
+        assert!(!bus.send(control).unwrap(), "{control:#04x}");
+        bus.stop().unwrap();
+        bench.rig.advance_ns(2_000);
+    }
+}
+
+#[test]
+fn b7_start_directly_followed_by_stop_is_survived() {
+    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+    let mut sda = bench.rig.wire(WireConfig::IDEAL).sda();
+    for _ in 0..3 {
+        sda.set_low().unwrap();
+        bench.rig.advance_ns(1_000);
+        sda.set_high().unwrap();
+        bench.rig.advance_ns(2_000);
+    }
+    bus.write(0x50, &[0, 0, 1]).unwrap();
+    bench.wait();
+    assert_eq!(bench.memory()[0], 1);
+}
+
+#[test]
+fn b1_start_in_the_middle_of_a_header_resets_the_chip() {
+    for clocks in 0..8 {
+        let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+        bus.start().unwrap();
+        assert!(bus.send(0xA0).unwrap());
+        for _ in 0..clocks {
+            bus.clock(true).unwrap();
+        }
+        bus.start().unwrap();
+        assert!(bus.send(0xA0).unwrap());
+        for byte in [0x01, 0x00, 0x42] {
+            assert!(bus.send(byte).unwrap());
+        }
+        bus.stop().unwrap();
+        bench.wait();
+        assert_eq!(bench.memory()[0x100], 0x42);
+    }
+}
+
+#[derive(Debug, Clone)]
+enum Step {
+    Write(u32, Vec<u8>),
+    Read(u32, usize),
+    ReadOn(usize),
+    Stray(u8),
+    Restarted(u32, Vec<u8>),
+    Wait(u64),
+}
+
+fn step() -> impl Strategy<Value = Step> {
+    let data = || prop::collection::vec(any::<u8>(), 0..40);
+    prop_oneof![
+        4 => (any::<u32>(), data()).prop_map(|(offset, data)| Step::Write(offset, data)),
+        3 => (any::<u32>(), 1..60_usize).prop_map(|(offset, len)| Step::Read(offset, len)),
+        1 => (1..20_usize).prop_map(Step::ReadOn),
+        1 => (0x40..0x60_u8).prop_map(Step::Stray),
+        1 => (any::<u32>(), data()).prop_map(|(offset, data)| Step::Restarted(offset, data)),
+        2 => (0..8_000_000_u64).prop_map(Step::Wait),
+    ]
+}
+
+/// Runs the steps over any bus; what came back, and whether each call succeeded.
+fn run(rig: &Rig, bus: &mut impl I2c, model: &ChipModel, steps: &[Step]) -> Vec<(bool, Vec<u8>)> {
+    let mut seen = Vec::new();
+    for step in steps {
+        let mut got = Vec::new();
+        let at = |offset: &u32| wire_address(model, offset % model.capacity);
+        let ok = match step {
+            Step::Write(offset, data) => {
+                let (address, mut bytes) = at(offset);
+                bytes.extend_from_slice(data);
+                bus.write(address, &bytes).is_ok()
+            }
+            Step::Read(offset, len) => {
+                let (address, header) = at(offset);
+                got.resize(*len, 0);
+                bus.write_read(address, &header, &mut got).is_ok()
+            }
+            Step::ReadOn(len) => {
+                got.resize(*len, 0);
+                bus.read(at(&0).0, &mut got).is_ok()
+            }
+            Step::Stray(address) => bus.write(*address, &[0x12]).is_ok(),
+            Step::Restarted(offset, data) => {
+                let (address, mut bytes) = at(offset);
+                bytes.extend_from_slice(data);
+                got.resize(3, 0);
+                bus.transaction(address, &mut [Operation::Write(&bytes), Operation::Read(&mut got)]).is_ok()
+            }
+            Step::Wait(ns) => {
+                rig.advance_ns(*ns);
+                true
+            }
+        };
+        seen.push((ok, got));
+    }
+    seen
+}
+
+fn rig_for(model: &ChipModel, hz: u32, seed: u64) -> (Rig, pagewise_simulator::ChipId) {
+    let rig = Rig::new(RigConfig::default().with_scl_hz(hz).with_seed(seed));
+    let image = pattern(model.capacity as usize);
+    let chip = rig.attach_with(model.clone(), Straps::GROUND, PowerUp::Image(image));
+    rig.attach_other(0x48, "sensor");
+    rig.set_write_cycle(chip, CycleTime::Drawn);
+    (rig, chip)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 96, ..ProptestConfig::default() })]
+
+    #[test]
+    fn l7_byte_level_and_wire_level_agree(
+        index in 0..8_usize, hz in prop::sample::select(vec![100_000, 400_000, 1_000_000]),
+        seed in any::<u64>(), steps in prop::collection::vec(step(), 1..16),
+    ) {
+        let model = &eeproms()[index];
+        let (byte, byte_chip) = rig_for(model, hz, seed);
+        let (wire, wire_chip) = rig_for(model, hz, seed);
+        let expected = run(&byte, &mut byte.bus(), model, &steps);
+        let mut bus = wire.bit_bang(WireConfig::IDEAL);
+        prop_assert_eq!(run(&wire, &mut bus, model, &steps), expected);
+        prop_assert_eq!(wire.now_ns(), byte.now_ns());
+        prop_assert_eq!(wire.trace(), byte.trace());
+        for rig in [&wire, &byte] {
+            rig.advance_ns(200_000_000);
+        }
+        prop_assert_eq!(wire.memory(wire_chip), byte.memory(byte_chip));
+    }
+
+    #[test]
+    fn l7_real_edges_change_no_byte(index in 0..8_usize, steps in prop::collection::vec(step(), 1..12)) {
+        let model = &eeproms()[index];
+        let (byte, byte_chip) = rig_for(model, 100_000, 1);
+        let (wire, wire_chip) = rig_for(model, 100_000, 1);
+        for (rig, chip) in [(&byte, byte_chip), (&wire, wire_chip)] {
+            rig.set_write_cycle(chip, CycleTime::Exact(1_000));
+        }
+        let expected = run(&byte, &mut byte.bus(), model, &steps);
+        let config = WireConfig { mode: Some(AcLimits::STANDARD), rise_max_ns: 1000, ..WireConfig::TYPICAL };
+        let mut bus = wire.bit_bang(config);
+        prop_assert_eq!(run(&wire, &mut bus, model, &steps), expected);
+        prop_assert_eq!(wire.now_ns(), byte.now_ns());
+        prop_assert_eq!(timing(&wire), vec![]);
+        for rig in [&wire, &byte] {
+            rig.advance_ns(200_000_000);
+        }
+        prop_assert_eq!(wire.memory(wire_chip), byte.memory(byte_chip));
+    }
+}
