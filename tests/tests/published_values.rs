@@ -154,3 +154,48 @@ fn every_kind_of_falsified_value_is_caught() {
         assert!(!faults(&pair).is_empty(), "{id}: a false {field} went through");
     }
 }
+
+/// Every number of every card, doubled, is caught.
+#[test]
+fn no_doubled_number_goes_through() {
+    let fields = [
+        "capacity_bits",
+        "page_bytes",
+        "word_address_bytes",
+        "endurance_cycles",
+        "endurance_at_c",
+        "retention_years",
+        "input_capacitance_pf",
+        "read_wrap_bytes",
+        "write_cycle.max_ms",
+        "write_cycle.typ_ms",
+        "supply.min_v",
+        "supply.max_v",
+        "supply.write_min_v",
+    ];
+    let mut through = Vec::new();
+    let mut tried = 0;
+    for pair in pairs() {
+        for field in fields {
+            // Twice nothing is nothing: a FRAM's write cycle, a first-generation part's word address.
+            let Some(value) = pair.stated_number(field).filter(|value| *value != 0.0) else { continue };
+            let mut falsified = pair.clone();
+            let (table, key) = match field.split_once('.') {
+                Some((table, key)) => {
+                    (falsified.card.get_mut(table).and_then(Value::as_table_mut).expect("table"), key)
+                }
+                None => (&mut falsified.card, field),
+            };
+            let doubled = match &table[key] {
+                Value::Integer(value) => Value::Integer(value * 2),
+                _ => Value::Float(value * 2.0),
+            };
+            table.insert(key.to_owned(), doubled);
+            tried += 1;
+            if faults(&falsified).is_empty() {
+                through.push(format!("{}: {field} = {}", pair.id(), value * 2.0));
+            }
+        }
+    }
+    assert!(through.is_empty(), "{} of {tried} doubled numbers went through:\n{}", through.len(), through.join("\n"));
+}

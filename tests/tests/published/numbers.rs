@@ -37,7 +37,8 @@ pub fn faults(pair: &Pair) -> Vec<String> {
     let mut faults = Vec::new();
     for (field, key) in NUMBERS {
         let Some(stated) = pair.stated_number(field) else { continue };
-        let plain = pair.published(key) == Some(stated) || in_remarks(pair, field, stated);
+        let published = if field == "page_bytes" { worded_page(pair) } else { None }.or(pair.published(key));
+        let plain = published == Some(stated) || in_remarks(pair, field, stated);
         let sound = if pair.is_derived(field) { follows(pair, field, stated) } else { plain };
         if !sound {
             faults.push(format!("{field} = {stated}, published {:?}", pair.entry.get(key)));
@@ -61,50 +62,57 @@ pub fn faults(pair: &Pair) -> Vec<String> {
     faults
 }
 
-/// A sibling's or a version's number that the entry gives in words.
+/// A sibling's number that the entry gives in the clause of its notes that names the sibling.
 fn in_remarks(pair: &Pair, field: &str, value: f64) -> bool {
-    let remarks = pair.remarks().to_lowercase();
-    let has = |words: &[String]| words.iter().any(|words| remarks.contains(words.as_str()));
-    match field {
-        "page_bytes" if remarks.contains("pages over the family") || remarks.contains("pages: 8") => {
-            let digits = text(&pair.card, "name");
-            let digits = digits.trim_start_matches("BR24T").trim_start_matches("GP24BC").trim_end_matches("-W");
-            pages_by_density(&remarks)
-                .iter()
-                .any(|(page, members)| *page == value && members.iter().any(|member| *member == digits.to_lowercase()))
-        }
-        "page_bytes" => has(&[
-            format!("page {value}"),
-            format!("{value}-byte page"),
-            format!(", {value} on "),
-            format!("page of this part is {value}"),
-        ]),
-        "endurance_cycles" => has(&[format!("{}e6 cycles", value / 1e6)]),
-        "retention_years" => has(&[format!("{value} years")]),
-        _ => false,
-    }
+    let words = match field {
+        "endurance_cycles" => format!("{}e6 cycles", value / 1e6),
+        "retention_years" => format!("{value} years"),
+        _ => return false,
+    };
+    pair.is_sibling() && own_clauses(pair).iter().any(|clause| clause.contains(&words))
 }
 
-/// `8 (01, 02), 16 (04, 08, 16)` as pages with the digits of the members that have them.
-fn pages_by_density(remarks: &str) -> Vec<(f64, Vec<String>)> {
-    let start = remarks.find("pages").unwrap_or(0);
-    let list = &remarks[start..];
-    let list = &list[..list.find('.').unwrap_or(list.len())];
-    let mut pages = Vec::new();
-    for group in list.split(')') {
-        let Some((page, members)) = group.split_once('(') else { continue };
-        let digits: String = page.chars().rev().skip_while(|c| *c == ' ').take_while(char::is_ascii_digit).collect();
-        let page: String = digits.chars().rev().collect();
-        let members = members.split(',').map(|member| member.trim().to_owned()).collect();
-        pages.push((page.parse().unwrap_or(0.0), members));
+/// Clauses of the notes that name the card's part, or the first word of its own document.
+fn own_clauses(pair: &Pair) -> Vec<String> {
+    let notes = pair.published_text("notes");
+    let (name, document) = (text(&pair.card, "name"), text(&pair.card, "document"));
+    let document = document.split(' ').next().unwrap_or_default();
+    let clauses = notes.split(". ").flat_map(|sentence| sentence.split("; "));
+    clauses.filter(|clause| clause.contains(&name) || clause.contains(document)).map(str::to_owned).collect()
+}
+
+/// The page that the notes give for this member: `Page 8 on 02D, 16 on 04D/08D`, `8 (01, 02), 16 (04)`, `X: page 16`.
+fn worded_page(pair: &Pair) -> Option<f64> {
+    let notes = pair.published_text("notes");
+    let name = text(&pair.card, "name");
+    let name = name.trim_end_matches("-W");
+    let is_member = |members: &str| {
+        members.split([',', '/', ' ']).map(str::trim).any(|member| !member.is_empty() && name.ends_with(member))
+    };
+    let list = notes.split(". ").find(|sentence| sentence.starts_with("Pages over") || sentence.starts_with("Pages:"));
+    if let Some((_, list)) = list.and_then(|list| list.split_once(':')) {
+        let groups = list.split(')').filter_map(|group| group.split_once('('));
+        return groups
+            .filter(|(_, members)| is_member(members))
+            .find_map(|(page, _)| page.trim_matches([',', ' ']).parse().ok());
     }
-    pages
+    let list = notes.split(". ").find_map(|sentence| sentence.strip_prefix("Page "));
+    let groups = list.into_iter().flat_map(|list| list.split(", ")).filter_map(|group| group.split_once(" on "));
+    let by_member =
+        groups.filter(|(_, members)| is_member(members.trim_end_matches('.'))).find_map(|it| it.0.parse().ok());
+    by_member.or_else(|| {
+        let clauses = own_clauses(pair);
+        let after = clauses.iter().filter_map(|clause| clause.split_once("page ")).map(|(_, page)| page);
+        let before = clauses.iter().filter_map(|clause| clause.split_once("-byte page")).map(|(page, _)| page);
+        let digits = |text: &str| text.split(|c: char| !c.is_ascii_digit()).next()?.parse().ok();
+        after.filter_map(digits).chain(before.filter_map(|text| text.rsplit(' ').next()?.parse().ok())).next()
+    })
 }
 
 /// A value marked as derived must follow from the entry; `derived` is no way round the check.
 fn follows(pair: &Pair, field: &str, value: f64) -> bool {
     match field {
-        "capacity_bits" => density_is_named(pair, value),
+        "capacity_bits" => kilobits_by_order_code(pair) == Some(value / 1024.0),
         "page_bytes" => value == 1.0 && pair.remarks().contains("page write exists on devices of 1 Kbit and larger"),
         "word_address_bytes" => pair.published("word_address_bytes") == Some(value),
         "supply.min_v" | "supply.max_v" => supply_follows(pair, field, value),
@@ -112,22 +120,24 @@ fn follows(pair: &Pair, field: &str, value: f64) -> bool {
     }
 }
 
-/// The order code's digits or the entry's words give the density: `BR24T04-W`, `1 Kbit`, `128 bytes`, `4 kbit`.
-fn density_is_named(pair: &Pair, bits: f64) -> bool {
-    let kilobits = bits / 1024.0;
+/// Kilobits by the digits of the order code (`BR24T04-W`, `BR24T1M-W`), or by the place of the code in a list that the
+/// sheet gives beside a list of densities (`S524A40X10/40X20/40X40`, `1, 2, 4 kbit`).
+fn kilobits_by_order_code(pair: &Pair) -> Option<f64> {
     let name = text(&pair.card, "name");
-    let remarks = pair.remarks().to_lowercase();
-    let in_words = [format!("{kilobits} kbit"), format!("{kilobits}, 4 kbit"), format!("{} bytes", bits / 8.0)];
-    let samsung = kilobits.log2() * 10.0 + 10.0;
-    let codes = [
-        format!("{kilobits:02}"),
-        format!("1M-{}", if kilobits == 1024.0 { "W" } else { "?" }),
-        format!("40X{}", if kilobits == 4.0 { 40.0 } else { samsung }),
-    ];
-    let philips = name.starts_with("PCF85") && remarks.contains("at 2, 4 and 8 kbit");
-    let philips = philips && matches!((name.as_str(), kilobits as u32), ("PCF8582C-2", 2) | ("PCF8594C-2", 4));
-    let listed = pair.remarks().contains(&name) || !pair.published_text("covers").is_empty() || pair.is_sibling();
-    philips || listed && (codes.iter().any(|code| name.contains(code)) || in_words.iter().any(|w| remarks.contains(w)))
+    if let Some((_, code)) = name.split_once("24").or_else(|| name.split_once("RC"))
+        && !name.starts_with("S524")
+    {
+        let code = code.trim_start_matches(|c: char| c.is_ascii_alphabetic());
+        let digits: String = code.chars().take_while(char::is_ascii_digit).collect();
+        let unit = if code[digits.len()..].starts_with('M') { 1024.0 } else { 1.0 };
+        return digits.parse::<f64>().ok().map(|number| number * unit);
+    }
+    let document = text(&pair.card, "document");
+    let place = document.split(' ').next()?.split('/').position(|code| name.ends_with(code))?;
+    let words = if pair.is_sibling() { pair.published_text("notes") } else { pair.published_text("covers") };
+    let list = words.split(" kbit").find(|part| part.contains(", "))?;
+    let list = list.rsplit(" at ").next()?.replace(" and ", ", ");
+    list.split(", ").nth(place)?.parse().ok()
 }
 
 /// Ends of the supply that the member's own grades, or the words about versions, give.
@@ -144,7 +154,8 @@ fn supply_follows(pair: &Pair, field: &str, value: f64) -> bool {
     let (Some(min), Some(max)) = (min, max) else { return false };
     let name = text(&pair.card, "name");
     let version = name.rsplit_once('-').map_or(String::new(), |(_, version)| format!("-{version}: {min}-{max} V"));
-    let versions = name.split_once('(').map_or(String::new(), |(_, range)| range.trim_end_matches(')').to_owned());
+    let range = format!("{min:.1}-{max:.1} V");
+    let versions = if name.contains(&range) { range } else { String::new() };
     let words = [
         format!("{name} {min:.1}-{max:.1} V"),
         format!("{name} {min}, "),

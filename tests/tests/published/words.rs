@@ -111,7 +111,7 @@ fn others(pair: &Pair) -> Vec<String> {
     let holds = match wrap.map(|wrap| wrap as u32) {
         _ if whole => wrap == Some(bytes),
         Some(65_536) => has(&["512-Kbit half"]),
-        Some(256) => has(&["256-byte bank", "256-byte block"]),
+        Some(256) => bytes >= 256.0 && has(&["256-byte bank", "256-byte block"]),
         _ => pair.is_derived("read_wrap_bytes") && wrap == Some(bytes) && bytes < 256.0,
     };
     check("read_wrap_bytes", holds);
