@@ -6,7 +6,7 @@ use embedded_hal_async::i2c::I2c;
 use crate::error::Error;
 use crate::plan::{Action, Difference, Job, Outcome, Plan, State, Updated};
 use crate::shell::{Data, compare, frame};
-use crate::{Config, Geometry, Location, Options};
+use crate::{Config, Geometry, Irreversible, Location, Options, Region};
 
 /// A serial EEPROM on an I2C bus, for async code; no executor is assumed.
 ///
@@ -145,6 +145,59 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         self.run(Job::Ready, 0, 0, Data::from(&[])).await
     }
 
+    /// As [`Eeprom::read_region`](crate::Eeprom::read_region).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn read_region(
+        &mut self,
+        region: &Region,
+        offset: u32,
+        bytes: &mut [u8],
+    ) -> Result<(), Error<I2C::Error>> {
+        let offset = region.check(offset, bytes.len())?;
+        self.run_region(region.geometry(), Job::Read, offset, bytes.len(), Data::into(bytes)).await
+    }
+
+    /// As [`Eeprom::write_region`](crate::Eeprom::write_region).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn write_region(&mut self, region: &Region, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+        let offset = region.check_write(offset, bytes.len())?;
+        self.run_region(region.geometry(), Job::Write, offset, bytes.len(), Data::from(bytes)).await
+    }
+
+    /// Locks a region **for ever**, as [`Eeprom::lock_region`](crate::Eeprom::lock_region).
+    ///
+    /// # Errors
+    ///
+    /// Those of the blocking call.
+    pub async fn lock_region(&mut self, region: &Region, _confirmed: Irreversible) -> Result<(), Error<I2C::Error>> {
+        let (geometry, offset, data) = region.lock_write()?;
+        self.run_region(geometry, Job::Write, offset, 1, Data::from(&[data])).await
+    }
+
+    /// Runs a job at a region's geometry. The main array's own state stays as it is: a call that is dropped in the
+    /// middle leaves the part busy, which the next call finds out by its missing ACK.
+    async fn run_region(
+        &mut self,
+        geometry: Geometry,
+        job: Job,
+        offset: u32,
+        length: usize,
+        mut data: Data<'_>,
+    ) -> Result<(), Error<I2C::Error>> {
+        if self.state.pending().is_some() {
+            self.wait_ready().await?;
+        }
+        let Self { i2c, delay, buffer, config, .. } = self;
+        let config = config.at(geometry);
+        run(i2c, delay, buffer, &config, &mut State::new(), (job, offset, length), &mut data).await
+    }
+
     /// Capacity in bytes.
     pub const fn capacity(&self) -> u32 {
         self.config.geometry.capacity_bytes()
@@ -162,50 +215,63 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
 
     async fn run(&mut self, job: Job, offset: u32, length: usize, mut data: Data<'_>) -> Result<(), Error<I2C::Error>> {
         let Self { i2c, delay, buffer, config, state } = self;
-        config.check(job, offset, length)?;
-        let mut plan = Plan::idle(config, state, job, offset, length);
-        plan.start();
-        let mut source = None;
-        loop {
-            let step = plan.step();
-            let place = config.geometry.locate(step.offset);
-            let mut outcome = Outcome::Done;
-            let result = match step.action {
-                Action::Done => return Ok(()),
-                Action::Wait => {
-                    delay.delay_us(step.us).await;
-                    Ok(())
-                }
-                Action::Poll => match place.header.as_bytes() {
-                    [] => i2c.read(place.device_address, &mut [0]).await,
-                    header => i2c.write(place.device_address, header).await,
-                },
-                Action::Write => match frame(buffer, &place.header, &data, &step) {
-                    Some(bytes) => i2c.write(place.device_address, bytes).await,
-                    None => return Err(Error::OutOfStep),
-                },
-                Action::Read => match data.part(&step) {
-                    Some(part) => read(i2c, &place, part).await,
-                    None => return Err(Error::OutOfStep),
-                },
-                Action::Compare => match buffer.get_mut(..step.length) {
-                    Some(scratch) => {
-                        let result = read(i2c, &place, scratch).await;
-                        if result.is_ok() {
-                            outcome = compare(&mut plan, scratch, &data, step.start);
-                        }
-                        result
+        run(i2c, delay, buffer, config, state, (job, offset, length), &mut data).await
+    }
+}
+
+/// Makes a plan and executes it. The plan bounds its steps, so this ends.
+async fn run<I2C: I2c, D: DelayNs>(
+    i2c: &mut I2C,
+    delay: &mut D,
+    buffer: &mut [u8],
+    config: &Config,
+    state: &mut State,
+    (job, offset, length): (Job, u32, usize),
+    data: &mut Data<'_>,
+) -> Result<(), Error<I2C::Error>> {
+    config.check(job, offset, length)?;
+    let mut plan = Plan::idle(config, state, job, offset, length);
+    plan.start();
+    let mut source = None;
+    loop {
+        let step = plan.step();
+        let place = config.geometry.locate(step.offset);
+        let mut outcome = Outcome::Done;
+        let result = match step.action {
+            Action::Done => return Ok(()),
+            Action::Wait => {
+                delay.delay_us(step.us).await;
+                Ok(())
+            }
+            Action::Poll => match place.header.as_bytes() {
+                [] => i2c.read(place.device_address, &mut [0]).await,
+                header => i2c.write(place.device_address, header).await,
+            },
+            Action::Write => match frame(buffer, &place.header, data, &step) {
+                Some(bytes) => i2c.write(place.device_address, bytes).await,
+                None => return Err(Error::OutOfStep),
+            },
+            Action::Read => match data.part(&step) {
+                Some(part) => read(i2c, &place, part).await,
+                None => return Err(Error::OutOfStep),
+            },
+            Action::Compare => match buffer.get_mut(..step.length) {
+                Some(scratch) => {
+                    let result = read(i2c, &place, scratch).await;
+                    if result.is_ok() {
+                        outcome = compare(&mut plan, scratch, data, step.start);
                     }
-                    None => return Err(Error::OutOfStep),
-                },
-            };
-            if let Err(error) = result {
-                outcome = config.classify(&error);
-                source = Some(error);
-            }
-            if let Err(failure) = plan.complete(outcome) {
-                return Err(Error::from_failure(&plan, failure, source));
-            }
+                    result
+                }
+                None => return Err(Error::OutOfStep),
+            },
+        };
+        if let Err(error) = result {
+            outcome = config.classify(&error);
+            source = Some(error);
+        }
+        if let Err(failure) = plan.complete(outcome) {
+            return Err(Error::from_failure(&plan, failure, source));
         }
     }
 }

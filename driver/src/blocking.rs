@@ -6,7 +6,7 @@ use embedded_hal::i2c::I2c;
 use crate::error::Error;
 use crate::plan::{Action, Difference, Job, Outcome, Plan, State, Updated};
 use crate::shell::{Data, compare, frame};
-use crate::{Config, Geometry, Location, Options};
+use crate::{Config, Geometry, Irreversible, Location, Options, Region};
 
 /// A serial EEPROM on an I2C bus.
 ///
@@ -195,6 +195,62 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         self.run(Job::Ready, 0, 0, Data::from(&[]))
     }
 
+    /// Reads `bytes.len()` bytes of a region (identification page, serial number, EUI), from `offset` inside it.
+    ///
+    /// The wire line is that of [`Eeprom::read`], at the region's own device address.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::OutOfRange`] against the region's length; otherwise those of [`Eeprom::read`].
+    pub fn read_region(&mut self, region: &Region, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
+        let offset = region.check(offset, bytes.len())?;
+        self.run_region(region.geometry(), Job::Read, offset, bytes.len(), Data::into(bytes))
+    }
+
+    /// Writes `bytes` at `offset` inside a region and waits for the write cycle.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::Unsupported`] on a read-only region, [`Error::OutOfRange`] against the region's length; a locked region
+    /// gives [`Error::WriteProtected`] on parts that refuse data, and nothing on parts that drop it. Otherwise those
+    /// of [`Eeprom::write`].
+    pub fn write_region(&mut self, region: &Region, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+        let offset = region.check_write(offset, bytes.len())?;
+        self.run_region(region.geometry(), Job::Write, offset, bytes.len(), Data::from(bytes))
+    }
+
+    /// Locks a region **for ever**. There is no way back on the part.
+    ///
+    /// ```text
+    /// S  lock device+W A  lock word address A..  lock data A  P
+    /// ```
+    ///
+    /// # Errors
+    ///
+    /// [`Error::Unsupported`] if the region has no lock; otherwise those of [`Eeprom::write`].
+    pub fn lock_region(&mut self, region: &Region, _confirmed: Irreversible) -> Result<(), Error<I2C::Error>> {
+        let (geometry, offset, data) = region.lock_write()?;
+        self.run_region(geometry, Job::Write, offset, 1, Data::from(&[data]))
+    }
+
+    /// Runs a job at a region's geometry. The main array's own state stays as it is: a call that is dropped in the
+    /// middle leaves the part busy, which the next call finds out by its missing ACK.
+    fn run_region(
+        &mut self,
+        geometry: Geometry,
+        job: Job,
+        offset: u32,
+        length: usize,
+        mut data: Data<'_>,
+    ) -> Result<(), Error<I2C::Error>> {
+        if self.state.pending().is_some() {
+            self.wait_ready()?;
+        }
+        let Self { i2c, delay, buffer, config, .. } = self;
+        let config = config.at(geometry);
+        run(i2c, delay, buffer, &config, &mut State::new(), (job, offset, length), &mut data)
+    }
+
     /// Capacity in bytes.
     pub const fn capacity(&self) -> u32 {
         self.config.geometry.capacity_bytes()
@@ -210,53 +266,65 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         (self.i2c, self.delay)
     }
 
-    /// Makes a plan and executes it. The plan bounds its steps, so this ends.
     fn run(&mut self, job: Job, offset: u32, length: usize, mut data: Data<'_>) -> Result<(), Error<I2C::Error>> {
         let Self { i2c, delay, buffer, config, state } = self;
-        config.check(job, offset, length)?;
-        let mut plan = Plan::idle(config, state, job, offset, length);
-        plan.start();
-        let mut source = None;
-        loop {
-            let step = plan.step();
-            let place = config.geometry.locate(step.offset);
-            let mut outcome = Outcome::Done;
-            let result = match step.action {
-                Action::Done => return Ok(()),
-                Action::Wait => {
-                    delay.delay_us(step.us);
-                    Ok(())
-                }
-                Action::Poll => match place.header.as_bytes() {
-                    [] => i2c.read(place.device_address, &mut [0]),
-                    header => i2c.write(place.device_address, header),
-                },
-                Action::Write => match frame(buffer, &place.header, &data, &step) {
-                    Some(bytes) => i2c.write(place.device_address, bytes),
-                    None => return Err(Error::OutOfStep),
-                },
-                Action::Read => match data.part(&step) {
-                    Some(part) => read(i2c, &place, part),
-                    None => return Err(Error::OutOfStep),
-                },
-                Action::Compare => match buffer.get_mut(..step.length) {
-                    Some(scratch) => {
-                        let result = read(i2c, &place, scratch);
-                        if result.is_ok() {
-                            outcome = compare(&mut plan, scratch, &data, step.start);
-                        }
-                        result
+        run(i2c, delay, buffer, config, state, (job, offset, length), &mut data)
+    }
+}
+
+/// Makes a plan and executes it. The plan bounds its steps, so this ends.
+fn run<I2C: I2c, D: DelayNs>(
+    i2c: &mut I2C,
+    delay: &mut D,
+    buffer: &mut [u8],
+    config: &Config,
+    state: &mut State,
+    (job, offset, length): (Job, u32, usize),
+    data: &mut Data<'_>,
+) -> Result<(), Error<I2C::Error>> {
+    config.check(job, offset, length)?;
+    let mut plan = Plan::idle(config, state, job, offset, length);
+    plan.start();
+    let mut source = None;
+    loop {
+        let step = plan.step();
+        let place = config.geometry.locate(step.offset);
+        let mut outcome = Outcome::Done;
+        let result = match step.action {
+            Action::Done => return Ok(()),
+            Action::Wait => {
+                delay.delay_us(step.us);
+                Ok(())
+            }
+            Action::Poll => match place.header.as_bytes() {
+                [] => i2c.read(place.device_address, &mut [0]),
+                header => i2c.write(place.device_address, header),
+            },
+            Action::Write => match frame(buffer, &place.header, data, &step) {
+                Some(bytes) => i2c.write(place.device_address, bytes),
+                None => return Err(Error::OutOfStep),
+            },
+            Action::Read => match data.part(&step) {
+                Some(part) => read(i2c, &place, part),
+                None => return Err(Error::OutOfStep),
+            },
+            Action::Compare => match buffer.get_mut(..step.length) {
+                Some(scratch) => {
+                    let result = read(i2c, &place, scratch);
+                    if result.is_ok() {
+                        outcome = compare(&mut plan, scratch, data, step.start);
                     }
-                    None => return Err(Error::OutOfStep),
-                },
-            };
-            if let Err(error) = result {
-                outcome = config.classify(&error);
-                source = Some(error);
-            }
-            if let Err(failure) = plan.complete(outcome) {
-                return Err(Error::from_failure(&plan, failure, source));
-            }
+                    result
+                }
+                None => return Err(Error::OutOfStep),
+            },
+        };
+        if let Err(error) = result {
+            outcome = config.classify(&error);
+            source = Some(error);
+        }
+        if let Err(failure) = plan.complete(outcome) {
+            return Err(Error::from_failure(&plan, failure, source));
         }
     }
 }

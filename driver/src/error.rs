@@ -91,6 +91,24 @@ impl<E> Error<E> {
         }
     }
 
+    /// The same error of a request that is a part of a longer one: `by` more on the part, `done` bytes before.
+    pub(crate) fn moved(mut self, by: u32, done: usize) -> Self {
+        match &mut self {
+            Self::WriteProtected { offset, .. } | Self::Verify { offset, .. } => *offset = offset.wrapping_add(by),
+            _ => {}
+        }
+        match &mut self {
+            Self::OutOfRange { .. } | Self::BufferTooSmall { .. } | Self::Unsupported | Self::OutOfStep => {}
+            Self::NotAnswering { safe_bytes, .. }
+            | Self::WriteProtected { safe_bytes, .. }
+            | Self::WriteCycleOverrun { safe_bytes, .. }
+            | Self::Verify { safe_bytes, .. }
+            | Self::WriteProtectPin { safe_bytes }
+            | Self::Bus { safe_bytes, .. } => *safe_bytes = safe_bytes.wrapping_add(done),
+        }
+        self
+    }
+
     /// Joins what the planner says and what the HAL said last.
     pub(crate) fn from_failure(plan: &Plan<'_>, failure: Failure, source: Option<E>) -> Self {
         let safe_bytes = plan.safe_bytes();

@@ -6,19 +6,31 @@ mod address;
 #[cfg(feature = "async")]
 mod asynch;
 mod blocking;
+mod chips;
+mod choose;
 mod chunk;
+mod common;
 mod error;
 mod geometry;
 mod options;
 pub mod plan;
+mod protect;
+mod recovery;
+mod region;
 mod shell;
 
 pub use address::{Header, Location};
 #[cfg(feature = "async")]
 pub use asynch::AsyncEeprom;
 pub use blocking::Eeprom;
+pub use chips::Chips;
+pub use choose::{Candidate, ChooseError, LongerHeader, choose};
 pub use chunk::{Chunk, Chunks};
+pub use common::CommonError;
 pub use error::Error;
 pub use geometry::{Geometry, GeometryError, Parameters};
 pub use options::{Config, Options, Wait};
 pub use plan::{Difference, Updated};
+pub use protect::{Protected, WriteProtectTiming};
+pub use recovery::{RecoveryError, free_bus};
+pub use region::{Irreversible, Lock, Region, RegionAccess, RegionParameters};

@@ -144,6 +144,11 @@ impl Config {
         }
     }
 
+    /// The same options for another geometry of the same part (a region): same header length, same write cycle.
+    pub(crate) fn at(&self, geometry: Geometry) -> Self {
+        Self { geometry, ..*self }
+    }
+
     /// Whether a request can be planned at all.
     pub(crate) fn check(&self, job: Job, offset: u32, length: usize) -> Result<(), PlanError> {
         let geometry = &self.geometry;

@@ -84,6 +84,13 @@ pub struct Difference {
     pub found: u8,
 }
 
+impl Difference {
+    /// The same difference in a longer request that has `start` bytes before.
+    pub(crate) fn moved(self, start: usize) -> Self {
+        Self { index: self.index.wrapping_add(start), ..self }
+    }
+}
+
 /// Why a plan ended without fulfilling its request. The numbers are asked from the [`Plan`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -150,6 +157,13 @@ pub struct Updated {
     pub written: u32,
     /// Page writes that were spared, since the bytes were there already.
     pub kept: u32,
+}
+
+impl Updated {
+    pub(crate) fn plus(self, other: Self) -> Self {
+        let written = self.written.wrapping_add(other.written);
+        Self { written, kept: self.kept.wrapping_add(other.kept) }
+    }
 }
 
 /// What has to be remembered from one plan to the next for one part.

@@ -216,3 +216,70 @@ proptest! {
         prop_assert_eq!(chip.borrow().now_us, twin.borrow().now_us);
     }
 }
+
+/// A pin that only keeps its level.
+struct Level(Rc<RefCell<bool>>);
+
+impl embedded_hal::digital::ErrorType for Level {
+    type Error = std::convert::Infallible;
+}
+
+impl embedded_hal::digital::OutputPin for Level {
+    fn set_low(&mut self) -> Result<(), Self::Error> {
+        *self.0.borrow_mut() = false;
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Self::Error> {
+        *self.0.borrow_mut() = true;
+        Ok(())
+    }
+}
+
+#[test]
+fn wp_is_asserted_again_wherever_a_write_is_dropped() {
+    use pagewise_driver::{Protected, WriteProtectTiming};
+    for polls in 1.. {
+        let (_, driver) = async_rig(KBIT_32, Options::new().with_poll_interval_us(1000), Effect::AfterPause);
+        let level = Rc::new(RefCell::new(false));
+        let pin = Level(level.clone());
+        let mut guarded = Protected::new::<ErrorKind>(driver, pin, WriteProtectTiming::new()).unwrap();
+        let mut future = Box::pin(guarded.write(30, &[1; 4]));
+        let finished = drive(polls, future.as_mut()).is_some();
+        assert_eq!(*level.borrow(), finished, "released while the write is under way");
+        drop(future);
+        assert!(*level.borrow(), "asserted after {polls} polls");
+        if finished {
+            assert!(polls > 10);
+            break;
+        }
+    }
+}
+
+#[test]
+fn several_chips_and_regions_work_in_the_async_form() {
+    use pagewise_driver::{Chips, Parameters, Region, RegionAccess, RegionParameters};
+    let (one, _, _) = rig(KBIT_32.parameters());
+    let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
+    let parts = vec![one, two.clone()];
+    let (bus, clock) = (AsyncBus(Bus(parts.clone()), Effect::AfterPause), AsyncClock(Clock(parts)));
+    let driver = AsyncDriver::new(bus, clock, KBIT_32, Options::new());
+    let mut space = Chips::new(driver, [0x50, 0x51]).unwrap();
+    drive(usize::MAX, space.write(4090, &[1; 12])).unwrap().unwrap();
+    let mut back = [0; 12];
+    drive(usize::MAX, space.read(4090, &mut back)).unwrap().unwrap();
+    assert_eq!(back, [1; 12]);
+    assert_eq!(two.borrow().memory[..6], [1; 6]);
+    let mut driver = space.release();
+    let region = Region::try_new(RegionParameters {
+        device_address: 0x51,
+        word_address_bytes: 2,
+        word_address: 2,
+        length_bytes: 16,
+        page_bytes: 16,
+        write_cycle_us: 5000,
+        access: RegionAccess::Writable,
+    });
+    drive(usize::MAX, driver.write_region(&region.unwrap(), 0, &[9])).unwrap().unwrap();
+    assert_eq!(two.borrow().memory[..4], [1, 1, 9, 1]);
+}

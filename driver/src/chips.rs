@@ -1,0 +1,299 @@
+//! Several identical chips as one address space.
+
+use core::ops::Range;
+
+use crate::error::Error;
+use crate::geometry::{Geometry, GeometryError};
+use crate::options::Config;
+use crate::plan::{Difference, State, Updated};
+
+/// Identical chips on one bus, at different device addresses, one after the other in one address space.
+///
+/// Offset 0 is the first byte of the first address given; a request may cross from chip to chip. Each chip's write
+/// cycle is waited for at its own address. `T` is [`Eeprom`](crate::Eeprom) or, with feature `async`, `AsyncEeprom`.
+///
+/// # Examples
+///
+/// ```
+/// use embedded_hal_mock::eh1::delay::NoopDelay;
+/// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
+/// use pagewise_driver::{Chips, Eeprom, Geometry, Options, Parameters};
+///
+/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
+/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
+/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// let i2c = Mock::new(&[
+///     Transaction::write_read(0x50, vec![0x0F, 0xFF], vec![1]),
+///     Transaction::write_read(0x51, vec![0x00, 0x00], vec![2]),
+/// ]);
+/// let eeprom = Eeprom::<_, _, 34>::new(i2c, NoopDelay, PART, Options::new());
+/// let mut chips = Chips::new(eeprom, [0x50, 0x51])?;
+/// assert_eq!(chips.capacity(), 8192);
+/// let mut bytes = [0; 2];
+/// chips.read(0x0FFF, &mut bytes).unwrap();
+/// assert_eq!(bytes, [1, 2]);
+/// # chips.release().release().0.done();
+/// # Ok::<(), pagewise_driver::GeometryError>(())
+/// ```
+#[derive(Debug)]
+pub struct Chips<T, const N: usize> {
+    eeprom: T,
+    addresses: [u8; N],
+    states: [State; N],
+    current: usize,
+}
+
+/// What of a driver depends on the chip.
+trait Core {
+    fn core(&mut self) -> (&mut Config, &mut State);
+}
+
+impl<I2C, D, const BUF: usize> Core for crate::Eeprom<I2C, D, BUF> {
+    fn core(&mut self) -> (&mut Config, &mut State) {
+        (&mut self.config, &mut self.state)
+    }
+}
+
+#[cfg(feature = "async")]
+impl<I2C, D, const BUF: usize> Core for crate::AsyncEeprom<I2C, D, BUF> {
+    fn core(&mut self) -> (&mut Config, &mut State) {
+        (&mut self.config, &mut self.state)
+    }
+}
+
+/// The part of a request that lies on one chip.
+struct Piece {
+    /// Offset of the chip in the whole address space.
+    base: u32,
+    /// Offset on the chip.
+    offset: u32,
+    /// Bytes of the request.
+    range: Range<usize>,
+}
+
+impl<T, const N: usize> Chips<T, N> {
+    /// Gives the driver back, set to the chip that was used last.
+    pub fn release(self) -> T {
+        self.eeprom
+    }
+}
+
+/// Checks each address and that no two are equal; gives the geometry of the first chip.
+fn check<const N: usize>(geometry: Geometry, addresses: &[u8; N]) -> Result<Geometry, GeometryError> {
+    let mut rest = addresses.as_slice();
+    while let [address, others @ ..] = rest {
+        geometry.with_device_address(*address)?;
+        if others.contains(address) {
+            return Err(GeometryError::DeviceAddress { found: *address });
+        }
+        rest = others;
+    }
+    let capacity_bytes = geometry.capacity_bytes();
+    if u64::from(capacity_bytes).saturating_mul(N as u64) > u64::from(u32::MAX) {
+        return Err(GeometryError::CapacityUnreachable { capacity_bytes, reach_bytes: u32::MAX });
+    }
+    match addresses.first() {
+        Some(first) => geometry.with_device_address(*first),
+        None => Err(GeometryError::CapacityZero),
+    }
+}
+
+#[expect(private_bounds, reason = "the two drivers are all there is")]
+impl<T: Core, const N: usize> Chips<T, N> {
+    /// Takes a driver for one of the chips and the device addresses of all, in order of their place.
+    ///
+    /// # Errors
+    ///
+    /// A [`GeometryError`]: an address that does not fit the part or occurs twice ([`GeometryError::DeviceAddress`]),
+    /// no address at all, more than 4 GiB together.
+    pub fn new(mut eeprom: T, addresses: [u8; N]) -> Result<Self, GeometryError> {
+        let (config, state) = eeprom.core();
+        config.geometry = check(config.geometry, &addresses)?;
+        *state = State::new();
+        Ok(Self { eeprom, addresses, states: [State::new(); N], current: 0 })
+    }
+
+    /// Capacity of all chips together in bytes.
+    pub fn capacity(&mut self) -> u32 {
+        self.chip_bytes().saturating_mul(N as u32)
+    }
+
+    fn chip_bytes(&mut self) -> u32 {
+        self.eeprom.core().0.geometry.capacity_bytes()
+    }
+
+    fn check<E>(&mut self, offset: u32, length: usize) -> Result<(), Error<E>> {
+        let capacity = self.capacity();
+        match capacity.checked_sub(offset) {
+            Some(rest) if length as u64 <= u64::from(rest) => Ok(()),
+            _ => Err(Error::OutOfRange { offset, length, capacity }),
+        }
+    }
+
+    /// The next part of a request, with the driver set to its chip; `None` at the end.
+    fn piece(&mut self, offset: u32, length: usize, done: usize) -> Option<Piece> {
+        let left = length.checked_sub(done).filter(|left| *left > 0)?;
+        let chip_bytes = self.chip_bytes();
+        let at = offset.checked_add(done as u32)?;
+        let index = at.checked_div(chip_bytes)?;
+        let base = index.wrapping_mul(chip_bytes);
+        let offset = at.wrapping_sub(base);
+        let room = usize::try_from(chip_bytes.wrapping_sub(offset)).unwrap_or(usize::MAX);
+        self.select(index as usize)?;
+        Some(Piece { base, offset, range: done..done.saturating_add(left.min(room)) })
+    }
+
+    /// Sets the driver to a chip. Its state stays inside the driver until another chip is selected, so that a call
+    /// which is dropped loses nothing.
+    fn select(&mut self, index: usize) -> Option<()> {
+        let address = *self.addresses.get(index)?;
+        let (config, state) = self.eeprom.core();
+        *self.states.get_mut(self.current)? = *state;
+        *state = *self.states.get(index)?;
+        config.geometry = config.geometry.with_device_address(address).ok()?;
+        self.current = index;
+        Some(())
+    }
+}
+
+impl<I2C, D, const BUF: usize, const N: usize> Chips<crate::Eeprom<I2C, D, BUF>, N>
+where
+    I2C: embedded_hal::i2c::I2c,
+    D: embedded_hal::delay::DelayNs,
+{
+    /// As [`Eeprom::read`](crate::Eeprom::read), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
+        self.each(offset, bytes.len(), |eeprom, at, range| match bytes.get_mut(range) {
+            Some(part) => eeprom.read(at, part),
+            None => Err(Error::OutOfStep),
+        })
+    }
+
+    /// As [`Eeprom::write`](crate::Eeprom::write), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+        self.each(offset, bytes.len(), |eeprom, at, range| match bytes.get(range) {
+            Some(part) => eeprom.write(at, part),
+            None => Err(Error::OutOfStep),
+        })
+    }
+
+    /// As [`Eeprom::write_verified`](crate::Eeprom::write_verified), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+        self.each(offset, bytes.len(), |eeprom, at, range| match bytes.get(range) {
+            Some(part) => eeprom.write_verified(at, part),
+            None => Err(Error::OutOfStep),
+        })
+    }
+
+    /// As [`Eeprom::fill`](crate::Eeprom::fill), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
+        self.each(offset, length, |eeprom, at, range| eeprom.fill(at, range.len(), byte))
+    }
+
+    /// As [`Eeprom::update`](crate::Eeprom::update), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+        let mut total = Updated::default();
+        self.each(offset, bytes.len(), |eeprom, at, range| {
+            let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
+            total = total.plus(eeprom.update(at, part)?);
+            Ok(())
+        })?;
+        Ok(total)
+    }
+
+    /// As [`Eeprom::compare`](crate::Eeprom::compare), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
+        let mut first = None;
+        self.each(offset, bytes.len(), |eeprom, at, range| {
+            if first.is_none() {
+                let start = range.start;
+                let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
+                first = eeprom.compare(at, part)?.map(|difference| difference.moved(start));
+            }
+            Ok(())
+        })?;
+        Ok(first)
+    }
+
+    fn each(
+        &mut self,
+        offset: u32,
+        length: usize,
+        mut work: impl FnMut(&mut crate::Eeprom<I2C, D, BUF>, u32, Range<usize>) -> Result<(), Error<I2C::Error>>,
+    ) -> Result<(), Error<I2C::Error>> {
+        self.check(offset, length)?;
+        let mut done = 0usize;
+        while let Some(Piece { base, offset, range }) = self.piece(offset, length, done) {
+            let end = range.end;
+            work(&mut self.eeprom, offset, range).map_err(|error| error.moved(base, done))?;
+            done = end;
+        }
+        Ok(())
+    }
+}
+
+#[cfg(feature = "async")]
+impl<I2C, D, const BUF: usize, const N: usize> Chips<crate::AsyncEeprom<I2C, D, BUF>, N>
+where
+    I2C: embedded_hal_async::i2c::I2c,
+    D: embedded_hal_async::delay::DelayNs,
+{
+    /// As [`AsyncEeprom::read`](crate::AsyncEeprom::read), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
+        let length = bytes.len();
+        self.check(offset, length)?;
+        let mut done = 0usize;
+        while let Some(Piece { base, offset, range }) = self.piece(offset, length, done) {
+            let end = range.end;
+            let Some(part) = bytes.get_mut(range) else { return Err(Error::OutOfStep) };
+            self.eeprom.read(offset, part).await.map_err(|error| error.moved(base, done))?;
+            done = end;
+        }
+        Ok(())
+    }
+
+    /// As [`AsyncEeprom::write`](crate::AsyncEeprom::write), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+        self.check(offset, bytes.len())?;
+        let mut done = 0usize;
+        while let Some(Piece { base, offset, range }) = self.piece(offset, bytes.len(), done) {
+            let end = range.end;
+            let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
+            self.eeprom.write(offset, part).await.map_err(|error| error.moved(base, done))?;
+            done = end;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,226 @@
+//! Second source at run time: which of several parts is fitted, found out by reading only.
+
+use core::fmt;
+
+use embedded_hal::delay::DelayNs;
+use embedded_hal::i2c::{Error, ErrorKind, I2c};
+
+use crate::geometry::Geometry;
+use crate::options::Options;
+
+/// A part that may be fitted, and where its record lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Candidate {
+    /// The part.
+    pub geometry: Geometry,
+    /// Offset of a record with a check value.
+    pub record_offset: u32,
+    /// Length of the record in bytes, at least 1. The record must not be one byte repeated.
+    pub record_bytes: usize,
+}
+
+/// Whether a longer header may be sent to a part that may take a shorter one.
+///
+/// A part with one word-address byte takes the second byte of a two-byte header for data. In a read, a repeated START
+/// follows, upon which parts drop that byte and write nothing. But a HAL that makes STOP and START of a repeated START
+/// would write it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum LongerHeader {
+    /// Never: only the candidates with the fewest word-address bytes are tried.
+    Refuse,
+    /// After all candidates with a shorter header have failed. Only on a HAL that makes a true repeated START.
+    AfterShorter,
+}
+
+/// Why no part was chosen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum ChooseError<E> {
+    /// A record does not lie inside its part or has no length; nothing was sent.
+    OutOfRange {
+        /// Index of the candidate.
+        index: usize,
+    },
+    /// The scratch memory does not hold the longest record; nothing was sent.
+    ScratchTooSmall {
+        /// Bytes needed.
+        needed: usize,
+    },
+    /// Two candidates fit: their records cannot be told apart.
+    Ambiguous {
+        /// Index of one.
+        first: usize,
+        /// Index of the other.
+        second: usize,
+    },
+    /// No candidate fits.
+    NoneFits {
+        /// Candidates that were not tried, since they take a longer header.
+        untried: usize,
+    },
+    /// The bus reported an error other than a missing ACK.
+    Bus(E),
+}
+
+impl<E: fmt::Debug> fmt::Display for ChooseError<E> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::OutOfRange { index } => write!(f, "candidate {index}: its record does not lie inside the part"),
+            Self::ScratchTooSmall { needed } => write!(f, "scratch memory too small: {needed} bytes needed"),
+            Self::Ambiguous { first, second } => {
+                write!(f, "candidates {first} and {second} both fit: their records cannot be told apart")
+            }
+            Self::NoneFits { untried } => write!(f, "no candidate fits, {untried} not tried (longer header)"),
+            Self::Bus(error) => write!(f, "bus error: {error:?}"),
+        }
+    }
+}
+
+impl<E: fmt::Debug> core::error::Error for ChooseError<E> {}
+
+/// Finds out which of the candidates is fitted, by reading records; never writes, never polls.
+///
+/// Waits the longest write cycle of all candidates first, since the part may be inside one from before a reset. Then,
+/// for each candidate, in order of word-address bytes: reads its record, asks `accepts` (with the candidate's index;
+/// check the check value there), and reads each byte of the record again on its own, last one first. The second
+/// reading unmasks a part that does not understand the header and only happens to have its pointer at a record.
+///
+/// All candidates with the same number of word-address bytes are tried, so two that fit are noticed. Records that name
+/// their part (or lie at different places) can be told apart; equal records at equal places cannot.
+///
+/// # Errors
+///
+/// A [`ChooseError`].
+///
+/// # Examples
+///
+/// ```
+/// use embedded_hal_mock::eh1::delay::NoopDelay;
+/// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
+/// use pagewise_driver::{Candidate, Geometry, LongerHeader, Options, Parameters, choose};
+///
+/// # const A: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
+/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
+/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// # const B: Geometry = Geometry::new(Parameters { capacity_bytes: 8192, sequential_read_bytes: 8192,
+/// #     ..A.parameters() });
+/// let candidates = [
+///     Candidate { geometry: A, record_offset: 0, record_bytes: 2 },
+///     Candidate { geometry: B, record_offset: 0, record_bytes: 2 },
+/// ];
+/// let record = vec![b'B', 0x42];
+/// let mut i2c = Mock::new(&[
+///     Transaction::write_read(0x50, vec![0, 0], record.clone()),
+///     Transaction::write_read(0x50, vec![0, 0], record),
+///     Transaction::write_read(0x50, vec![0, 1], vec![0x42]),
+///     Transaction::write_read(0x50, vec![0, 0], vec![b'B']),
+/// ]);
+/// let names = [[b'A', 0x41], [b'B', 0x42]];
+/// let chosen = choose(&mut i2c, &mut NoopDelay, &candidates, &mut [0; 2], &Options::new(), LongerHeader::Refuse,
+///     |index, record| names[index] == record)?;
+/// assert_eq!(chosen, 1);
+/// # i2c.done();
+/// # Ok::<(), pagewise_driver::ChooseError<embedded_hal::i2c::ErrorKind>>(())
+/// ```
+pub fn choose<I2C: I2c, D: DelayNs>(
+    i2c: &mut I2C,
+    delay: &mut D,
+    candidates: &[Candidate],
+    scratch: &mut [u8],
+    options: &Options,
+    longer: LongerHeader,
+    mut accepts: impl FnMut(usize, &[u8]) -> bool,
+) -> Result<usize, ChooseError<I2C::Error>> {
+    check(candidates, scratch)?;
+    let cycle_us = candidates.iter().map(|candidate| candidate.geometry.write_cycle_us()).max();
+    delay.delay_us(cycle_us.unwrap_or(0));
+    let mut tried = 0usize;
+    for header in 0..=3u8 {
+        let mut fitting = None;
+        for (index, candidate) in candidates.iter().enumerate() {
+            if candidate.geometry.word_address_bytes() != header {
+                continue;
+            }
+            tried = tried.saturating_add(1);
+            let Some(record) = scratch.get_mut(..candidate.record_bytes) else { continue };
+            if !fits(i2c, candidate, record, options, |record| accepts(index, record)).map_err(ChooseError::Bus)? {
+                continue;
+            }
+            if let Some(first) = fitting.replace(index) {
+                return Err(ChooseError::Ambiguous { first, second: index });
+            }
+        }
+        if let Some(index) = fitting {
+            return Ok(index);
+        }
+        if tried > 0 && longer == LongerHeader::Refuse {
+            break;
+        }
+    }
+    Err(ChooseError::NoneFits { untried: candidates.len().saturating_sub(tried) })
+}
+
+fn check<E>(candidates: &[Candidate], scratch: &[u8]) -> Result<(), ChooseError<E>> {
+    for (index, candidate) in candidates.iter().enumerate() {
+        let needed = candidate.record_bytes;
+        if needed == 0 || !candidate.geometry.contains(candidate.record_offset, needed) {
+            return Err(ChooseError::OutOfRange { index });
+        }
+        if needed > scratch.len() {
+            return Err(ChooseError::ScratchTooSmall { needed });
+        }
+    }
+    Ok(())
+}
+
+/// Whether the record is there, and there again byte by byte, last one first.
+fn fits<I2C: I2c>(
+    i2c: &mut I2C,
+    candidate: &Candidate,
+    record: &mut [u8],
+    options: &Options,
+    mut accepts: impl FnMut(&[u8]) -> bool,
+) -> Result<bool, I2C::Error> {
+    if !read(i2c, candidate, options, 0, record)? || !accepts(record) {
+        return Ok(false);
+    }
+    for (index, expected) in record.iter().enumerate().rev() {
+        let mut byte = [0];
+        if !read(i2c, candidate, options, index, &mut byte)? || byte != [*expected] {
+            return Ok(false);
+        }
+    }
+    Ok(true)
+}
+
+/// Reads a part of the record; `false` if nobody answers or the transfer limit leaves no room.
+fn read<I2C: I2c>(
+    i2c: &mut I2C,
+    candidate: &Candidate,
+    options: &Options,
+    start: usize,
+    into: &mut [u8],
+) -> Result<bool, I2C::Error> {
+    let offset = candidate.record_offset.wrapping_add(start as u32);
+    let mut done = 0usize;
+    for chunk in candidate.geometry.read_chunks(offset, into.len(), options.max_transfer_bytes) {
+        done = chunk.range.end;
+        let Some(part) = into.get_mut(chunk.range) else { return Ok(false) };
+        let result = match chunk.header.as_bytes() {
+            [] => i2c.read(chunk.device_address, part),
+            header => i2c.write_read(chunk.device_address, header, part),
+        };
+        match result {
+            Ok(()) => {}
+            Err(error) => match error.kind() {
+                ErrorKind::NoAcknowledge(_) => return Ok(false),
+                ErrorKind::Other if options.other_is_nack => return Ok(false),
+                _ => return Err(error),
+            },
+        }
+    }
+    Ok(done == into.len())
+}

@@ -1,0 +1,285 @@
+//! The write-protect pin: released around a write, asserted again on every path.
+
+use embedded_hal::digital::OutputPin;
+
+use crate::error::Error;
+use crate::plan::{Difference, Updated};
+
+/// Times around the write-protect pin.
+///
+/// Data sheets ask for about a microsecond or less before START and after STOP; the default of 2 µs each covers them.
+/// The write cycle itself does not need the pin low, except on parts that sample it longer; the pin is asserted after
+/// the write cycle here, unless the driver is lazy.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct WriteProtectTiming {
+    /// From releasing the pin to START, in microseconds.
+    pub setup_us: u32,
+    /// From STOP (or the end of the last write cycle) to asserting the pin, in microseconds.
+    pub hold_us: u32,
+}
+
+impl WriteProtectTiming {
+    /// 2 µs each.
+    pub const fn new() -> Self {
+        Self { setup_us: 2, hold_us: 2 }
+    }
+}
+
+impl Default for WriteProtectTiming {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// Low while it lives. Dropping it, also by a dropped future, asserts the pin.
+struct Released<'p, P: OutputPin> {
+    pin: &'p mut P,
+}
+
+impl<'p, P: OutputPin> Released<'p, P> {
+    /// Releases the pin; a pin that reports an error is driven high again, as far as it goes.
+    fn new(pin: &'p mut P) -> Result<Self, P::Error> {
+        let released = Self { pin };
+        released.pin.set_low()?;
+        Ok(released)
+    }
+
+    /// Asserts the pin and says whether that worked.
+    fn finish<T, E>(self, result: Result<T, Error<E>>, safe_bytes: usize) -> Result<T, Error<E>> {
+        let asserted = self.pin.set_high();
+        if asserted.is_ok() {
+            // Nothing is left for the drop to do. Where the pin has failed, the drop tries once more.
+            core::mem::forget(self);
+        }
+        let value = result?;
+        match asserted {
+            Ok(()) => Ok(value),
+            Err(_) => Err(Error::WriteProtectPin { safe_bytes }),
+        }
+    }
+}
+
+impl<P: OutputPin> Drop for Released<'_, P> {
+    fn drop(&mut self) {
+        // A drop can report nothing; `finish` has tried before where there was somebody to tell.
+        let _ = self.pin.set_high();
+    }
+}
+
+/// A driver with the write-protect pin of its part.
+///
+/// The pin is high (protected) except inside the write calls. It is asserted again when they return, fail, or, in the
+/// async form, are dropped. A part that is written in spite of a high pin, or not written in spite of a low one, is
+/// found by `write_verified`.
+///
+/// # Examples
+///
+/// ```
+/// use embedded_hal_mock::eh1::delay::NoopDelay;
+/// use embedded_hal_mock::eh1::digital::{Mock as Pin, State, Transaction as Drive};
+/// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
+/// use pagewise_driver::{Eeprom, Geometry, Options, Parameters, Protected, WriteProtectTiming};
+///
+/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
+/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
+/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// let i2c = Mock::new(&[Transaction::write(0x50, vec![0, 8, 1]), Transaction::write(0x50, vec![0, 8])]);
+/// let pin = Pin::new(&[Drive::set(State::High), Drive::set(State::Low), Drive::set(State::High)]);
+/// let eeprom = Eeprom::<_, _, 34>::new(i2c, NoopDelay, PART, Options::new());
+/// let mut guarded = Protected::new(eeprom, pin, WriteProtectTiming::new())?;
+/// guarded.write(8, &[1])?;
+/// # let (eeprom, mut pin) = guarded.release();
+/// # eeprom.release().0.done();
+/// # pin.done();
+/// # Ok::<(), pagewise_driver::Error<embedded_hal::i2c::ErrorKind>>(())
+/// ```
+#[derive(Debug)]
+pub struct Protected<T, P> {
+    eeprom: T,
+    pin: P,
+    timing: WriteProtectTiming,
+}
+
+impl<T, P: OutputPin> Protected<T, P> {
+    /// Takes a driver and the pin, and asserts the pin.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::WriteProtectPin`] if the pin cannot be driven.
+    pub fn new<E>(eeprom: T, mut pin: P, timing: WriteProtectTiming) -> Result<Self, Error<E>> {
+        match pin.set_high() {
+            Ok(()) => Ok(Self { eeprom, pin, timing }),
+            Err(_) => Err(Error::WriteProtectPin { safe_bytes: 0 }),
+        }
+    }
+
+    /// The driver, for everything that does not write. A write through it meets the asserted pin.
+    pub const fn eeprom(&mut self) -> &mut T {
+        &mut self.eeprom
+    }
+
+    /// Gives driver and pin back; the pin stays asserted.
+    pub fn release(self) -> (T, P) {
+        (self.eeprom, self.pin)
+    }
+}
+
+mod blocking {
+    use embedded_hal::delay::DelayNs;
+    use embedded_hal::digital::OutputPin;
+    use embedded_hal::i2c::I2c;
+
+    use super::{Difference, Error, Protected, Released, Updated};
+    use crate::Eeprom;
+
+    impl<I2C: I2c, D: DelayNs, P: OutputPin, const BUF: usize> Protected<Eeprom<I2C, D, BUF>, P> {
+        /// As [`Eeprom::read`]; the pin stays asserted.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`Eeprom::read`].
+        pub fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
+            self.eeprom.read(offset, bytes)
+        }
+
+        /// As [`Eeprom::compare`]; the pin stays asserted.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`Eeprom::compare`].
+        pub fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
+            self.eeprom.compare(offset, bytes)
+        }
+
+        /// As [`Eeprom::write`], with the pin released.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`Eeprom::write`], and [`Error::WriteProtectPin`].
+        pub fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+            self.released(bytes.len(), |eeprom| eeprom.write(offset, bytes))
+        }
+
+        /// As [`Eeprom::write_verified`], with the pin released.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`Eeprom::write_verified`], and [`Error::WriteProtectPin`].
+        pub fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+            self.released(bytes.len(), |eeprom| eeprom.write_verified(offset, bytes))
+        }
+
+        /// As [`Eeprom::fill`], with the pin released.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`Eeprom::fill`], and [`Error::WriteProtectPin`].
+        pub fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
+            self.released(length, |eeprom| eeprom.fill(offset, length, byte))
+        }
+
+        /// As [`Eeprom::update`], with the pin released.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`Eeprom::update`], and [`Error::WriteProtectPin`].
+        pub fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+            self.released(bytes.len(), |eeprom| eeprom.update(offset, bytes))
+        }
+
+        fn released<T>(
+            &mut self,
+            length: usize,
+            work: impl FnOnce(&mut Eeprom<I2C, D, BUF>) -> Result<T, Error<I2C::Error>>,
+        ) -> Result<T, Error<I2C::Error>> {
+            let Ok(released) = Released::new(&mut self.pin) else {
+                return Err(Error::WriteProtectPin { safe_bytes: 0 });
+            };
+            self.eeprom.delay.delay_us(self.timing.setup_us);
+            let result = work(&mut self.eeprom);
+            self.eeprom.delay.delay_us(self.timing.hold_us);
+            released.finish(result, length)
+        }
+    }
+}
+
+#[cfg(feature = "async")]
+mod asynch {
+    use embedded_hal::digital::OutputPin;
+    use embedded_hal_async::delay::DelayNs;
+    use embedded_hal_async::i2c::I2c;
+
+    use super::{Difference, Error, Protected, Released, Updated};
+    use crate::AsyncEeprom;
+
+    impl<I2C: I2c, D: DelayNs, P: OutputPin, const BUF: usize> Protected<AsyncEeprom<I2C, D, BUF>, P> {
+        /// As [`AsyncEeprom::read`]; the pin stays asserted.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`AsyncEeprom::read`].
+        pub async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
+            self.eeprom.read(offset, bytes).await
+        }
+
+        /// As [`AsyncEeprom::compare`]; the pin stays asserted.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`AsyncEeprom::compare`].
+        pub async fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
+            self.eeprom.compare(offset, bytes).await
+        }
+
+        /// As [`AsyncEeprom::write`], with the pin released; asserted also if the call is dropped.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`AsyncEeprom::write`], and [`Error::WriteProtectPin`].
+        pub async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+            self.released(bytes.len(), async |eeprom| eeprom.write(offset, bytes).await).await
+        }
+
+        /// As [`AsyncEeprom::write_verified`], with the pin released; asserted also if the call is dropped.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`AsyncEeprom::write_verified`], and [`Error::WriteProtectPin`].
+        pub async fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+            self.released(bytes.len(), async |eeprom| eeprom.write_verified(offset, bytes).await).await
+        }
+
+        /// As [`AsyncEeprom::fill`], with the pin released; asserted also if the call is dropped.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`AsyncEeprom::fill`], and [`Error::WriteProtectPin`].
+        pub async fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
+            self.released(length, async |eeprom| eeprom.fill(offset, length, byte).await).await
+        }
+
+        /// As [`AsyncEeprom::update`], with the pin released; asserted also if the call is dropped.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`AsyncEeprom::update`], and [`Error::WriteProtectPin`].
+        pub async fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+            self.released(bytes.len(), async |eeprom| eeprom.update(offset, bytes).await).await
+        }
+
+        async fn released<T>(
+            &mut self,
+            length: usize,
+            work: impl AsyncFnOnce(&mut AsyncEeprom<I2C, D, BUF>) -> Result<T, Error<I2C::Error>>,
+        ) -> Result<T, Error<I2C::Error>> {
+            let Ok(released) = Released::new(&mut self.pin) else {
+                return Err(Error::WriteProtectPin { safe_bytes: 0 });
+            };
+            self.eeprom.delay.delay_us(self.timing.setup_us).await;
+            let result = work(&mut self.eeprom).await;
+            self.eeprom.delay.delay_us(self.timing.hold_us).await;
+            released.finish(result, length)
+        }
+    }
+}

@@ -1,0 +1,177 @@
+//! Regions beside the main array: identification page, serial number, EUI-48 or EUI-64, and their lock.
+
+use crate::error::Error;
+use crate::geometry::{Geometry, GeometryError, Parameters};
+
+/// A region as the data sheet describes it; not yet checked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct RegionParameters {
+    /// 7-bit device address of the region: often that of the array with device code 1011, 0x58 for 0x50.
+    pub device_address: u8,
+    /// Word-address bytes, 1 to 3: as many as the array takes.
+    pub word_address_bytes: u8,
+    /// Word address of the region's first byte.
+    pub word_address: u32,
+    /// Length in bytes.
+    pub length_bytes: u32,
+    /// Page in bytes, a power of two.
+    pub page_bytes: u32,
+    /// Longest write cycle in microseconds.
+    pub write_cycle_us: u32,
+    /// What may be done with it.
+    pub access: RegionAccess,
+}
+
+/// What may be done with a region.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum RegionAccess {
+    /// Programmed by the maker: serial number, EUI.
+    ReadOnly,
+    /// Can be written, has no lock that this driver knows.
+    Writable,
+    /// Can be written until it is locked.
+    Lockable(Lock),
+}
+
+/// The write that locks a region for ever.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Lock {
+    /// 7-bit device address.
+    pub device_address: u8,
+    /// Word address; as many bytes as the region's.
+    pub word_address: u32,
+    /// The data byte.
+    pub data: u8,
+}
+
+/// The word that an irreversible call demands.
+///
+/// ```
+/// # use pagewise_driver::Irreversible;
+/// let token = Irreversible::i_know_that_this_cannot_be_undone();
+/// # let _ = token;
+/// ```
+#[derive(Debug)]
+pub struct Irreversible(());
+
+impl Irreversible {
+    /// Says so.
+    pub const fn i_know_that_this_cannot_be_undone() -> Self {
+        Self(())
+    }
+}
+
+/// The checked description of a region. Used with `read_region`, `write_region` and `lock_region` of the drivers.
+///
+/// ```
+/// use pagewise_driver::{Lock, Region, RegionAccess, RegionParameters};
+/// // An identification page of 32 bytes at device code 1011, locked through word address 0x0400.
+/// const IDENTIFICATION: Region = match Region::try_new(RegionParameters {
+///     device_address: 0x58,
+///     word_address_bytes: 2,
+///     word_address: 0,
+///     length_bytes: 32,
+///     page_bytes: 32,
+///     write_cycle_us: 5_000,
+///     access: RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x0400, data: 0x02 }),
+/// }) {
+///     Ok(region) => region,
+///     Err(error) => panic!("{}", error.message()),
+/// };
+/// assert_eq!(IDENTIFICATION.length_bytes(), 32);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Region {
+    parameters: RegionParameters,
+    geometry: Geometry,
+    lock: Option<Geometry>,
+}
+
+impl Region {
+    /// Checks the parameters.
+    ///
+    /// # Errors
+    ///
+    /// A [`GeometryError`]: zero length or word-address bytes, a page that is no power of two, a word address (of the
+    /// region's end or of the lock) that the word-address bytes cannot reach, a device address of more than 7 bits.
+    pub const fn try_new(parameters: RegionParameters) -> Result<Self, GeometryError> {
+        let p = &parameters;
+        if p.length_bytes == 0 {
+            return Err(GeometryError::CapacityZero);
+        }
+        let end = p.word_address.saturating_add(p.length_bytes);
+        let geometry = match space(p, p.device_address, end) {
+            Ok(geometry) => geometry,
+            Err(error) => return Err(error),
+        };
+        let lock = match p.access {
+            RegionAccess::Lockable(lock) => match space(p, lock.device_address, lock.word_address.saturating_add(1)) {
+                Ok(geometry) => Some(geometry),
+                Err(error) => return Err(error),
+            },
+            RegionAccess::ReadOnly | RegionAccess::Writable => None,
+        };
+        Ok(Self { parameters, geometry, lock })
+    }
+
+    /// The parameters that this region was made from.
+    pub const fn parameters(&self) -> RegionParameters {
+        self.parameters
+    }
+
+    /// Length in bytes.
+    pub const fn length_bytes(&self) -> u32 {
+        self.parameters.length_bytes
+    }
+
+    pub(crate) const fn geometry(&self) -> Geometry {
+        self.geometry
+    }
+
+    /// The offset in the region's address space, if the request lies inside the region.
+    pub(crate) fn check<E>(&self, offset: u32, length: usize) -> Result<u32, Error<E>> {
+        let capacity = self.parameters.length_bytes;
+        match capacity.checked_sub(offset) {
+            Some(rest) if length as u64 <= u64::from(rest) => Ok(self.parameters.word_address.wrapping_add(offset)),
+            _ => Err(Error::OutOfRange { offset, length, capacity }),
+        }
+    }
+
+    pub(crate) fn check_write<E>(&self, offset: u32, length: usize) -> Result<u32, Error<E>> {
+        match self.parameters.access {
+            RegionAccess::ReadOnly => Err(Error::Unsupported),
+            RegionAccess::Writable | RegionAccess::Lockable(_) => self.check(offset, length),
+        }
+    }
+
+    /// Geometry, offset and data of the write that locks.
+    pub(crate) fn lock_write<E>(&self) -> Result<(Geometry, u32, u8), Error<E>> {
+        match (self.parameters.access, self.lock) {
+            (RegionAccess::Lockable(lock), Some(geometry)) => Ok((geometry, lock.word_address, lock.data)),
+            _ => Err(Error::Unsupported),
+        }
+    }
+}
+
+/// A geometry whose offsets are the word addresses below `end`.
+const fn space(p: &RegionParameters, device_address: u8, end: u32) -> Result<Geometry, GeometryError> {
+    let page = if p.page_bytes > end { p.page_bytes } else { end };
+    let capacity_bytes = match page.checked_next_power_of_two() {
+        Some(bytes) => bytes,
+        None => return Err(GeometryError::CapacityUnreachable { capacity_bytes: page, reach_bytes: 1 << 24 }),
+    };
+    Geometry::try_new(Parameters {
+        capacity_bytes,
+        page_bytes: p.page_bytes,
+        word_address_bytes: p.word_address_bytes,
+        device_address,
+        block_select_bits: 0,
+        block_select_shift: 0,
+        sequential_read_bytes: capacity_bytes,
+        write_cycle_us: p.write_cycle_us,
+    })
+}
