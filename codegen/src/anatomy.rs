@@ -2,6 +2,21 @@
 //!
 //! Computed from the card's roles alone, not through the driver: what a person reads here can be held against what
 //! the driver sends.
+//!
+//! # Examples
+//!
+//! ```
+//! use pagewise::anatomy::Anatomy;
+//! use pagewise::card::Catalogue;
+//!
+//! let catalogue = Catalogue::embedded()?;
+//! let card = catalogue.find("24LC16B").ok_or("no such card")?;
+//! let anatomy = Anatomy::of(card, [false; 3], 0x5A3)?;
+//! // Device address 0x55 with R/W = 0: the upper offset bits ride in it. Then the word address.
+//! assert_eq!(anatomy.header(), [0xAA, 0xA3]);
+//! assert_eq!(anatomy.room_in_page, Some(13));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 mod draw;
 

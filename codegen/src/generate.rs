@@ -1,7 +1,23 @@
 //! Generated driver configurations: a card and its straps in, source text out.
 //!
-//! All emitted text lives in templates; [`template`] renders them and makes every text of a card harmless in one
-//! place. A language is one file here and its templates.
+//! All emitted text lives in templates, which are rendered in one place that makes every text of a card harmless. A
+//! language is one file here and its templates.
+//!
+//! # Examples
+//!
+//! From a build script:
+//!
+//! ```
+//! use pagewise::card::Catalogue;
+//! use pagewise::generate::{Request, rust};
+//!
+//! let catalogue = Catalogue::embedded()?;
+//! let card = catalogue.find("AT24C32E").ok_or("no such card")?;
+//! let request = Request { card, package: None, pins: [false; 3], module: Some("identity".into()) };
+//! let generated = rust::configuration(&request)?;
+//! assert!(generated.text.starts_with("pub mod identity {"));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 pub mod disk;
 pub mod rust;
@@ -10,14 +26,16 @@ mod template;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-use crate::card::Card;
 use crate::card::geometry::PinLevels;
+use crate::card::{Card, Footprint};
 
 /// What to generate.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Request<'c> {
     /// The part.
     pub card: &'c Card,
+    /// Package, where one was named; the card is already as it is in that package ([`Card::in_footprint`]).
+    pub package: Option<Footprint>,
     /// Levels of its address pins.
     pub pins: PinLevels,
     /// Name of a module to wrap the text in; `None` for a file that is a module by itself.

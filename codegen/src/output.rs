@@ -2,6 +2,15 @@
 //!
 //! A command computes one serialisable body and one text for people; [`Answer::new`] renders the one that was asked
 //! for. Text always carries its colours: the program strips them where the terminal or the user does not want them.
+//!
+//! # The JSON shape
+//!
+//! One object per run on standard output. It begins with `pagewise` (the version) and `command`; the fields of the
+//! command follow. Fields are added in later versions, none changes its meaning. Sizes are bytes, other units are in
+//! the name (`_mv`, `_us`, `scl_khz`). A value of a card is an object: `value`, `basis` (`published`, `derived`,
+//! `assumed` or `generic`) and what the basis rests on (`document`, `document`, `why`, `from`). Roles of address bits are
+//! texts in the notation of the cards. When the input is bad, `faults` stands in place of the command's fields and the
+//! exit code is 2.
 
 mod paint;
 mod table;
@@ -27,6 +36,8 @@ pub enum Exit {
     Against,
     /// 2: the input was bad.
     BadInput,
+    /// The exit code of a program that was run for the user.
+    Program(u8),
 }
 
 impl Exit {
@@ -37,6 +48,7 @@ impl Exit {
             Self::Usable => 0,
             Self::Against => 1,
             Self::BadInput => 2,
+            Self::Program(code) => code,
         }
     }
 }

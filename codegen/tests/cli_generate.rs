@@ -97,3 +97,13 @@ fn hostile_card_texts_stay_inside_comments() {
         assert!(line.trim_start().starts_with("//") && !line.contains("*/") && !line.contains('\u{202e}'), "{line}");
     }
 }
+
+#[test]
+fn a_package_with_pins_of_its_own_changes_the_device_address() {
+    let strapped = ["generate", "24aa025e48", "--straps", "a0=vcc,a1=vcc,a2=vcc"];
+    let usual = run(&strapped).out;
+    assert!(usual.contains("    device_address: 0x57,"), "{usual}");
+    let small = run(&[&strapped[..], &["--package", "sot-23-6"]].concat()).out;
+    assert!(small.contains("// Package: sot-23-6\n"), "{small}");
+    assert!(small.contains("    device_address: 0x53,") && small.contains("bits 2-0 are 0 A1 A0"), "{small}");
+}

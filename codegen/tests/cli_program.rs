@@ -81,3 +81,22 @@ fn faults_are_told_to_programs_too() {
     assert_eq!(json["faults"][0]["file"], "`no-such-part`");
     assert_eq!(run.err.lines().count(), 1, "{}", run.err);
 }
+
+#[test]
+fn the_json_shape_is_stable() {
+    let keys = |arguments: &[&str]| {
+        let json = run(arguments).json();
+        let mut keys: Vec<String> = json.as_object().unwrap().keys().cloned().collect();
+        keys.sort_unstable();
+        keys.join(" ")
+    };
+    assert_eq!(keys(&["parts", "--json"]), "command count of pagewise parts");
+    assert_eq!(
+        keys(&["show", "at24c32e", "--json"]),
+        "anatomy answers card command device_address package package_listed pagewise pins_high"
+    );
+    assert_eq!(
+        keys(&["generate", "at24c32e", "--json"]),
+        "assumptions card command digest file file_changed language not_safe_on pagewise text"
+    );
+}

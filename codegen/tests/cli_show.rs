@@ -6,8 +6,8 @@ use clap::Parser;
 use cli_support::{refused, run};
 use pagewise::anatomy::Anatomy;
 use pagewise::card::{Card, Catalogue};
-use pagewise::command::Program;
 use pagewise::command::values::{Straps, pin_levels};
+use pagewise::command::{Program, Verb};
 
 fn catalogue() -> Catalogue {
     Catalogue::embedded().unwrap()
@@ -49,11 +49,13 @@ fn the_picture_agrees_with_the_driver_for_every_card_strapping_and_offset() {
 
 #[test]
 fn every_card_fits_eighty_columns() {
-    for card in catalogue().cards() {
+    let catalogue = catalogue();
+    for card in catalogue.cards() {
         let last = (card.capacity_bytes.value - 1).to_string();
         for offset in ["0", last.as_str()] {
             let program = Program::try_parse_from(["pagewise", "show", &card.id, "--offset", offset]).unwrap();
-            let answer = program.run().unwrap();
+            let Verb::Show(show) = &program.verb else { panic!("{:?}", program.verb) };
+            let answer = show.answer(&catalogue, &program.options).unwrap();
             let text = anstream::adapter::strip_str(&answer.text).to_string();
             for line in text.lines() {
                 assert!(textwrap::core::display_width(line) <= 80, "{}: {line}", card.id);

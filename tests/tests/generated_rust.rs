@@ -55,7 +55,7 @@ fn write_crate(folder: &Path, cards: &[Card]) -> Vec<PathBuf> {
         for (pins, form) in strappings(card).into_iter().zip(["low", "high"]) {
             let name = format!("{stem}_{form}");
             let module = (form == "high").then(|| rust::module_name(&name).unwrap());
-            let text = rust::configuration(&Request { card, pins, module }).unwrap().text;
+            let text = rust::configuration(&Request { card, package: None, pins, module }).unwrap().text;
             let file = source.join(format!("{name}.rs"));
             fs::write(&file, text).unwrap();
             files.push(file);

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::values::{self, Straps};
 use super::{Options, find};
-use crate::card::{Card, Catalogue, NotSafe, density, generic};
+use crate::card::{Card, Catalogue, Footprint, NotSafe, density, generic};
 use crate::fault::{Fault, Faults};
 use crate::generate::disk::{self, Written};
 use crate::generate::{Assumption, Generated, Request, rust};
@@ -28,6 +28,9 @@ pub struct Generate {
     /// Levels of the address pins: a0=gnd,a1=vcc,a2=open; pins not named are tied to gnd.
     #[arg(long, value_name = "PINS", value_parser = values::straps)]
     pub straps: Option<Straps>,
+    /// Package by its footprint, where its address pins differ: soic-8, sot-23-5, ...
+    #[arg(long, value_name = "FOOTPRINT", value_parser = values::footprint)]
+    pub package: Option<Footprint>,
     /// Wrap the text in a module of this name, for include!().
     #[arg(long, value_name = "NAME", value_parser = rust::module_name)]
     pub module_name: Option<String>,
@@ -62,8 +65,10 @@ impl Generate {
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
         let card = choose(&catalogue, &self.part)?;
+        let packaged = self.package.map(|footprint| card.in_footprint(footprint));
+        let card = packaged.as_ref().unwrap_or(card);
         let pins = values::pin_levels(card, self.straps.unwrap_or_default())?;
-        let request = Request { card, pins, module: self.module_name.clone() };
+        let request = Request { card, package: self.package, pins, module: self.module_name.clone() };
         let generated = match self.lang {
             Language::Rust => rust::configuration(&request),
         };

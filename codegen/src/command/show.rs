@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::values::{self, Straps};
 use super::{Options, find};
 use crate::anatomy::Anatomy;
-use crate::card::{Card, Footprint, Role};
+use crate::card::{Card, Catalogue, Footprint, Role};
 use crate::fault::{Fault, Faults};
 use crate::output::{Answer, Exit, Tone, paint, plain, wrapped};
 
@@ -53,8 +53,15 @@ impl Show {
     /// # Errors
     /// An unknown part, straps that it does not work with, an offset outside it; faults of the user's cards.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
-        let catalogue = options.catalogue()?;
-        let card = find(&catalogue, &self.part)?;
+        self.answer(&options.catalogue()?, options)
+    }
+
+    /// The answer over a catalogue that is already there.
+    ///
+    /// # Errors
+    /// As [`Show::run`].
+    pub fn answer(&self, catalogue: &Catalogue, options: &Options) -> Result<Answer, Faults> {
+        let card = find(catalogue, &self.part)?;
         let package_listed = self.package.is_some_and(|footprint| card.package_for(footprint).is_some());
         let card = self.package.map_or_else(|| card.clone(), |footprint| card.in_footprint(footprint));
         let pins = values::pin_levels(&card, self.straps.unwrap_or_default())?;

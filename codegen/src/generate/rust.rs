@@ -53,7 +53,7 @@ pub fn configuration(request: &Request<'_>) -> Result<Generated, NoGeometry> {
         version: env!("CARGO_PKG_VERSION"),
         id: card.id.clone(),
         digest: digest.clone(),
-        part_lines: part_lines(card),
+        part_lines: part_lines(request),
         straps: straps(request),
         caution_lines: caution_lines(card, &assumptions),
         values: fields(card, &parameters),
@@ -85,17 +85,27 @@ pub fn module_name(name: &str) -> Result<String, String> {
 }
 
 fn comment(text: &str) -> Vec<String> {
-    textwrap::wrap(&plain(text), COLUMNS).into_iter().map(std::borrow::Cow::into_owned).collect()
+    lines(text, textwrap::Options::new(COLUMNS))
 }
 
 fn listed(text: &str) -> Vec<String> {
-    let options = textwrap::Options::new(COLUMNS).initial_indent("- ").subsequent_indent("  ");
-    textwrap::wrap(&plain(text), options).into_iter().map(std::borrow::Cow::into_owned).collect()
+    lines(text, textwrap::Options::new(COLUMNS).initial_indent("- ").subsequent_indent("  "))
 }
 
-fn part_lines(card: &Card) -> Vec<String> {
+/// Formatted code has no blanks at the end of a line.
+fn lines(text: &str, options: textwrap::Options<'_>) -> Vec<String> {
+    textwrap::wrap(plain(text).trim(), options).iter().map(|line| line.trim_end().to_owned()).collect()
+}
+
+fn part_lines(request: &Request<'_>) -> Vec<String> {
+    let card = request.card;
     let mut lines = comment(&format!("Part: {} ({}), {}", card.name, card.maker, card.density()));
     lines.extend(comment(&format!("Document: {}", card.document)));
+    if let Some(footprint) = request.package {
+        let known =
+            if card.package_for(footprint).is_some() { "" } else { ", of which the card tells nothing special" };
+        lines.extend(comment(&format!("Package: {}{known}", footprint.word())));
+    }
     let reach = card.reachable_bytes();
     if reach < card.capacity_bytes.value {
         lines.extend(comment(&format!("Only {} lie within reach without a bank-select command.", density(reach))));
@@ -228,7 +238,7 @@ mod tests {
     }
 
     fn request(card: &Card) -> Request<'_> {
-        Request { card, pins: [false, true, false], module: None }
+        Request { card, package: None, pins: [false, true, false], module: None }
     }
 
     #[test]
