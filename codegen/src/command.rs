@@ -1,6 +1,8 @@
 //! The commands of the program, one file each, and what they have in common.
 
+pub mod bridge;
 pub mod generate;
+pub mod model;
 pub mod parts;
 pub mod show;
 pub mod swap;
@@ -75,6 +77,10 @@ pub enum Verb {
     Generate(generate::Generate),
     /// Judge candidate parts for boards, with evidence from simulation.
     Swap(swap::Swap),
+    /// Write the simulated chip of a part as a model file.
+    Model(model::Model),
+    /// Run a Linux program on a simulated bus.
+    Bridge(bridge::Bridge),
 }
 
 impl Verb {
@@ -86,6 +92,8 @@ impl Verb {
             Self::Show(_) => "show",
             Self::Generate(_) => "generate",
             Self::Swap(_) => "swap",
+            Self::Model(_) => "model",
+            Self::Bridge(_) => "bridge",
         }
     }
 }
@@ -101,6 +109,8 @@ impl Program {
             Verb::Show(show) => show.run(&self.options),
             Verb::Generate(generate) => generate.run(&self.options),
             Verb::Swap(swap) => swap.run(&self.options),
+            Verb::Model(model) => model.run(&self.options),
+            Verb::Bridge(bridge) => bridge.run(&self.options),
         }
     }
 }

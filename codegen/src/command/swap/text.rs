@@ -49,7 +49,9 @@ fn detail(out: &mut String, judgement: &Judgement) {
     let verdict = judgement.headline();
     let painted = verdict.replacen(judgement.verdict.word(), &paint(tone(judgement.verdict), judgement.verdict.word()), 1);
     let _ = writeln!(out, "\n{}", wrapped(&painted, &headline, "      "));
-    for finding in &judgement.findings {
+    // What a rejected part would need besides is of no use.
+    let matters = |finding: &&Finding| finding.proviso.is_none() || judgement.verdict != Verdict::Reject;
+    for finding in judgement.findings.iter().filter(matters) {
         one_finding(out, finding);
     }
     let evidence = &judgement.evidence;
