@@ -164,6 +164,30 @@ mod tests {
     }
 
     #[test]
+    fn every_size_reads_back_as_it_is_shown() {
+        for bytes in (4..=24).map(|bit| 1u32 << bit) {
+            let shown = crate::card::density(bytes);
+            for half in shown.split(" = ") {
+                assert_eq!(density(half), Ok(bytes), "{half}");
+            }
+        }
+    }
+
+    proptest::proptest! {
+        #![proptest_config(proptest::test_runner::Config {
+            rng_seed: proptest::test_runner::RngSeed::Fixed(1),
+            failure_persistence: None,
+            ..Default::default()
+        })]
+
+        #[test]
+        fn any_text_is_read_or_refused_with_a_reason(text in "[0-9.x=,a-zA-Z é-]{0,12}") {
+            let reasons = [density(&text).err(), offset(&text).err(), millivolts(&text).err(), straps(&text).err()];
+            proptest::prop_assert!(reasons.iter().flatten().all(|reason| !reason.is_empty()));
+        }
+    }
+
+    #[test]
     fn offsets_and_supplies_are_read_or_refused() {
         assert_eq!(offset("0x123"), Ok(291));
         assert_eq!(offset("291"), Ok(291));
