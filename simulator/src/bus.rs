@@ -234,6 +234,27 @@ fn check(address: u8, operations: &[Operation<'_>], quirks: Quirks) -> Result<bo
     Ok(!nothing)
 }
 
+/// Bytes written, bytes read, and a number that is equal for equal accesses.
+fn digest(address: u8, operations: &[Operation<'_>]) -> (usize, usize, u64) {
+    let (mut write_bytes, mut read_bytes) = (0, 0);
+    let mut digest = 0xCBF2_9CE4_8422_2325_u64;
+    let mut mix = |byte: u8| digest = (digest ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01B3);
+    mix(address);
+    for op in operations {
+        match op {
+            Operation::Write(bytes) => {
+                write_bytes += bytes.len();
+                bytes.iter().for_each(|byte| mix(*byte));
+            }
+            Operation::Read(buffer) => {
+                read_bytes += buffer.len();
+                buffer.len().to_le_bytes().into_iter().for_each(&mut mix);
+            }
+        }
+    }
+    (write_bytes, read_bytes, digest)
+}
+
 /// Whether a read before these operations is the last of its direction, so that its last byte is not acknowledged.
 fn ends_read(rest: &[Operation<'_>], skips_empty: bool) -> bool {
     let next = rest.iter().find(|op| op_len(op) > 0 || (!skips_empty && !is_read(op)));
@@ -376,11 +397,12 @@ impl Transfer<'_> {
 
     /// Tells detectors and ledger what the controller was asked to do.
     fn book(&mut self, operations: &[Operation<'_>], done: Result<(), BusFault>) {
-        let refused = core::mem::take(&mut self.world.refused_in_access);
-        if refused.is_empty() && !self.world.detectors.awaits_access() {
+        if self.world.refused_in_access.is_empty() && !self.world.detectors.awaits_access() {
             return;
         }
+        let refused = core::mem::take(&mut self.world.refused_in_access);
         self.world.book_access(self.address, operations, &refused, done.is_ok());
+        self.world.refused_in_access = refused;
     }
 }
 
@@ -406,24 +428,7 @@ impl World {
     }
 
     fn book_access(&mut self, address: u8, operations: &[Operation<'_>], refused: &[(usize, u64)], done: bool) {
-        let (mut write_bytes, mut read_bytes) = (0, 0);
-        let mut digest = 0xCBF2_9CE4_8422_2325_u64;
-        let mut mix = |byte: u8| digest = (digest ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01B3);
-        let mut raw = Vec::new();
-        mix(address);
-        for op in operations {
-            match op {
-                Operation::Write(bytes) => {
-                    write_bytes += bytes.len();
-                    bytes.iter().for_each(|byte| mix(*byte));
-                    raw.extend_from_slice(bytes);
-                }
-                Operation::Read(buffer) => {
-                    read_bytes += buffer.len();
-                    buffer.len().to_le_bytes().into_iter().for_each(&mut mix);
-                }
-            }
-        }
+        let (write_bytes, read_bytes, digest) = digest(address, operations);
         for index in 0..self.chips.len() {
             let left = refused.iter().find(|(chip, _)| *chip == index).map(|(_, left)| *left);
             let answered = self.segment.responders.contains(&index);
@@ -434,12 +439,16 @@ impl World {
             let header = usize::from(chip.model.word_address_bytes);
             let carries_data = read_bytes > 0 || write_bytes > header;
             let access = Access { digest, write_bytes, read_bytes, carries_data };
-            let name = chip.model.name.clone();
-            self.detectors.accessed(index, &name, &access, left, self.segment.at_ns);
+            self.detectors.accessed(index, &chip.model.name, &access, left, self.segment.at_ns);
             if left.is_some() && read_bytes == 0 && carries_data {
-                let control = address << 1;
-                let lost_to = Some(Hazard::BusyAccess);
-                self.ledger.push(Attempt { chip: index, control, raw: raw.clone(), lost_to });
+                let mut raw = Vec::with_capacity(write_bytes);
+                for op in operations {
+                    if let Operation::Write(bytes) = op {
+                        raw.extend_from_slice(bytes);
+                    }
+                }
+                let (control, lost_to) = (address << 1, Some(Hazard::BusyAccess));
+                self.ledger.push(Attempt { chip: index, control, raw, lost_to });
             }
         }
     }

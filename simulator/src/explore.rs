@@ -25,6 +25,19 @@ pub trait CutProgram: Sync {
     /// The work. After the cut every bus call fails; the function should then return.
     fn work(&self, rig: &Rig, progress: &mut Self::Progress);
 
+    /// Number of steps that the work consists of. Work in many steps is explored much faster, since a case then begins
+    /// at the step in which it cuts; everything that a step needs from the one before must be in `Progress`.
+    fn steps(&self) -> usize {
+        1
+    }
+
+    /// One step of the work, from 0; returns `false` when the work cannot go on.
+    fn step(&self, index: usize, rig: &Rig, progress: &mut Self::Progress) -> bool {
+        let _ = index;
+        self.work(rig, progress);
+        true
+    }
+
     /// What the program does first when the supply is back. With two cuts, the second one falls in here.
     fn recover(&self, rig: &Rig, progress: &mut Self::Progress) {
         let _ = (rig, progress);
@@ -171,14 +184,20 @@ impl fmt::Display for CutReport {
 /// Points at which to cut, and whether each lies inside a write cycle (where the torn model matters).
 type Points = Vec<(u64, bool)>;
 
+/// The work up to the beginning of one step.
+struct Stage<P> {
+    step: usize,
+    began_ns: u64,
+    state: Snapshot,
+    progress: P,
+}
+
 impl CutExplorer {
     /// Runs all cases.
     pub fn run<P: CutProgram>(&self, program: &P) -> CutReport {
-        let rig = program.setup();
-        let start = rig.snapshot();
-        let points = self.points(&start, |rig| program.work(rig, &mut P::Progress::default()));
+        let (stages, points) = self.learn(program);
         let cases = self.cases(&points);
-        let results = each(&cases, |case| self.one_or_more(program, &start, *case));
+        let results = each(&cases, |case| self.one_or_more(program, &stages, *case));
         let mut report = CutReport::default();
         for (case, (count, failures, first)) in cases.iter().zip(results) {
             match report.per_model.iter_mut().find(|(model, _)| *model == case.model) {
@@ -191,18 +210,43 @@ impl CutExplorer {
         report
     }
 
-    /// Runs exactly one case again, from its id.
+    /// Runs exactly one case again, from its id and from the very beginning.
     ///
     /// # Errors
     ///
     /// The program's own verdict.
     pub fn rerun<P: CutProgram>(&self, program: &P, case: CutCase) -> Result<(), String> {
-        let start = program.setup().snapshot();
-        let (after, progress) = first_cut(program, &start, case);
-        match case.second_ns {
-            Some(ns) => second_cut(program, &after, progress, ns),
-            None => judge(program, &after.rig(), progress),
+        let rig = program.setup();
+        let first = Stage { step: 0, began_ns: rig.now_ns(), state: rig.snapshot(), progress: P::Progress::default() };
+        let (rig, mut progress) = first_cut(program, &[first], case);
+        if let Some(ns) = case.second_ns {
+            let at = rig.now_ns() + ns;
+            cut(&rig, at, |rig| program.recover(rig, &mut progress));
         }
+        judge(program, &rig, progress)
+    }
+
+    /// Runs the work once, without a cut: where its steps begin, and where to cut.
+    fn learn<P: CutProgram>(&self, program: &P) -> (Vec<Stage<P::Progress>>, Points) {
+        let rig = program.setup();
+        rig.forget();
+        let (mut stages, mut points) = (Vec::new(), Points::new());
+        let mut progress = P::Progress::default();
+        for step in 0..program.steps() {
+            rig.set_trace(false);
+            rig.forget();
+            stages.push(Stage { step, began_ns: rig.now_ns(), state: rig.snapshot(), progress: progress.clone() });
+            rig.set_trace(true);
+            let began = rig.now_ns();
+            let goes_on = program.step(step, &rig, &mut progress);
+            points.extend(self.points(&rig, began));
+            if !goes_on {
+                break;
+            }
+        }
+        points.sort_unstable();
+        points.dedup_by_key(|(at, _)| *at);
+        (stages, points.into_iter().step_by(self.first_cut_every.max(1)).collect())
     }
 
     fn cases(&self, points: &Points) -> Vec<CutCase> {
@@ -227,21 +271,28 @@ impl CutExplorer {
     fn one_or_more<P: CutProgram>(
         &self,
         program: &P,
-        start: &Snapshot,
+        stages: &[Stage<P::Progress>],
         case: CutCase,
     ) -> (u64, u64, Option<CutFailure>) {
-        let (after, progress) = first_cut(program, start, case);
-        let mut cases = alloc::vec![(case, judge(program, &after.rig(), progress.clone()))];
-        if self.second_cut_every > 0 {
-            let points = self.points(&after, |rig| program.recover(rig, &mut progress.clone()));
-            let began = after.rig().now_ns();
-            for &(at, _) in points.iter().step_by(self.second_cut_every) {
-                let second = CutCase { second_ns: Some(at - began), ..case };
-                cases.push((second, second_cut(program, &after, progress.clone(), at - began)));
-            }
+        let (rig, progress) = first_cut(program, stages, case);
+        if self.second_cut_every == 0 {
+            let failure = judge(program, &rig, progress).err().map(|reason| CutFailure { case, reason });
+            return (1, u64::from(failure.is_some()), failure);
         }
-        let count = cases.len() as u64;
-        let mut failed = cases.into_iter().filter_map(|(case, verdict)| {
+        let (after, began) = (rig.snapshot(), rig.now_ns());
+        rig.set_trace(true);
+        let mut recovered = progress.clone();
+        program.recover(&rig, &mut recovered);
+        let points = self.points(&rig, began);
+        rig.set_trace(false);
+        let mut verdicts = alloc::vec![(case, judge(program, &rig, recovered))];
+        for &(at, _) in points.iter().step_by(self.second_cut_every) {
+            let (rig, mut progress) = (after.rig(), progress.clone());
+            cut(&rig, at, |rig| program.recover(rig, &mut progress));
+            verdicts.push((CutCase { second_ns: Some(at - began), ..case }, judge(program, &rig, progress)));
+        }
+        let count = verdicts.len() as u64;
+        let mut failed = verdicts.into_iter().filter_map(|(case, verdict)| {
             let reason = verdict.err()?;
             Some(CutFailure { case, reason })
         });
@@ -249,16 +300,12 @@ impl CutExplorer {
         (count, u64::from(first.is_some()) + failed.count() as u64, first)
     }
 
-    /// Every bus event and the chosen points of every write cycle of a run without a cut.
-    fn points(&self, from: &Snapshot, run: impl Fn(&Rig)) -> Points {
-        let rig = from.rig();
-        rig.set_trace(true);
-        let began = rig.now_ns();
-        run(&rig);
+    /// Every bus event and the chosen points of every write cycle in the trace of a run that began at `began`.
+    fn points(&self, rig: &Rig, began: u64) -> Points {
         let events = rig.trace();
         let cycles = cycles(&events);
-        let mut times: Vec<u64> =
-            events.iter().filter(|e| !matches!(e.kind, EventKind::Chip { .. })).map(|e| e.at_ns).collect();
+        let bus = events.iter().filter(|event| !matches!(event.kind, EventKind::Chip { .. }));
+        let mut times: Vec<u64> = bus.map(|event| event.at_ns).collect();
         for &(starts, ends) in &cycles {
             times.extend(self.cycle_points.iter().map(|point| starts + (ends - starts) * u64::from(*point) / 1000));
         }
@@ -266,7 +313,7 @@ impl CutExplorer {
         times.sort_unstable();
         times.dedup();
         let inside = |at: u64| cycles.iter().any(|(starts, ends)| (*starts..*ends).contains(&at));
-        times.into_iter().step_by(self.first_cut_every.max(1)).map(|at| (at, inside(at))).collect()
+        times.into_iter().map(|at| (at, inside(at))).collect()
     }
 }
 
@@ -278,26 +325,23 @@ fn cycles(events: &[Event]) -> Vec<(u64, u64)> {
     started.collect()
 }
 
-/// Work with a cut; returns the state when the supply is back.
-fn first_cut<P: CutProgram>(program: &P, start: &Snapshot, case: CutCase) -> (Snapshot, P::Progress) {
-    let rig = start.rig();
+/// Work with a cut; returns the rig when the supply is back.
+fn first_cut<P: CutProgram>(program: &P, stages: &[Stage<P::Progress>], case: CutCase) -> (Rig, P::Progress) {
+    let reached = stages.partition_point(|stage| stage.began_ns <= case.first_ns).max(1);
+    let stage = &stages[reached - 1];
+    let rig = stage.state.rig();
     rig.set_trace(false);
     rig.set_torn_model(case.model, u64::from(case.draw) << 32 | (case.first_ns & 0xFFFF_FFFF));
-    let mut progress = P::Progress::default();
-    cut(&rig, case.first_ns, |rig| program.work(rig, &mut progress));
-    (rig.snapshot(), progress)
-}
-
-fn second_cut<P: CutProgram>(
-    program: &P,
-    after: &Snapshot,
-    mut progress: P::Progress,
-    second_ns: u64,
-) -> Result<(), String> {
-    let rig = after.rig();
-    let at = rig.now_ns() + second_ns;
-    cut(&rig, at, |rig| program.recover(rig, &mut progress));
-    judge(program, &rig, progress)
+    let mut progress = stage.progress.clone();
+    cut(&rig, case.first_ns, |rig| {
+        for step in stage.step..program.steps() {
+            // A step that ends after the cut is the last one: the controller has no supply either.
+            if !program.step(step, rig, &mut progress) || rig.supply_mv() == 0 {
+                break;
+            }
+        }
+    });
+    (rig, progress)
 }
 
 /// Runs something with the supply lost at `at_ns`, and brings the supply back.

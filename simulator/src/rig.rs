@@ -12,7 +12,7 @@ use crate::chip::{Chip, Straps};
 use crate::detector::{Finding, Incident};
 use crate::event::{ChipId, Event, EventKind, Level};
 use crate::fault::{FaultHit, Faults, UnknownPlace};
-use crate::ledger::Loss;
+use crate::ledger::{Ledger, Loss};
 use crate::model::ChipModel;
 use crate::supply::SupplyProfile;
 use crate::time::ClockPlan;
@@ -318,7 +318,7 @@ impl Rig {
     pub fn set_torn_model(&self, model: TornModel, draws: u64) {
         for (i, chip) in self.world.borrow_mut().chips.iter_mut().enumerate() {
             chip.torn_model = model;
-            chip.rng = crate::rng::Rng::new(draws ^ (i as u64) << 32);
+            chip.torn_rng = crate::rng::Rng::new(draws ^ (i as u64) << 48);
         }
     }
 
@@ -467,6 +467,16 @@ impl Rig {
     #[must_use]
     pub fn transfers_text(&self) -> String {
         trace::text::transfers(&self.trace())
+    }
+
+    /// Forgets what was observed: trace, incidents, ledger, fault hits. Chips, clock and supply stay as they are.
+    pub fn forget(&self) {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.trace = world.trace.as_ref().map(|_| Vec::new());
+        world.detectors.clear();
+        world.ledger = Ledger::default();
+        world.fault_hits.clear();
     }
 
     /// The state of everything, to be taken up again any number of times, also on other threads.

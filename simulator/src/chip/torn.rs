@@ -100,12 +100,12 @@ impl Chip {
                 TornModel::Old => old,
                 TornModel::New => new,
                 TornModel::Prefix => [old, new][usize::from((i as u64) < whole)],
-                TornModel::Subset => [old, new][usize::from(self.rng.level())],
+                TornModel::Subset => [old, new][usize::from(self.torn_rng.level())],
                 TornModel::ErasedThenProgrammed if progress < 32_768 => old | self.drawn_bits(progress * 2),
                 TornModel::ErasedThenProgrammed => new | !self.drawn_bits((progress - 32_768) * 2),
                 TornModel::Unstable => {
                     // A byte that is only rewritten with the others wavers where it has to be programmed again.
-                    let mask = if latched { old ^ new } else { !old & self.rng.byte() };
+                    let mask = if latched { old ^ new } else { !old & self.torn_rng.byte() };
                     self.disturb.waver(at, mask);
                     old
                 }
@@ -116,6 +116,6 @@ impl Chip {
 
     /// A byte in which each bit is 1 with a chance of `chance` in 65536.
     fn drawn_bits(&mut self, chance: u64) -> u8 {
-        (0..8).fold(0, |bits, _| bits << 1 | u8::from(self.rng.below(65_536) < chance))
+        (0..8).fold(0, |bits, _| bits << 1 | u8::from(self.torn_rng.below(65_536) < chance))
     }
 }
