@@ -23,6 +23,15 @@ pub enum Error<E> {
         /// Bytes needed at least.
         needed: usize,
     },
+    /// An erase that is not made of whole units; nothing was sent.
+    NotAligned {
+        /// Requested offset.
+        offset: u32,
+        /// Requested bytes.
+        length: usize,
+        /// Bytes of a unit.
+        unit: usize,
+    },
     /// This part has no such operation; nothing was sent.
     Unsupported,
     /// No ACK within the bound, and no write of this driver went before: absent, unpowered, another address.
@@ -81,7 +90,11 @@ impl<E> Error<E> {
     /// Bytes of the request, from its start, that are known to be stored (or read).
     pub const fn safe_bytes(&self) -> usize {
         match self {
-            Self::OutOfRange { .. } | Self::BufferTooSmall { .. } | Self::Unsupported | Self::OutOfStep => 0,
+            Self::OutOfRange { .. }
+            | Self::BufferTooSmall { .. }
+            | Self::NotAligned { .. }
+            | Self::Unsupported
+            | Self::OutOfStep => 0,
             Self::NotAnswering { safe_bytes, .. }
             | Self::WriteProtected { safe_bytes, .. }
             | Self::WriteCycleOverrun { safe_bytes, .. }
@@ -98,7 +111,11 @@ impl<E> Error<E> {
             _ => {}
         }
         match &mut self {
-            Self::OutOfRange { .. } | Self::BufferTooSmall { .. } | Self::Unsupported | Self::OutOfStep => {}
+            Self::OutOfRange { .. }
+            | Self::BufferTooSmall { .. }
+            | Self::NotAligned { .. }
+            | Self::Unsupported
+            | Self::OutOfStep => {}
             Self::NotAnswering { safe_bytes, .. }
             | Self::WriteProtected { safe_bytes, .. }
             | Self::WriteCycleOverrun { safe_bytes, .. }
@@ -150,6 +167,9 @@ impl<E: fmt::Debug> fmt::Display for Error<E> {
             }
             Self::BufferTooSmall { needed } => {
                 write!(f, "buffer or transfer limit too small: header and one data byte need {needed} bytes")
+            }
+            Self::NotAligned { offset, length, unit } => {
+                write!(f, "not aligned: {length} bytes at offset {offset:#06x}, units of {unit} bytes")
             }
             Self::Unsupported => f.write_str("the part has no such operation"),
             Self::NotAnswering { source, safe_bytes } => {

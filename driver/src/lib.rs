@@ -12,12 +12,16 @@ mod chunk;
 mod common;
 mod error;
 mod geometry;
+#[cfg(feature = "io")]
+mod io;
 mod options;
 pub mod plan;
 mod protect;
 mod recovery;
 mod region;
 mod shell;
+#[cfg(feature = "storage")]
+mod storage;
 
 pub use address::{Header, Location};
 #[cfg(feature = "async")]
@@ -29,8 +33,12 @@ pub use chunk::{Chunk, Chunks};
 pub use common::CommonError;
 pub use error::Error;
 pub use geometry::{Geometry, GeometryError, Parameters};
+#[cfg(feature = "io")]
+pub use io::Cursor;
 pub use options::{Config, Options, Wait};
 pub use plan::{Difference, Updated};
 pub use protect::{Protected, WriteProtectTiming};
 pub use recovery::{RecoveryError, free_bus};
 pub use region::{Irreversible, Lock, Region, RegionAccess, RegionParameters};
+#[cfg(feature = "storage")]
+pub use storage::FlashLike;

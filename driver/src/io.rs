@@ -1,0 +1,128 @@
+//! The traits of `embedded-io` (feature `io`), over a cursor.
+
+use embedded_hal::delay::DelayNs;
+use embedded_hal::i2c::I2c;
+use embedded_io::{ErrorKind, ErrorType, Read, Seek, SeekFrom, Write};
+
+use crate::blocking::Eeprom;
+use crate::error::Error;
+
+/// A position in a part; reads and writes go on from there.
+///
+/// A read at the end gives 0 bytes. A write at the end is [`Error::OutOfRange`]; one that does not fit writes up to
+/// the end and says how many bytes. Each write waits for its write cycles (unless the driver is lazy): collect small
+/// pieces before writing them. `flush` waits until the part answers.
+///
+/// # Examples
+///
+/// ```
+/// use embedded_hal_mock::eh1::delay::NoopDelay;
+/// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
+/// use embedded_io::{Read, Seek, SeekFrom};
+/// use pagewise_driver::{Cursor, Eeprom, Geometry, Options, Parameters};
+///
+/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
+/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
+/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// let i2c = Mock::new(&[Transaction::write_read(0x50, vec![0x0F, 0xFE], vec![8, 9])]);
+/// let mut eeprom = Eeprom::<_, _, 34>::new(i2c, NoopDelay, PART, Options::new());
+/// let mut cursor = Cursor::new(&mut eeprom);
+/// cursor.seek(SeekFrom::End(-2))?;
+/// let mut bytes = [0; 8];
+/// assert_eq!(cursor.read(&mut bytes)?, 2);
+/// assert_eq!(cursor.read(&mut bytes)?, 0);
+/// # eeprom.release().0.done();
+/// # Ok::<(), pagewise_driver::Error<embedded_hal::i2c::ErrorKind>>(())
+/// ```
+#[derive(Debug)]
+pub struct Cursor<'e, T> {
+    eeprom: &'e mut T,
+    position: u32,
+}
+
+impl<'e, T> Cursor<'e, T> {
+    /// A cursor at offset 0.
+    pub const fn new(eeprom: &'e mut T) -> Self {
+        Self { eeprom, position: 0 }
+    }
+
+    /// Offset of the next byte.
+    pub const fn position(&self) -> u32 {
+        self.position
+    }
+}
+
+impl<E: core::fmt::Debug> embedded_io::Error for Error<E> {
+    fn kind(&self) -> ErrorKind {
+        match self {
+            Self::OutOfRange { .. } | Self::BufferTooSmall { .. } | Self::NotAligned { .. } => ErrorKind::InvalidInput,
+            Self::NotAnswering { .. } => ErrorKind::NotConnected,
+            Self::WriteProtected { .. } => ErrorKind::PermissionDenied,
+            Self::WriteCycleOverrun { .. } => ErrorKind::TimedOut,
+            Self::Verify { .. } => ErrorKind::InvalidData,
+            Self::Unsupported => ErrorKind::Unsupported,
+            _ => ErrorKind::Other,
+        }
+    }
+}
+
+impl<I2C: I2c, D: DelayNs, const BUF: usize> Cursor<'_, Eeprom<I2C, D, BUF>> {
+    /// Bytes from the position to the end of the part, at most `wanted`.
+    fn room(&self, wanted: usize) -> usize {
+        let rest = self.eeprom.capacity().saturating_sub(self.position);
+        wanted.min(usize::try_from(rest).unwrap_or(usize::MAX))
+    }
+
+    fn moved(&mut self, bytes: usize) -> usize {
+        self.position = self.position.saturating_add(bytes as u32);
+        bytes
+    }
+}
+
+impl<I2C: I2c, D, const BUF: usize> ErrorType for Cursor<'_, Eeprom<I2C, D, BUF>> {
+    type Error = Error<I2C::Error>;
+}
+
+impl<I2C: I2c, D: DelayNs, const BUF: usize> Read for Cursor<'_, Eeprom<I2C, D, BUF>> {
+    fn read(&mut self, buffer: &mut [u8]) -> Result<usize, Self::Error> {
+        let room = self.room(buffer.len());
+        let Some(part) = buffer.get_mut(..room) else { return Err(Error::OutOfStep) };
+        self.eeprom.read(self.position, part)?;
+        Ok(self.moved(room))
+    }
+}
+
+impl<I2C: I2c, D: DelayNs, const BUF: usize> Write for Cursor<'_, Eeprom<I2C, D, BUF>> {
+    fn write(&mut self, bytes: &[u8]) -> Result<usize, Self::Error> {
+        let room = self.room(bytes.len());
+        if room == 0 && !bytes.is_empty() {
+            let (offset, capacity) = (self.position, self.eeprom.capacity());
+            return Err(Error::OutOfRange { offset, length: bytes.len(), capacity });
+        }
+        let Some(part) = bytes.get(..room) else { return Err(Error::OutOfStep) };
+        self.eeprom.write(self.position, part)?;
+        Ok(self.moved(room))
+    }
+
+    fn flush(&mut self) -> Result<(), Self::Error> {
+        self.eeprom.wait_ready()
+    }
+}
+
+impl<I2C: I2c, D: DelayNs, const BUF: usize> Seek for Cursor<'_, Eeprom<I2C, D, BUF>> {
+    fn seek(&mut self, to: SeekFrom) -> Result<u64, Self::Error> {
+        let capacity = self.eeprom.capacity();
+        let target = match to {
+            SeekFrom::Start(offset) => i64::try_from(offset).ok(),
+            SeekFrom::End(by) => i64::from(capacity).checked_add(by),
+            SeekFrom::Current(by) => i64::from(self.position).checked_add(by),
+        };
+        match target.and_then(|target| u32::try_from(target).ok()).filter(|target| *target <= capacity) {
+            Some(target) => {
+                self.position = target;
+                Ok(u64::from(target))
+            }
+            None => Err(Error::OutOfRange { offset: u32::MAX, length: 0, capacity }),
+        }
+    }
+}

@@ -1,0 +1,208 @@
+//! The traits of `embedded-storage` (feature `storage`), and with feature `async` those of `embedded-storage-async`.
+//!
+//! The drivers implement `ReadStorage` and `Storage` as they are: any offset, any length, no read-modify-write.
+//! [`FlashLike`] implements the `NorFlash` traits for code that wants to erase.
+
+use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
+use embedded_storage::{ReadStorage, Storage};
+
+use crate::error::Error;
+use crate::geometry::Geometry;
+
+impl<E: core::fmt::Debug> NorFlashError for Error<E> {
+    fn kind(&self) -> NorFlashErrorKind {
+        match self {
+            Self::OutOfRange { .. } => NorFlashErrorKind::OutOfBounds,
+            Self::NotAligned { .. } => NorFlashErrorKind::NotAligned,
+            _ => NorFlashErrorKind::Other,
+        }
+    }
+}
+
+fn capacity(geometry: &Geometry) -> usize {
+    usize::try_from(geometry.capacity_bytes()).unwrap_or(usize::MAX)
+}
+
+/// An EEPROM that behaves like a NOR flash: it is erased in units of `ERASE` bytes, erased bytes read 0xFF.
+///
+/// An EEPROM needs no erasing, so this costs wear and time: each erase of a unit writes every page of it once more.
+/// Choose `ERASE` as a multiple of the page. A write of some bytes of a page wears the whole page (or the
+/// error-correction group) on most parts.
+///
+/// `MultiwriteNorFlash` is not implemented: on a NOR flash a second write can only clear bits, here it replaces them.
+///
+/// # Power loss
+///
+/// In an erase or write, the page in flight may hold anything between old and new, byte by byte; pages before it are
+/// done, pages after it and pages outside the request are untouched.
+///
+/// # Examples
+///
+/// ```
+/// use embedded_hal_mock::eh1::delay::NoopDelay;
+/// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
+/// use embedded_storage::nor_flash::NorFlash;
+/// use pagewise_driver::{Eeprom, FlashLike, Geometry, Options, Parameters};
+///
+/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
+/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
+/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// let i2c = Mock::new(&[
+///     Transaction::write(0x50, [vec![0, 64], vec![0xFF; 32]].concat()),
+///     Transaction::write(0x50, vec![0, 64]),
+/// ]);
+/// let eeprom = Eeprom::<_, _, 34>::new(i2c, NoopDelay, PART, Options::new());
+/// let mut flash = FlashLike::<_, 32>::new(eeprom);
+/// flash.erase(64, 96)?;
+/// # flash.release().release().0.done();
+/// # Ok::<(), pagewise_driver::Error<embedded_hal::i2c::ErrorKind>>(())
+/// ```
+#[derive(Debug)]
+pub struct FlashLike<T, const ERASE: usize> {
+    eeprom: T,
+}
+
+impl<T, const ERASE: usize> FlashLike<T, ERASE> {
+    /// Takes a driver. An `ERASE` of zero does not compile.
+    pub const fn new(eeprom: T) -> Self {
+        const { assert!(ERASE > 0, "an erase unit of zero bytes") };
+        Self { eeprom }
+    }
+
+    /// Gives the driver back.
+    pub fn release(self) -> T {
+        self.eeprom
+    }
+}
+
+/// Length of an erase, if it is made of whole units inside the part.
+fn erase_length<E>(geometry: &Geometry, unit: usize, from: u32, to: u32) -> Result<usize, Error<E>> {
+    let capacity = geometry.capacity_bytes();
+    let length = to.checked_sub(from).and_then(|length| usize::try_from(length).ok());
+    let Some(length) = length.filter(|length| geometry.contains(from, *length)) else {
+        return Err(Error::OutOfRange { offset: from, length: length.unwrap_or(0), capacity });
+    };
+    let aligned = |offset: u32| u64::from(offset).checked_rem(unit as u64) == Some(0);
+    if aligned(from) && aligned(to) { Ok(length) } else { Err(Error::NotAligned { offset: from, length, unit }) }
+}
+
+mod blocking {
+    use embedded_hal::delay::DelayNs;
+    use embedded_hal::i2c::I2c;
+
+    use super::{Error, ErrorType, FlashLike, NorFlash, ReadNorFlash, ReadStorage, Storage, capacity, erase_length};
+    use crate::Eeprom;
+
+    impl<I2C: I2c, D: DelayNs, const BUF: usize> ReadStorage for Eeprom<I2C, D, BUF> {
+        type Error = Error<I2C::Error>;
+
+        fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
+            self.read(offset, bytes)
+        }
+
+        fn capacity(&self) -> usize {
+            capacity(self.geometry())
+        }
+    }
+
+    impl<I2C: I2c, D: DelayNs, const BUF: usize> Storage for Eeprom<I2C, D, BUF> {
+        fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+            self.write(offset, bytes)
+        }
+    }
+
+    impl<I2C: I2c, D, const BUF: usize, const ERASE: usize> ErrorType for FlashLike<Eeprom<I2C, D, BUF>, ERASE> {
+        type Error = Error<I2C::Error>;
+    }
+
+    impl<I2C: I2c, D: DelayNs, const BUF: usize, const ERASE: usize> ReadNorFlash
+        for FlashLike<Eeprom<I2C, D, BUF>, ERASE>
+    {
+        const READ_SIZE: usize = 1;
+
+        fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
+            self.eeprom.read(offset, bytes)
+        }
+
+        fn capacity(&self) -> usize {
+            capacity(self.eeprom.geometry())
+        }
+    }
+
+    impl<I2C: I2c, D: DelayNs, const BUF: usize, const ERASE: usize> NorFlash for FlashLike<Eeprom<I2C, D, BUF>, ERASE> {
+        const WRITE_SIZE: usize = 1;
+        const ERASE_SIZE: usize = ERASE;
+
+        fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
+            let length = erase_length(self.eeprom.geometry(), ERASE, from, to)?;
+            self.eeprom.fill(from, length, 0xFF)
+        }
+
+        fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+            self.eeprom.write(offset, bytes)
+        }
+    }
+}
+
+#[cfg(feature = "async")]
+mod asynch {
+    use embedded_hal_async::delay::DelayNs;
+    use embedded_hal_async::i2c::I2c;
+    use embedded_storage_async::nor_flash::{NorFlash, ReadNorFlash};
+    use embedded_storage_async::{ReadStorage, Storage};
+
+    use super::{Error, ErrorType, FlashLike, capacity, erase_length};
+    use crate::AsyncEeprom;
+
+    impl<I2C: I2c, D: DelayNs, const BUF: usize> ReadStorage for AsyncEeprom<I2C, D, BUF> {
+        type Error = Error<I2C::Error>;
+
+        async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
+            self.read(offset, bytes).await
+        }
+
+        fn capacity(&self) -> usize {
+            capacity(self.geometry())
+        }
+    }
+
+    impl<I2C: I2c, D: DelayNs, const BUF: usize> Storage for AsyncEeprom<I2C, D, BUF> {
+        async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+            self.write(offset, bytes).await
+        }
+    }
+
+    impl<I2C: I2c, D, const BUF: usize, const ERASE: usize> ErrorType for FlashLike<AsyncEeprom<I2C, D, BUF>, ERASE> {
+        type Error = Error<I2C::Error>;
+    }
+
+    impl<I2C: I2c, D: DelayNs, const BUF: usize, const ERASE: usize> ReadNorFlash
+        for FlashLike<AsyncEeprom<I2C, D, BUF>, ERASE>
+    {
+        const READ_SIZE: usize = 1;
+
+        async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
+            self.eeprom.read(offset, bytes).await
+        }
+
+        fn capacity(&self) -> usize {
+            capacity(self.eeprom.geometry())
+        }
+    }
+
+    impl<I2C: I2c, D: DelayNs, const BUF: usize, const ERASE: usize> NorFlash
+        for FlashLike<AsyncEeprom<I2C, D, BUF>, ERASE>
+    {
+        const WRITE_SIZE: usize = 1;
+        const ERASE_SIZE: usize = ERASE;
+
+        async fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
+            let length = erase_length(self.eeprom.geometry(), ERASE, from, to)?;
+            self.eeprom.fill(from, length, 0xFF).await
+        }
+
+        async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+            self.eeprom.write(offset, bytes).await
+        }
+    }
+}

@@ -1,0 +1,134 @@
+//! The traits of embedded-storage and embedded-io.
+#![cfg(all(feature = "storage", feature = "io"))]
+
+mod common;
+
+use common::*;
+use embedded_io::{ErrorKind as IoKind, Read, Seek, SeekFrom, Write};
+use embedded_storage::nor_flash::{NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
+use embedded_storage::{ReadStorage, Storage};
+use pagewise_driver::{Cursor, Eeprom, Error, FlashLike, Options};
+
+#[test]
+fn storage_traits_read_and_write_anywhere_without_touching_neighbours() {
+    fn through(storage: &mut impl Storage<Error: std::fmt::Debug>) {
+        assert_eq!(storage.capacity(), 4096);
+        storage.write(30, &[1, 2, 3, 4]).unwrap();
+        let mut back = [0; 4];
+        storage.read(30, &mut back).unwrap();
+        assert_eq!(back, [1, 2, 3, 4]);
+    }
+    let (chip, bus, clock) = rig(KBIT_32.parameters());
+    let before = chip.borrow().memory.clone();
+    let mut eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
+    through(&mut eeprom);
+    assert_eq!(ReadStorage::capacity(&eeprom), 4096);
+    let after = chip.borrow().memory.clone();
+    assert_eq!((&after[..30], &after[34..]), (&before[..30], &before[34..]));
+}
+
+#[test]
+fn nor_flash_erases_whole_units_to_ff_and_refuses_others() {
+    let (chip, bus, clock) = rig(KBIT_32.parameters());
+    let mut flash = FlashLike::<_, 128>::new(Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new()));
+    flash.erase(128, 384).unwrap();
+    assert!(chip.borrow().memory[128..384].iter().all(|byte| *byte == 0xFF));
+    assert_ne!(chip.borrow().memory[127], 0xFF);
+    assert_ne!(chip.borrow().memory[384], 0xFF);
+    flash.write(130, &[1, 2]).unwrap();
+    let mut back = [0; 4];
+    flash.read(129, &mut back).unwrap();
+    assert_eq!(back, [0xFF, 1, 2, 0xFF]);
+    assert_eq!(ReadNorFlash::capacity(&flash), 4096);
+    flash.erase(256, 256).unwrap();
+    let kind = |from, to, flash: &mut FlashLike<_, 128>| NorFlash::erase(flash, from, to).unwrap_err().kind();
+    assert_eq!(kind(1, 129, &mut flash), NorFlashErrorKind::NotAligned);
+    assert_eq!(kind(0, 100, &mut flash), NorFlashErrorKind::NotAligned);
+    assert_eq!(kind(0, 8192, &mut flash), NorFlashErrorKind::OutOfBounds);
+    assert_eq!(kind(256, 128, &mut flash), NorFlashErrorKind::OutOfBounds);
+    chip.borrow_mut().present = false;
+    assert_eq!(kind(0, 128, &mut flash), NorFlashErrorKind::Other);
+}
+
+#[test]
+fn io_cursor_reads_writes_and_seeks_up_to_the_end() {
+    let (chip, bus, clock) = rig(KBIT_1.parameters());
+    let mut eeprom = Eeprom::<_, _, 9>::new(bus, clock, KBIT_1, Options::new().with_lazy(true));
+    let mut cursor = Cursor::new(&mut eeprom);
+    cursor.write_all(&[5; 20]).unwrap();
+    cursor.flush().unwrap();
+    assert!(chip.borrow().now_us >= chip.borrow().busy_until_us);
+    assert_eq!(cursor.position(), 20);
+    assert_eq!(cursor.seek(SeekFrom::Current(-10)), Ok(10));
+    let mut back = [0; 12];
+    cursor.read_exact(&mut back).unwrap();
+    assert_eq!(back[..10], [5; 10]);
+    assert_eq!(back[10..], chip.borrow().memory[20..22]);
+    assert_eq!(cursor.seek(SeekFrom::End(-3)), Ok(125));
+    assert_eq!(cursor.write(&[1, 2, 3, 4]), Ok(3));
+    assert_eq!(cursor.write(&[1]), Err(Error::OutOfRange { offset: 128, length: 1, capacity: 128 }));
+    assert_eq!(cursor.write(&[]), Ok(0));
+    assert_eq!(cursor.read(&mut back), Ok(0));
+    assert_eq!(cursor.seek(SeekFrom::Start(128)), Ok(128));
+    for bad in [SeekFrom::Start(129), SeekFrom::Start(u64::MAX), SeekFrom::Current(-129), SeekFrom::End(1)] {
+        let error = cursor.seek(bad).unwrap_err();
+        assert_eq!(embedded_io::Error::kind(&error), IoKind::InvalidInput);
+    }
+    assert_eq!(cursor.position(), 128);
+}
+
+#[cfg(feature = "async")]
+mod asynch {
+    use std::future::Future;
+    use std::pin::pin;
+    use std::task::{Context, Poll, Waker};
+
+    use embedded_hal::i2c::{ErrorKind, ErrorType, Operation};
+    use embedded_storage_async::nor_flash::NorFlash;
+    use pagewise_driver::AsyncEeprom;
+
+    use super::*;
+
+    struct AsyncBus(Bus);
+
+    impl ErrorType for AsyncBus {
+        type Error = ErrorKind;
+    }
+
+    impl embedded_hal_async::i2c::I2c for AsyncBus {
+        async fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), ErrorKind> {
+            embedded_hal::i2c::I2c::transaction(&mut self.0, address, operations)
+        }
+    }
+
+    struct AsyncClock(Clock);
+
+    impl embedded_hal_async::delay::DelayNs for AsyncClock {
+        async fn delay_ns(&mut self, ns: u32) {
+            embedded_hal::delay::DelayNs::delay_ns(&mut self.0, ns);
+        }
+    }
+
+    fn now<T>(future: impl Future<Output = T>) -> T {
+        match pin!(future).poll(&mut Context::from_waker(Waker::noop())) {
+            Poll::Ready(value) => value,
+            Poll::Pending => panic!("nothing here is ever pending"),
+        }
+    }
+
+    #[test]
+    fn async_storage_traits_do_the_same() {
+        let (chip, bus, clock) = rig(KBIT_32.parameters());
+        let eeprom = AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, Options::new());
+        let mut flash = FlashLike::<_, 64>::new(eeprom);
+        now(flash.erase(64, 128)).unwrap();
+        now(NorFlash::write(&mut flash, 100, &[1, 2, 3])).unwrap();
+        assert_eq!(chip.borrow().memory[99..104], [0xFF, 1, 2, 3, 0xFF]);
+        assert_eq!(now(flash.erase(64, 127)).unwrap_err().kind(), NorFlashErrorKind::NotAligned);
+        let mut eeprom = flash.release();
+        now(embedded_storage_async::Storage::write(&mut eeprom, 0, &[9])).unwrap();
+        let mut back = [0];
+        now(embedded_storage_async::ReadStorage::read(&mut eeprom, 0, &mut back)).unwrap();
+        assert_eq!(back, [9]);
+    }
+}
