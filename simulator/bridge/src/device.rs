@@ -5,7 +5,7 @@ use pagewise_simulator::{ChipId, PowerUp, Rig, RigConfig, StepBus};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::errno::Errno;
-use crate::image::Image;
+use crate::image::{Image, Refusal};
 use crate::messages::{self, Message};
 
 /// Everything behind the device path.
@@ -22,8 +22,8 @@ impl Device {
     ///
     /// # Errors
     ///
-    /// The reason in words; no image was changed.
-    pub(crate) fn new(config: Config) -> Result<Self, String> {
+    /// An image that cannot be taken; none was changed.
+    pub(crate) fn new(config: Config) -> Result<Self, Refusal> {
         let mut images = Vec::new();
         for chip in &config.chips {
             images.push(chip.image.as_deref().map(|path| Image::take(path, chip.model.capacity)).transpose()?);
@@ -46,6 +46,7 @@ impl Device {
     pub(crate) fn transfer(&mut self, messages: &mut [Message]) -> Result<(), Errno> {
         self.clock.catch_up(&self.rig);
         let done = messages::transfer(&mut self.bus, messages);
+        std::thread::sleep(self.clock.lead(&self.rig));
         done.map_err(|trouble| trouble.errno(self.config.nack_is_eremoteio))
     }
 

@@ -5,6 +5,26 @@ use std::io::{self, Read, Write};
 use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 
+use crate::errno::Errno;
+
+/// Why an image is not taken, in words and as an error number for the program that opens the device.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Refusal {
+    pub(crate) text: String,
+    pub(crate) errno: Errno,
+}
+
+impl Refusal {
+    fn in_use(path: &Path) -> Self {
+        let text = format!("{}: the image is in use by another process", path.display());
+        Self { text, errno: Errno(libc::EBUSY) }
+    }
+
+    fn of(path: &Path, error: &io::Error) -> Self {
+        Self { text: format!("{}: {error}", path.display()), errno: Errno(error.raw_os_error().unwrap_or(libc::EIO)) }
+    }
+}
+
 /// An image that this process holds.
 #[derive(Debug)]
 pub(crate) struct Image {
@@ -20,33 +40,37 @@ impl Image {
     ///
     /// # Errors
     ///
-    /// The reason in words: the image has another size, or another process uses it. It stays as it was.
-    pub(crate) fn take(path: &Path, capacity: u32) -> Result<Self, String> {
-        let shown = path.display();
-        let text = |error: io::Error| format!("{shown}: {error}");
+    /// The image has another size, or another process uses it. It stays as it was.
+    pub(crate) fn take(path: &Path, capacity: u32) -> Result<Self, Refusal> {
+        let refusal = |error: io::Error| Refusal::of(path, &error);
         if !path.exists() {
             let erased = vec![0xFF; capacity as usize];
             let made = write_beside(path, &erased).and_then(|file| publish(path, &file.0, true).map(|()| file.1));
             match made {
                 // Another process was faster: take what it made.
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
-                Err(error) => return Err(text(error)),
+                Err(error) => return Err(refusal(error)),
                 Ok(file) => return Ok(Self { path: path.to_owned(), file, stored: erased }),
             }
         }
-        let mut file = OpenOptions::new().read(true).open(path).map_err(text)?;
-        lock(&file).map_err(|reason| format!("{shown}: {reason}"))?;
-        let there = fs::metadata(path).map_err(text)?;
-        let held = file.metadata().map_err(text)?;
+        let mut file = OpenOptions::new().read(true).open(path).map_err(refusal)?;
+        match file.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => return Err(Refusal::in_use(path)),
+            Err(TryLockError::Error(error)) => return Err(refusal(error)),
+        }
+        let there = fs::metadata(path).map_err(refusal)?;
+        let held = file.metadata().map_err(refusal)?;
         if (there.dev(), there.ino()) != (held.dev(), held.ino()) {
             // Its holder replaced it between our opening and our locking.
-            return Err(format!("{shown}: the image is in use by another process"));
+            return Err(Refusal::in_use(path));
         }
         if held.len() != u64::from(capacity) {
-            return Err(format!("{shown}: the image has {} bytes, the chip has {capacity}", held.len()));
+            let text = format!("{}: the image has {} bytes, the chip has {capacity}", path.display(), held.len());
+            return Err(Refusal { text, errno: Errno(libc::EINVAL) });
         }
         let mut stored = Vec::new();
-        file.read_to_end(&mut stored).map_err(text)?;
+        file.read_to_end(&mut stored).map_err(refusal)?;
         Ok(Self { path: path.to_owned(), file, stored })
     }
 
@@ -77,14 +101,6 @@ impl Image {
     }
 }
 
-fn lock(file: &File) -> Result<(), String> {
-    match file.try_lock() {
-        Ok(()) => Ok(()),
-        Err(TryLockError::WouldBlock) => Err("the image is in use by another process".to_owned()),
-        Err(TryLockError::Error(error)) => Err(error.to_string()),
-    }
-}
-
 /// A locked temporary file with these bytes in the folder of `path`.
 fn write_beside(path: &Path, bytes: &[u8]) -> io::Result<(PathBuf, File)> {
     let mut name = std::ffi::OsString::from(".");
@@ -94,7 +110,7 @@ fn write_beside(path: &Path, bytes: &[u8]) -> io::Result<(PathBuf, File)> {
     // What an earlier process of the same number left behind when it was killed.
     let _ = fs::remove_file(&temporary);
     let mut file = OpenOptions::new().write(true).read(true).create_new(true).open(&temporary)?;
-    let written = file.write_all(bytes).and_then(|()| file.sync_all()).and_then(|()| lock(&file).map_err(io::Error::other));
+    let written = file.write_all(bytes).and_then(|()| file.sync_all()).and_then(|()| Ok(file.try_lock()?));
     if let Err(error) = written {
         let _ = fs::remove_file(&temporary);
         return Err(error);
@@ -122,7 +138,7 @@ mod tests {
         let mut image = Image::take(&path, 16).unwrap();
         assert_eq!(image.stored(), [0xFF; 16]);
         for round in 0..3 {
-            assert!(Image::take(&path, 16).unwrap_err().contains("in use by another process"));
+            assert!(Image::take(&path, 16).unwrap_err().text.contains("in use by another process"));
             image.store(&[round; 16]).unwrap();
             assert_eq!(fs::read(&path).unwrap(), [round; 16]);
         }
@@ -136,7 +152,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a.bin");
         fs::write(&path, [1, 2, 3]).unwrap();
-        assert!(Image::take(&path, 16).unwrap_err().contains("has 3 bytes, the chip has 16"));
+        assert!(Image::take(&path, 16).unwrap_err().text.contains("has 3 bytes, the chip has 16"));
         assert_eq!(fs::read(&path).unwrap(), [1, 2, 3]);
     }
 

@@ -30,7 +30,8 @@ pub(crate) fn write(device: &Device) {
 }
 
 fn append(path: &Path, text: &str) {
-    let written = OpenOptions::new().create(true).append(true).open(path).and_then(|mut file| file.write_all(text.as_bytes()));
+    let written =
+        OpenOptions::new().create(true).append(true).open(path).and_then(|mut file| file.write_all(text.as_bytes()));
     if let Err(error) = written {
         say(&format!("{}: {error}", path.display()));
     }

@@ -46,6 +46,21 @@ impl Call {
         size != QUICK && !(size == BYTE && !read)
     }
 
+    /// Bytes at the start of the union that the program has set.
+    pub(crate) fn bytes_handed_over(&self) -> usize {
+        match (self.size, self.read) {
+            (WORD_DATA, false) | (PROC_CALL, _) => 2,
+            (BYTE_DATA, false) | (I2C_BLOCK_DATA, true) => 1,
+            _ => usize::from(self.hands_over_block()),
+        }
+    }
+
+    /// Whether they are the length of a block that follows.
+    pub(crate) fn hands_over_block(&self) -> bool {
+        let writes_block = matches!(self.size, BLOCK_DATA | I2C_BLOCK_DATA | I2C_BLOCK_BROKEN) && !self.read;
+        writes_block || self.size == BLOCK_PROC_CALL
+    }
+
     /// The messages of this call.
     ///
     /// # Errors
