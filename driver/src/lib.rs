@@ -17,6 +17,8 @@ mod io;
 mod options;
 pub mod plan;
 mod protect;
+#[cfg(feature = "records")]
+pub mod records;
 mod recovery;
 mod region;
 mod shell;

@@ -2,6 +2,7 @@
 #![allow(dead_code, reason = "each test file uses its own part of this")]
 
 use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::rc::Rc;
 
 use embedded_hal::delay::DelayNs;
@@ -59,6 +60,25 @@ pub enum Protect {
     AckAndDrop,
 }
 
+/// What a page holds when supply was lost in its write cycle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Torn {
+    Old,
+    New,
+    /// The first bytes are new.
+    Prefix(usize),
+    /// Any bytes are new.
+    Subset,
+    /// The bytes written read 0xFF.
+    Erased,
+    /// The whole page reads 0xFF.
+    ErasedPage,
+    /// Each bit is old, new or 1.
+    HalfProgrammed,
+    /// Each bit reads old or new, differently each time.
+    Unstable,
+}
+
 /// Memory, page latch, write cycle, protection; and what it was asked.
 #[derive(Debug)]
 pub struct FakeChip {
@@ -74,8 +94,13 @@ pub struct FakeChip {
     pub nack: ErrorKind,
     /// Fails the call with this number (counted from 0) in this way, before it has any effect.
     pub fail_call: Option<(usize, ErrorKind)>,
-    /// Bytes after which a write loses its supply: the page takes this many bytes, then the chip is gone.
-    pub cut_after_bytes: Option<usize>,
+    /// Supply is lost in the page write with this number (counted from 0), which leaves its page so.
+    pub cut: Option<(usize, Torn)>,
+    /// Bytes that read differently each time: old and new value.
+    pub unstable: BTreeMap<usize, (u8, u8)>,
+    pub seed: u64,
+    /// Unstable bytes read well for the time being.
+    pub steady_unstable: bool,
     pub calls: Vec<Call>,
     pub page_writes: usize,
     /// Longest call seen, header included.
@@ -95,7 +120,10 @@ impl FakeChip {
             present: true,
             nack: ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address),
             fail_call: None,
-            cut_after_bytes: None,
+            cut: None,
+            unstable: BTreeMap::new(),
+            seed: 1,
+            steady_unstable: false,
             calls: Vec::new(),
             page_writes: 0,
             longest: 0,
@@ -147,17 +175,65 @@ impl FakeChip {
         }
         let page = self.p.page_bytes as usize;
         let start = self.pointer / page * page;
-        for (index, byte) in data.iter().enumerate() {
-            if self.cut_after_bytes == Some(index) {
+        let latch: Vec<(usize, u8)> = data
+            .iter()
+            .enumerate()
+            .map(|(index, byte)| (start + (self.pointer - start + index) % page, *byte))
+            .collect();
+        match self.cut {
+            Some((number, torn)) if number == self.page_writes => {
                 self.present = false;
-                return Ok(());
+                self.tear(torn, start, &latch);
             }
-            let at = start + (self.pointer - start + index) % page;
-            self.memory[at] = *byte;
+            _ => {
+                for (at, byte) in latch {
+                    self.memory[at] = byte;
+                    self.unstable.remove(&at);
+                }
+            }
         }
         self.page_writes += 1;
         self.busy_until_us = self.now_us + self.cycle_us;
         Ok(())
+    }
+
+    fn random(&mut self) -> u8 {
+        self.seed = self.seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.seed >> 33) as u8
+    }
+
+    /// What the loss of supply leaves of a page.
+    fn tear(&mut self, torn: Torn, start: usize, latch: &[(usize, u8)]) {
+        if torn == Torn::ErasedPage {
+            let page = self.p.page_bytes as usize;
+            self.memory[start..start + page].fill(0xFF);
+        }
+        for (index, &(at, new)) in latch.iter().enumerate() {
+            let old = self.memory[at];
+            let (one, two) = (self.random(), self.random());
+            self.unstable.remove(&at);
+            self.memory[at] = match torn {
+                Torn::Old | Torn::ErasedPage => old,
+                Torn::New => new,
+                Torn::Prefix(bytes) if index < bytes => new,
+                Torn::Prefix(_) => old,
+                Torn::Subset if one & 1 == 0 => old,
+                Torn::Subset => new,
+                Torn::Erased => 0xFF,
+                Torn::HalfProgrammed => (old & one) | (new & !one) | two,
+                Torn::Unstable => {
+                    self.unstable.insert(at, (old, new));
+                    new
+                }
+            };
+        }
+    }
+
+    /// Supply is back: idle, memory as it was left.
+    pub fn power_up(&mut self) {
+        self.present = true;
+        self.cut = None;
+        self.busy_until_us = 0;
     }
 
     pub fn read(&mut self, address: u8, header: &[u8], buffer: &mut [u8]) -> Result<(), ErrorKind> {
@@ -173,6 +249,10 @@ impl FakeChip {
         let start = self.pointer / block * block;
         for byte in buffer {
             *byte = self.memory[self.pointer];
+            if let Some(&(old, new)) = self.unstable.get(&self.pointer) {
+                let mix = if self.steady_unstable { 0 } else { self.random() };
+                *byte = (old & mix) | (new & !mix);
+            }
             self.pointer = start + (self.pointer - start + 1) % block;
         }
         Ok(())
