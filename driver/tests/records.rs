@@ -34,7 +34,10 @@ fn start(geometry: Geometry) -> u32 {
 
 /// A part with unknown contents.
 fn fresh(geometry: Geometry) -> Rc<RefCell<FakeChip>> {
-    rig(geometry.parameters()).0
+    let chip = rig(geometry.parameters()).0;
+    // A fast part: fewer polls, quicker tests.
+    chip.borrow_mut().cycle_us = 30;
+    chip
 }
 
 #[test]
@@ -250,35 +253,55 @@ fn one_cut_in_any_page_write_under_any_torn_model_loses_no_acknowledged_value() 
     }
 }
 
-#[test]
-fn two_cuts_in_a_row_lose_no_acknowledged_value_even_if_the_first_page_reads_well_once() {
-    for geometry in [page_4(), KBIT_32] {
-        for first in MODELS {
-            for second in MODELS {
-                for cuts in 0..160 {
-                    let (cut, again) = (cuts % 20, cuts / 20);
-                    let id = format!("page {}, {first:?} at {cut}, {second:?} {again} later", geometry.page_bytes());
-                    let chip = fresh(geometry);
-                    let mut known = Known::default();
-                    chip.borrow_mut().cut = Some((cut, first));
-                    work(&mut store(geometry, &chip), &mut known, 0, 20);
-                    chip.borrow_mut().power_up();
-                    // The worst case: the cut page reads well now, and badly after the second cut.
-                    chip.borrow_mut().steady_unstable = true;
-                    let next = chip.borrow().page_writes + again;
-                    chip.borrow_mut().cut = Some((next, second));
-                    work(&mut store(geometry, &chip), &mut known, 102, 20);
-                    chip.borrow_mut().steady_unstable = false;
-                    chip.borrow_mut().power_up();
-                    for _ in 0..3 {
-                        check(&mut store(geometry, &chip), &known, &id);
-                    }
-                    work(&mut store(geometry, &chip), &mut known, 200, 9);
+/// Two cuts, at every pair of places near each other, under every pair of models.
+fn two_cuts(geometry: Geometry, alias: Option<(usize, usize, usize)>) {
+    for first in MODELS {
+        for second in MODELS {
+            for cuts in 0..160 {
+                let (cut, again) = (cuts % 20, cuts / 20);
+                let id = format!("page {}, {first:?} at {cut}, {second:?} {again} later", geometry.page_bytes());
+                let chip = fresh(geometry);
+                let mut known = Known::default();
+                chip.borrow_mut().alias = alias;
+                chip.borrow_mut().cut = Some((cut, first));
+                work(&mut store(geometry, &chip), &mut known, 0, 20);
+                chip.borrow_mut().power_up();
+                // The worst case: the cut page reads well now, and badly after the second cut.
+                chip.borrow_mut().steady_unstable = true;
+                let next = chip.borrow().page_writes + again;
+                chip.borrow_mut().cut = Some((next, second));
+                work(&mut store(geometry, &chip), &mut known, 102, 20);
+                chip.borrow_mut().steady_unstable = false;
+                chip.borrow_mut().power_up();
+                for _ in 0..3 {
                     check(&mut store(geometry, &chip), &known, &id);
                 }
+                work(&mut store(geometry, &chip), &mut known, 200, 9);
+                check(&mut store(geometry, &chip), &known, &id);
             }
         }
     }
+}
+
+#[test]
+fn two_cuts_in_a_row_lose_no_acknowledged_value_even_if_the_first_page_reads_well_once() {
+    two_cuts(page_4(), None);
+    two_cuts(KBIT_32, None);
+}
+
+#[test]
+#[should_panic(expected = "acknowledged Some")]
+fn canary_two_cuts_find_out_a_ring_that_is_too_short() {
+    // The third slot of A is the first one.
+    two_cuts(KBIT_32, Some((96, 128, 64)));
+}
+
+#[test]
+#[should_panic(expected = "acknowledged Some")]
+fn canary_two_cuts_find_out_a_write_to_the_slot_in_use() {
+    // All slots of the counter are one.
+    let counter = 32 + 3 * 32 + 4 * 64;
+    two_cuts(KBIT_32, Some((counter + 32, counter + 64, 32)));
 }
 
 #[test]

@@ -99,6 +99,8 @@ pub struct FakeChip {
     /// Bytes that read differently each time: old and new value.
     pub unstable: BTreeMap<usize, (u8, u8)>,
     pub seed: u64,
+    /// Offsets from the first on, below the second, are really this much lower: a fault for canaries.
+    pub alias: Option<(usize, usize, usize)>,
     /// Unstable bytes read well for the time being.
     pub steady_unstable: bool,
     pub calls: Vec<Call>,
@@ -123,6 +125,7 @@ impl FakeChip {
             cut: None,
             unstable: BTreeMap::new(),
             seed: 1,
+            alias: None,
             steady_unstable: false,
             calls: Vec::new(),
             page_writes: 0,
@@ -151,6 +154,11 @@ impl FakeChip {
         let word = header.iter().fold(0usize, |sum, byte| sum * 256 + usize::from(*byte));
         let block_bytes = 1usize << (8 * self.p.word_address_bytes);
         self.pointer = (block * block_bytes + word) % self.memory.len();
+        if let Some((from, to, lower)) = self.alias
+            && (from..to).contains(&self.pointer)
+        {
+            self.pointer -= lower;
+        }
     }
 
     pub fn write(&mut self, address: u8, bytes: &[u8]) -> Result<(), ErrorKind> {
