@@ -54,7 +54,12 @@ pub mod trace;
 pub mod wire;
 mod world;
 
-pub use bus::{AdjacentWrites, BusError, BusFault, NackKind, OverLimit, Quirks, RigBus, RigDelay, StepBus, ZeroLength};
+#[cfg(feature = "async")]
+pub use bus::asynch::{AsyncRigBus, block_on};
+pub use bus::layer::{BusLayer, LayerError};
+pub use bus::preset::Preset;
+pub use bus::quirks::{AdjacentWrites, Cancelled, DirectionChange, NackKind, OverLimit, ZeroLength};
+pub use bus::{BusError, BusFault, Quirks, RigBus, RigDelay, StepBus};
 pub use chip::Straps;
 pub use chip::cycle::CycleTime;
 pub use chip::torn::TornModel;

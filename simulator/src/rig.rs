@@ -183,6 +183,20 @@ impl Rig {
         RigBus::new(self.world.clone(), quirks)
     }
 
+    /// An async controller with the habits of some HAL, on the same clock.
+    #[cfg(feature = "async")]
+    #[must_use]
+    pub fn async_bus_with(&self, quirks: Quirks) -> crate::bus::asynch::AsyncRigBus {
+        crate::bus::asynch::AsyncRigBus::new(self.world.clone(), quirks)
+    }
+
+    /// An async controller that keeps the contract of embedded-hal.
+    #[cfg(feature = "async")]
+    #[must_use]
+    pub fn async_bus(&self) -> crate::bus::asynch::AsyncRigBus {
+        self.async_bus_with(Quirks::default())
+    }
+
     /// The lines of the bus, with pins for a controller. A rig has one pair of lines; calling this again lays them anew.
     #[must_use]
     pub fn wire(&self, config: WireConfig) -> Wire {

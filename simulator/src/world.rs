@@ -54,6 +54,11 @@ pub(crate) struct World {
     pub(crate) refused_in_access: Vec<(usize, u64)>,
     pub(crate) rng: Rng,
     pub(crate) wire: Option<Box<WireState>>,
+    /// Calls of embedded-hal controllers.
+    pub(crate) calls: u64,
+    /// A STOP that comes after the call has returned.
+    pub(crate) stop_due: Option<u64>,
+    pub(crate) controller_hangs: bool,
 }
 
 impl World {
@@ -79,6 +84,9 @@ impl World {
             refused_in_access: Vec::new(),
             rng: Rng::new(seed),
             wire: None,
+            calls: 0,
+            stop_due: None,
+            controller_hangs: false,
         }
     }
 
@@ -90,6 +98,13 @@ impl World {
 
     /// Moves the clock to `time`, applying supply changes on the way.
     pub(crate) fn run_to(&mut self, time: u64) {
+        if let Some(due) = self.stop_due
+            && due <= time
+        {
+            self.stop_due = None;
+            self.run_to(due);
+            self.stop_edge();
+        }
         while let Some(&(at, mv)) = self.supply_ahead.front()
             && at <= time
         {
@@ -120,6 +135,8 @@ impl World {
         self.supply_ahead.clear();
         self.run_to(self.now + 1_000_000);
         self.in_transfer = false;
+        self.stop_due = None;
+        self.controller_hangs = false;
         self.responders.clear();
         self.segment.close();
         self.apply_supply(mv);
@@ -166,6 +183,9 @@ impl World {
 
     /// START, or repeated START inside a transfer.
     pub(crate) fn start(&mut self) {
+        if let Some(due) = self.stop_due {
+            self.run_to(due);
+        }
         let repeated = self.in_transfer;
         let lead = if repeated { self.plan.period_ns } else { 0 };
         self.run_to(self.now + lead + self.plan.low_ns);
