@@ -5,7 +5,7 @@ use embedded_hal_async::i2c::I2c;
 
 use crate::error::Error;
 use crate::plan::{Action, Difference, Job, Outcome, Plan, State, Updated};
-use crate::shell::{Data, compare, frame};
+use crate::shell::{Request, frame, target};
 use crate::{Config, Geometry, Irreversible, Location, Options, Region};
 
 /// A serial EEPROM on an I2C bus, for async code; no executor is assumed.
@@ -65,7 +65,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     ///
     /// Those of the blocking call.
     pub async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
-        self.run(Job::Read, offset, bytes.len(), Data::into(bytes)).await
+        self.run(&Request::read(Job::Read, offset, bytes.len()), bytes).await
     }
 
     /// As [`Eeprom::write`](crate::Eeprom::write).
@@ -74,7 +74,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     ///
     /// Those of the blocking call.
     pub async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        self.run(Job::Write, offset, bytes.len(), Data::from(bytes)).await
+        self.run(&Request::write(offset, bytes), &mut []).await
     }
 
     /// As [`Eeprom::write_verified`](crate::Eeprom::write_verified).
@@ -83,7 +83,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     ///
     /// Those of the blocking call.
     pub async fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        self.run(Job::WriteVerified, offset, bytes.len(), Data::from(bytes)).await
+        self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut []).await
     }
 
     /// As [`Eeprom::fill`](crate::Eeprom::fill).
@@ -92,7 +92,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     ///
     /// Those of the blocking call.
     pub async fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
-        self.run(Job::Write, offset, length, Data::fill(&byte)).await
+        self.run(&Request::fill(offset, length, &byte), &mut []).await
     }
 
     /// As [`Eeprom::compare`](crate::Eeprom::compare).
@@ -101,7 +101,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     ///
     /// Those of the blocking call.
     pub async fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
-        self.run(Job::Compare, offset, bytes.len(), Data::from(bytes)).await?;
+        self.run(&Request::compare(Job::Compare, offset, bytes), &mut []).await?;
         Ok(self.state.difference())
     }
 
@@ -111,7 +111,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     ///
     /// Those of the blocking call.
     pub async fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
-        self.run(Job::Update, offset, bytes.len(), Data::from(bytes)).await?;
+        self.run(&Request::compare(Job::Update, offset, bytes), &mut []).await?;
         Ok(self.state.updated())
     }
 
@@ -142,7 +142,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     ///
     /// Those of the blocking call.
     pub async fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
-        self.run(Job::Ready, 0, 0, Data::from(&[])).await
+        self.run(&Request::read(Job::Ready, 0, 0), &mut []).await
     }
 
     /// As [`Eeprom::read_region`](crate::Eeprom::read_region).
@@ -157,7 +157,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         bytes: &mut [u8],
     ) -> Result<(), Error<I2C::Error>> {
         let offset = region.check(offset, bytes.len())?;
-        self.run_region(region.geometry(), Job::Read, offset, bytes.len(), Data::into(bytes)).await
+        self.run_region(region.geometry(), &Request::read(Job::Read, offset, bytes.len()), bytes).await
     }
 
     /// As [`Eeprom::write_region`](crate::Eeprom::write_region).
@@ -167,7 +167,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     /// Those of the blocking call.
     pub async fn write_region(&mut self, region: &Region, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
         let offset = region.check_write(offset, bytes.len())?;
-        self.run_region(region.geometry(), Job::Write, offset, bytes.len(), Data::from(bytes)).await
+        self.run_region(region.geometry(), &Request::write(offset, bytes), &mut []).await
     }
 
     /// Locks a region **for ever**, as [`Eeprom::lock_region`](crate::Eeprom::lock_region).
@@ -177,7 +177,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     /// Those of the blocking call.
     pub async fn lock_region(&mut self, region: &Region, _confirmed: Irreversible) -> Result<(), Error<I2C::Error>> {
         let (geometry, offset, data) = region.lock_write()?;
-        self.run_region(geometry, Job::Write, offset, 1, Data::from(&[data])).await
+        self.run_region(geometry, &Request::write(offset, &[data]), &mut []).await
     }
 
     /// Runs a job at a region's geometry. The main array's own state stays as it is: a call that is dropped in the
@@ -185,17 +185,15 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     async fn run_region(
         &mut self,
         geometry: Geometry,
-        job: Job,
-        offset: u32,
-        length: usize,
-        mut data: Data<'_>,
+        request: &Request<'_>,
+        into: &mut [u8],
     ) -> Result<(), Error<I2C::Error>> {
         if self.state.pending().is_some() {
             self.wait_ready().await?;
         }
         let Self { i2c, delay, buffer, config, .. } = self;
         let config = config.at(geometry);
-        run(i2c, delay, buffer, &config, &mut State::new(), (job, offset, length), &mut data).await
+        run(i2c, delay, buffer, &config, &mut State::new(), request, into).await
     }
 
     /// Capacity in bytes.
@@ -213,9 +211,9 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         (self.i2c, self.delay)
     }
 
-    async fn run(&mut self, job: Job, offset: u32, length: usize, mut data: Data<'_>) -> Result<(), Error<I2C::Error>> {
+    async fn run(&mut self, request: &Request<'_>, into: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         let Self { i2c, delay, buffer, config, state } = self;
-        run(i2c, delay, buffer, config, state, (job, offset, length), &mut data).await
+        run(i2c, delay, buffer, config, state, request, into).await
     }
 }
 
@@ -226,11 +224,11 @@ async fn run<I2C: I2c, D: DelayNs>(
     buffer: &mut [u8],
     config: &Config,
     state: &mut State,
-    (job, offset, length): (Job, u32, usize),
-    data: &mut Data<'_>,
+    request: &Request<'_>,
+    into: &mut [u8],
 ) -> Result<(), Error<I2C::Error>> {
-    config.check(job, offset, length)?;
-    let mut plan = Plan::idle(config, state, job, offset, length);
+    config.check(request.job, request.offset, request.length)?;
+    let mut plan = Plan::idle(config, state, request.job, request.offset, request.length);
     plan.start();
     let mut source = None;
     loop {
@@ -247,24 +245,18 @@ async fn run<I2C: I2c, D: DelayNs>(
                 [] => i2c.read(place.device_address, &mut [0]).await,
                 header => i2c.write(place.device_address, header).await,
             },
-            Action::Write => match frame(buffer, &place.header, data, &step) {
+            Action::Write => match frame(buffer, &place.header, request, &step) {
                 Some(bytes) => i2c.write(place.device_address, bytes).await,
                 None => return Err(Error::OutOfStep),
             },
-            Action::Read => match data.part(&step) {
-                Some(part) => read(i2c, &place, part).await,
-                None => return Err(Error::OutOfStep),
-            },
-            Action::Compare => match buffer.get_mut(..step.length) {
-                Some(scratch) => {
-                    let result = read(i2c, &place, scratch).await;
-                    if result.is_ok() {
-                        outcome = compare(&mut plan, scratch, data, step.start);
-                    }
-                    result
+            Action::Read | Action::Compare => {
+                let Some(target) = target(buffer, into, &step) else { return Err(Error::OutOfStep) };
+                let result = read(i2c, &place, target).await;
+                if let (Some(compare), Ok(()), Action::Compare) = (request.compare, &result, step.action) {
+                    outcome = compare(&mut plan, target, request, step.start);
                 }
-                None => return Err(Error::OutOfStep),
-            },
+                result
+            }
         };
         if let Err(error) = result {
             outcome = config.classify(&error);

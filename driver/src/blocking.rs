@@ -5,7 +5,7 @@ use embedded_hal::i2c::I2c;
 
 use crate::error::Error;
 use crate::plan::{Action, Difference, Job, Outcome, Plan, State, Updated};
-use crate::shell::{Data, compare, frame};
+use crate::shell::{Request, frame, target};
 use crate::{Config, Geometry, Irreversible, Location, Options, Region};
 
 /// A serial EEPROM on an I2C bus.
@@ -83,7 +83,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// [`Error::OutOfRange`], [`Error::BufferTooSmall`] before anything is sent; [`Error::NotAnswering`],
     /// [`Error::WriteCycleOverrun`] (an earlier write never ended), [`Error::Bus`].
     pub fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
-        self.run(Job::Read, offset, bytes.len(), Data::into(bytes))
+        self.run(&Request::read(Job::Read, offset, bytes.len()), bytes)
     }
 
     /// Writes `bytes` at `offset`, page by page, and waits for each write cycle.
@@ -106,7 +106,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// [`Error::WriteProtected`], [`Error::WriteCycleOverrun`], [`Error::Bus`]. [`Error::safe_bytes`] says how many
     /// bytes, from the start, are known to be stored; the page after them is indeterminate.
     pub fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        self.run(Job::Write, offset, bytes.len(), Data::from(bytes))
+        self.run(&Request::write(offset, bytes), &mut [])
     }
 
     /// As [`Eeprom::write`], and reads each page back after its write cycle. Finds a protected part that ACKs data
@@ -116,7 +116,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::write`], and [`Error::Verify`].
     pub fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        self.run(Job::WriteVerified, offset, bytes.len(), Data::from(bytes))
+        self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut [])
     }
 
     /// Writes `length` times the same byte at `offset`, page by page.
@@ -125,7 +125,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::write`].
     pub fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
-        self.run(Job::Write, offset, length, Data::fill(&byte))
+        self.run(&Request::fill(offset, length, &byte), &mut [])
     }
 
     /// Compares the part with `bytes`, reading up to the first difference.
@@ -134,7 +134,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::read`]. A difference is a result, not an error.
     pub fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
-        self.run(Job::Compare, offset, bytes.len(), Data::from(bytes))?;
+        self.run(&Request::compare(Job::Compare, offset, bytes), &mut [])?;
         Ok(self.state.difference())
     }
 
@@ -145,7 +145,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::read`] and [`Eeprom::write`].
     pub fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
-        self.run(Job::Update, offset, bytes.len(), Data::from(bytes))?;
+        self.run(&Request::compare(Job::Update, offset, bytes), &mut [])?;
         Ok(self.state.updated())
     }
 
@@ -192,7 +192,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// [`Error::NotAnswering`], [`Error::WriteCycleOverrun`], [`Error::Bus`].
     pub fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
-        self.run(Job::Ready, 0, 0, Data::from(&[]))
+        self.run(&Request::read(Job::Ready, 0, 0), &mut [])
     }
 
     /// Reads `bytes.len()` bytes of a region (identification page, serial number, EUI), from `offset` inside it.
@@ -204,7 +204,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// [`Error::OutOfRange`] against the region's length; otherwise those of [`Eeprom::read`].
     pub fn read_region(&mut self, region: &Region, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         let offset = region.check(offset, bytes.len())?;
-        self.run_region(region.geometry(), Job::Read, offset, bytes.len(), Data::into(bytes))
+        self.run_region(region.geometry(), &Request::read(Job::Read, offset, bytes.len()), bytes)
     }
 
     /// Writes `bytes` at `offset` inside a region and waits for the write cycle.
@@ -216,7 +216,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// of [`Eeprom::write`].
     pub fn write_region(&mut self, region: &Region, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
         let offset = region.check_write(offset, bytes.len())?;
-        self.run_region(region.geometry(), Job::Write, offset, bytes.len(), Data::from(bytes))
+        self.run_region(region.geometry(), &Request::write(offset, bytes), &mut [])
     }
 
     /// Locks a region **for ever**. There is no way back on the part.
@@ -230,7 +230,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// [`Error::Unsupported`] if the region has no lock; otherwise those of [`Eeprom::write`].
     pub fn lock_region(&mut self, region: &Region, _confirmed: Irreversible) -> Result<(), Error<I2C::Error>> {
         let (geometry, offset, data) = region.lock_write()?;
-        self.run_region(geometry, Job::Write, offset, 1, Data::from(&[data]))
+        self.run_region(geometry, &Request::write(offset, &[data]), &mut [])
     }
 
     /// Runs a job at a region's geometry. The main array's own state stays as it is: a call that is dropped in the
@@ -238,17 +238,15 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     fn run_region(
         &mut self,
         geometry: Geometry,
-        job: Job,
-        offset: u32,
-        length: usize,
-        mut data: Data<'_>,
+        request: &Request<'_>,
+        into: &mut [u8],
     ) -> Result<(), Error<I2C::Error>> {
         if self.state.pending().is_some() {
             self.wait_ready()?;
         }
         let Self { i2c, delay, buffer, config, .. } = self;
         let config = config.at(geometry);
-        run(i2c, delay, buffer, &config, &mut State::new(), (job, offset, length), &mut data)
+        run(i2c, delay, buffer, &config, &mut State::new(), request, into)
     }
 
     /// Capacity in bytes.
@@ -266,9 +264,9 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         (self.i2c, self.delay)
     }
 
-    fn run(&mut self, job: Job, offset: u32, length: usize, mut data: Data<'_>) -> Result<(), Error<I2C::Error>> {
+    fn run(&mut self, request: &Request<'_>, into: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         let Self { i2c, delay, buffer, config, state } = self;
-        run(i2c, delay, buffer, config, state, (job, offset, length), &mut data)
+        run(i2c, delay, buffer, config, state, request, into)
     }
 }
 
@@ -279,11 +277,11 @@ fn run<I2C: I2c, D: DelayNs>(
     buffer: &mut [u8],
     config: &Config,
     state: &mut State,
-    (job, offset, length): (Job, u32, usize),
-    data: &mut Data<'_>,
+    request: &Request<'_>,
+    into: &mut [u8],
 ) -> Result<(), Error<I2C::Error>> {
-    config.check(job, offset, length)?;
-    let mut plan = Plan::idle(config, state, job, offset, length);
+    config.check(request.job, request.offset, request.length)?;
+    let mut plan = Plan::idle(config, state, request.job, request.offset, request.length);
     plan.start();
     let mut source = None;
     loop {
@@ -300,24 +298,18 @@ fn run<I2C: I2c, D: DelayNs>(
                 [] => i2c.read(place.device_address, &mut [0]),
                 header => i2c.write(place.device_address, header),
             },
-            Action::Write => match frame(buffer, &place.header, data, &step) {
+            Action::Write => match frame(buffer, &place.header, request, &step) {
                 Some(bytes) => i2c.write(place.device_address, bytes),
                 None => return Err(Error::OutOfStep),
             },
-            Action::Read => match data.part(&step) {
-                Some(part) => read(i2c, &place, part),
-                None => return Err(Error::OutOfStep),
-            },
-            Action::Compare => match buffer.get_mut(..step.length) {
-                Some(scratch) => {
-                    let result = read(i2c, &place, scratch);
-                    if result.is_ok() {
-                        outcome = compare(&mut plan, scratch, data, step.start);
-                    }
-                    result
+            Action::Read | Action::Compare => {
+                let Some(target) = target(buffer, into, &step) else { return Err(Error::OutOfStep) };
+                let result = read(i2c, &place, target);
+                if let (Some(compare), Ok(()), Action::Compare) = (request.compare, &result, step.action) {
+                    outcome = compare(&mut plan, target, request, step.start);
                 }
-                None => return Err(Error::OutOfStep),
-            },
+                result
+            }
         };
         if let Err(error) = result {
             outcome = config.classify(&error);

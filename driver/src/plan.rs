@@ -201,25 +201,6 @@ impl State {
     }
 }
 
-/// The access that is under way or comes next.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Access {
-    Read,
-    /// Compare before a write, or instead of one.
-    Look,
-    Store,
-    /// Compare after a write.
-    Check,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Phase {
-    Access,
-    Poll,
-    Pause,
-    Done,
-}
-
 /// What a poll waits for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Reason {
@@ -259,10 +240,14 @@ pub struct Plan<'c> {
     config: &'c Config,
     state: &'c mut State,
     job: Job,
-    access: Access,
-    phase: Phase,
+    /// What comes next.
+    action: Action,
+    /// Read, write or comparison of this chunk; what is repeated after a wait.
+    access: Action,
     reason: Reason,
     retried: bool,
+    /// This chunk is written: a comparison now is one after the write.
+    stored: bool,
     offset: u32,
     length: usize,
     done: usize,
@@ -299,10 +284,11 @@ impl<'c> Plan<'c> {
             config,
             state,
             job,
-            access: Access::Read,
-            phase: Phase::Done,
+            action: Action::Done,
+            access: Action::Read,
             reason: Reason::Busy,
             retried: false,
+            stored: false,
             offset,
             length,
             done: 0,
@@ -326,28 +312,14 @@ impl<'c> Plan<'c> {
 
     /// The next step. Asking again without [`Plan::complete`] gives the same step.
     pub fn step(&mut self) -> Step {
-        let action = match self.phase {
-            Phase::Done => Action::Done,
-            Phase::Pause => Action::Wait,
-            Phase::Poll => Action::Poll,
-            Phase::Access => match self.access {
-                Access::Read => Action::Read,
-                Access::Store => Action::Write,
-                Access::Look | Access::Check => Action::Compare,
-            },
-        };
         let mut offset = self.position();
-        match (self.phase, self.state.pending) {
-            (Phase::Poll, Some(pending)) if self.reason == Reason::Pending => offset = pending,
-            (Phase::Access, _) => {
-                self.state.last = offset;
-                if self.access == Access::Store {
-                    self.state.pending = Some(offset);
-                }
-            }
+        match (self.action, self.state.pending) {
+            (Action::Poll, Some(pending)) => offset = pending,
+            (Action::Write, _) => self.state.pending = Some(offset),
             _ => {}
         }
-        Step { action, offset, start: self.done, length: self.chunk, us: self.config.pause_us }
+        self.state.last = offset;
+        Step { action: self.action, offset, start: self.done, length: self.chunk, us: self.config.pause_us }
     }
 
     /// Takes note of what came of the step that [`Plan::step`] named.
@@ -356,17 +328,14 @@ impl<'c> Plan<'c> {
     ///
     /// The [`Failure`] that ends the plan.
     pub fn complete(&mut self, outcome: Outcome) -> Result<(), Failure> {
-        match (self.phase, outcome) {
+        match (self.action, outcome) {
             (_, Outcome::Failed) => return Err(Failure::Bus),
-            (Phase::Access, Outcome::Done) => self.accessed(),
-            (Phase::Access, Outcome::Differs) => return self.differs(),
-            (Phase::Access, Outcome::Nack) => return self.refused(),
-            (Phase::Poll, Outcome::Done) => self.answered(),
-            (Phase::Poll, Outcome::Nack) => return self.busy(),
-            (Phase::Pause, Outcome::Done) => match self.config.wait {
-                Wait::Fixed => self.answered(),
-                Wait::Poll => self.phase = Phase::Poll,
-            },
+            (Action::Wait, Outcome::Done) if self.config.wait == Wait::Poll => self.action = Action::Poll,
+            (Action::Poll | Action::Wait, Outcome::Done) => self.answered(),
+            (Action::Poll, Outcome::Nack) => return self.busy(),
+            (Action::Compare, Outcome::Differs) => return self.differs(),
+            (Action::Read | Action::Write | Action::Compare, Outcome::Done) => self.accessed(),
+            (Action::Read | Action::Write | Action::Compare, Outcome::Nack) => return self.refused(),
             _ => return Err(Failure::OutOfStep),
         }
         Ok(())
@@ -406,32 +375,51 @@ impl<'c> Plan<'c> {
     fn next_access(&mut self) {
         let left = self.length.wrapping_sub(self.done);
         let (access, cut) = match self.job {
-            Job::Read | Job::Ready => (Access::Read, Cut::Block),
-            Job::Write => (Access::Store, Cut::Page),
-            Job::WriteVerified => (Access::Store, Cut::Both),
-            Job::Compare | Job::Update => (Access::Look, Cut::Both),
+            Job::Read | Job::Ready => (Action::Read, Cut::Block),
+            Job::Write => (Action::Write, Cut::Page),
+            Job::WriteVerified => (Action::Write, Cut::Both),
+            Job::Compare | Job::Update => (Action::Compare, Cut::Both),
         };
         let data_max = self.config.data_max(self.job);
         self.chunk = self.config.geometry.chunk_bytes(cut, self.position(), left, data_max);
+        self.stored = false;
         self.begin(access);
         if self.chunk == 0 {
-            self.phase = Phase::Done;
+            self.action = Action::Done;
         }
     }
 
-    fn begin(&mut self, access: Access) {
+    fn begin(&mut self, access: Action) {
         self.access = access;
+        self.action = access;
         self.retried = false;
-        self.phase = Phase::Access;
     }
 
     fn start_wait(&mut self, reason: Reason) {
         self.polls = 0;
         self.reason = reason;
-        self.phase = match self.config.wait {
-            Wait::Fixed => Phase::Pause,
-            Wait::Poll => Phase::Poll,
+        self.action = match self.config.wait {
+            Wait::Fixed => Action::Wait,
+            Wait::Poll => Action::Poll,
         };
+    }
+
+    fn accessed(&mut self) {
+        if self.action != Action::Write {
+            self.state.updated.kept = self.state.updated.kept.wrapping_add(1);
+            return self.advance();
+        }
+        self.state.updated.written = self.state.updated.written.wrapping_add(1);
+        let last = self.done.wrapping_add(self.chunk) == self.length;
+        let lazy = self.config.lazy && last && self.job != Job::WriteVerified;
+        if self.config.geometry.write_cycle_us() == 0 {
+            self.reason = Reason::Written;
+            self.answered();
+        } else if lazy {
+            self.advance();
+        } else {
+            self.start_wait(Reason::Written);
+        }
     }
 
     fn advance(&mut self) {
@@ -439,32 +427,27 @@ impl<'c> Plan<'c> {
         self.next_access();
     }
 
-    fn accessed(&mut self) {
-        if self.access != Access::Store {
-            self.state.updated.kept = self.state.updated.kept.wrapping_add(1);
-            return self.advance();
-        }
-        self.state.updated.written = self.state.updated.written.wrapping_add(1);
-        let last = self.done.wrapping_add(self.chunk) == self.length;
-        let lazy = self.config.lazy && last && self.job != Job::WriteVerified;
-        if lazy || self.config.geometry.write_cycle_us() == 0 {
-            self.stored()
+    /// The part is ready: after a write of this chunk (or without a write cycle to wait for), or for its access.
+    fn answered(&mut self) {
+        self.state.pending = None;
+        if self.reason != Reason::Written {
+            self.action = if self.chunk > 0 { self.access } else { Action::Done };
+        } else if self.job == Job::WriteVerified {
+            self.stored = true;
+            self.begin(Action::Compare);
         } else {
-            self.start_wait(Reason::Written)
+            self.advance();
         }
-    }
-
-    /// The write cycle is over, or nobody waits for it.
-    fn stored(&mut self) {
-        if self.job == Job::WriteVerified { self.begin(Access::Check) } else { self.advance() }
     }
 
     fn differs(&mut self) -> Result<(), Failure> {
-        match (self.access, self.job) {
-            (Access::Look, Job::Update) => self.begin(Access::Store),
-            (Access::Look, _) => self.phase = Phase::Done,
-            (Access::Check, _) => return Err(Failure::Differs),
-            _ => return Err(Failure::OutOfStep),
+        if self.stored {
+            return Err(Failure::Differs);
+        }
+        if self.job == Job::Update {
+            self.begin(Action::Write);
+        } else {
+            self.action = Action::Done;
         }
         Ok(())
     }
@@ -476,22 +459,11 @@ impl<'c> Plan<'c> {
             return Ok(());
         }
         // With polling, the part has answered just before: what it refuses now is not its address.
-        Err(match (self.config.wait, self.access) {
+        Err(match (self.config.wait, self.action) {
             (Wait::Fixed, _) => Failure::NotAnswering,
-            (Wait::Poll, Access::Store) => Failure::WriteProtected,
+            (Wait::Poll, Action::Write) => Failure::WriteProtected,
             (Wait::Poll, _) => Failure::Bus,
         })
-    }
-
-    fn answered(&mut self) {
-        self.state.pending = None;
-        if self.reason == Reason::Written {
-            self.stored();
-        } else if self.chunk > 0 {
-            self.phase = Phase::Access;
-        } else {
-            self.phase = Phase::Done;
-        }
     }
 
     fn busy(&mut self) -> Result<(), Failure> {
@@ -501,7 +473,7 @@ impl<'c> Plan<'c> {
             return Err(if asked { Failure::NotAnswering } else { Failure::WriteCycleOverrun });
         }
         if self.config.pause_us > 0 {
-            self.phase = Phase::Pause;
+            self.action = Action::Wait;
         }
         Ok(())
     }

@@ -4,43 +4,53 @@ use embedded_hal::i2c::{Error, ErrorKind};
 
 use crate::address::Header;
 use crate::options::Config;
-use crate::plan::{Difference, Outcome, Plan, Step};
+use crate::plan::{Action, Difference, Job, Outcome, Plan, Step};
 
-/// The bytes of a request.
-pub(crate) struct Data<'a> {
-    /// Where read bytes go.
-    pub into: &'a mut [u8],
+/// What a call of the driver wants; bytes to be read have their place beside it.
+#[derive(Clone, Copy)]
+pub(crate) struct Request<'a> {
+    pub job: Job,
+    pub offset: u32,
+    pub length: usize,
     /// Bytes to be written or compared.
-    pub from: &'a [u8],
+    from: &'a [u8],
     /// 1, or 0 to take the first byte of `from` over and over.
-    pub stride: usize,
+    stride: usize,
+    /// How to compare; there only for jobs that do, so that the code is left out of a firmware without them.
+    pub compare: Option<Compare>,
 }
 
-impl<'a> Data<'a> {
-    pub fn into(into: &'a mut [u8]) -> Self {
-        Self { into, from: &[], stride: 1 }
+type Compare = fn(&mut Plan<'_>, &[u8], &Request<'_>, usize) -> Outcome;
+
+impl<'a> Request<'a> {
+    /// A job that takes no bytes from the caller.
+    pub const fn read(job: Job, offset: u32, length: usize) -> Self {
+        Self { job, offset, length, from: &[], stride: 1, compare: None }
     }
 
-    pub fn from(from: &'a [u8]) -> Self {
-        Self { into: &mut [], from, stride: 1 }
+    /// Bytes to be written.
+    pub const fn write(offset: u32, from: &'a [u8]) -> Self {
+        Self { job: Job::Write, offset, length: from.len(), from, stride: 1, compare: None }
     }
 
-    pub fn fill(byte: &'a u8) -> Self {
-        Self { into: &mut [], from: core::slice::from_ref(byte), stride: 0 }
+    /// Bytes to be compared, and perhaps written.
+    pub fn compare(job: Job, offset: u32, from: &'a [u8]) -> Self {
+        Self { job, offset, length: from.len(), from, stride: 1, compare: Some(compare) }
+    }
+
+    /// The same byte `length` times.
+    pub const fn fill(offset: u32, length: usize, byte: &'a u8) -> Self {
+        let from = core::slice::from_ref(byte);
+        Self { job: Job::Write, offset, length, from, stride: 0, compare: None }
     }
 
     fn get(&self, index: usize) -> Option<u8> {
         self.from.get(index.wrapping_mul(self.stride)).copied()
     }
-
-    /// The part of the request that a read fills.
-    pub fn part(&mut self, step: &Step) -> Option<&mut [u8]> {
-        self.into.get_mut(step.start..step.start.wrapping_add(step.length))
-    }
 }
 
 /// Puts header and data side by side into the buffer; gives the bytes to be sent.
-pub(crate) fn frame<'b>(buffer: &'b mut [u8], header: &Header, data: &Data, step: &Step) -> Option<&'b [u8]> {
+pub(crate) fn frame<'b>(buffer: &'b mut [u8], header: &Header, request: &Request<'_>, step: &Step) -> Option<&'b [u8]> {
     let frame = buffer.get_mut(..header.len().wrapping_add(step.length))?;
     let mut header = header.as_bytes().iter();
     let mut index = step.start;
@@ -49,18 +59,26 @@ pub(crate) fn frame<'b>(buffer: &'b mut [u8], header: &Header, data: &Data, step
             Some(byte) => *byte,
             None => {
                 index = index.wrapping_add(1);
-                data.get(index.wrapping_sub(1))?
+                request.get(index.wrapping_sub(1))?
             }
         };
     }
     Some(frame)
 }
 
+/// Where the bytes of a read or comparison go: to the caller, or into the buffer.
+pub(crate) fn target<'b>(buffer: &'b mut [u8], into: &'b mut [u8], step: &Step) -> Option<&'b mut [u8]> {
+    match step.action {
+        Action::Read => into.get_mut(step.start..step.start.wrapping_add(step.length)),
+        _ => buffer.get_mut(..step.length),
+    }
+}
+
 /// Compares what was read with the request.
-pub(crate) fn compare(plan: &mut Plan<'_>, found: &[u8], data: &Data, start: usize) -> Outcome {
+fn compare(plan: &mut Plan<'_>, found: &[u8], request: &Request<'_>, start: usize) -> Outcome {
     let mut index = start;
     for &found in found {
-        match data.get(index) {
+        match request.get(index) {
             Some(expected) if expected == found => {}
             Some(expected) => {
                 plan.found(Difference { index, expected, found });
