@@ -57,15 +57,13 @@ impl Geometry {
     /// assert_eq!(place.header.as_bytes(), [0xA7]);
     /// ```
     pub const fn locate(&self, offset: u32) -> Location {
-        let [_, high, middle, low] = offset.to_be_bytes();
-        let (bytes, block) = match self.word_address_bytes() {
-            0 => ([0, 0, 0], offset),
-            1 => ([low, 0, 0], offset >> 8),
-            2 => ([middle, low, 0], offset >> 16),
-            _ => ([high, middle, low], offset >> 24),
-        };
-        let mask = 0x7Fu8.wrapping_shr(7u32.saturating_sub(self.block_select_bits() as u32));
-        let select = (block as u8 & mask).wrapping_shl(self.block_select_shift() as u32);
+        // The word-address bytes move to the top, most significant first; what is above them is the block.
+        let word_bits = 8 * (self.word_address_bytes() as u32 & 3);
+        let [first, second, third, _] = offset.wrapping_shl(32u32.wrapping_sub(word_bits)).to_be_bytes();
+        let bytes = [first, second, third];
+        let mask = 0x7Fu8.wrapping_shr(7u32.wrapping_sub(self.block_select_bits() as u32));
+        let block = offset.wrapping_shr(word_bits) as u8 & mask;
+        let select = block.wrapping_shl(self.block_select_shift() as u32);
         let header = Header { bytes, length: self.word_address_bytes() };
         Location { device_address: self.device_address() | select, header }
     }

@@ -83,6 +83,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     ///
     /// Those of the blocking call.
     pub async fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+        self.state.forget();
         self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut []).await
     }
 
@@ -101,6 +102,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     ///
     /// Those of the blocking call.
     pub async fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
+        self.state.forget();
         self.run(&Request::compare(Job::Compare, offset, bytes), &mut []).await?;
         Ok(self.state.difference())
     }
@@ -111,6 +113,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     ///
     /// Those of the blocking call.
     pub async fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+        self.state.forget();
         self.run(&Request::compare(Job::Update, offset, bytes), &mut []).await?;
         Ok(self.state.updated())
     }

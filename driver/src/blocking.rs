@@ -116,6 +116,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::write`], and [`Error::Verify`].
     pub fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+        self.state.forget();
         self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut [])
     }
 
@@ -134,6 +135,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::read`]. A difference is a result, not an error.
     pub fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
+        self.state.forget();
         self.run(&Request::compare(Job::Compare, offset, bytes), &mut [])?;
         Ok(self.state.difference())
     }
@@ -145,6 +147,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// Those of [`Eeprom::read`] and [`Eeprom::write`].
     pub fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+        self.state.forget();
         self.run(&Request::compare(Job::Update, offset, bytes), &mut [])?;
         Ok(self.state.updated())
     }

@@ -185,6 +185,12 @@ impl State {
         Self { pending: None, last: 0, updated: Updated { written: 0, kept: 0 }, difference: None }
     }
 
+    /// Forgets what the last plan has found.
+    pub(crate) fn forget(&mut self) {
+        self.updated = Updated { written: 0, kept: 0 };
+        self.difference = None;
+    }
+
     /// Offset of a write that may still be in its cycle.
     pub const fn pending(&self) -> Option<u32> {
         self.pending
@@ -272,6 +278,7 @@ impl<'c> Plan<'c> {
         length: usize,
     ) -> Result<Self, PlanError> {
         config.check(job, offset, length)?;
+        state.forget();
         let mut plan = Self::idle(config, state, job, offset, length);
         plan.start();
         Ok(plan)
@@ -298,8 +305,6 @@ impl<'c> Plan<'c> {
     }
 
     pub(crate) fn start(&mut self) {
-        self.state.updated = Updated { written: 0, kept: 0 };
-        self.state.difference = None;
         self.next_access();
         if self.length > 0 || self.job == Job::Ready {
             if self.state.pending.is_some() {
