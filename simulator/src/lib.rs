@@ -73,6 +73,7 @@ pub use model::ChipModel;
 pub use rig::{PowerUp, Rig, RigConfig, Snapshot};
 pub use supply::SupplyProfile;
 pub use time::ClockPlan;
+pub use trace::replay::{BadTrace, Replayed};
 pub use wire::bit_bang::{BitBang, BitBangError, ResetShape};
 pub use wire::limits::TimingParameter;
 pub use wire::{Line, Wire, WireConfig, WirePin};

@@ -104,7 +104,7 @@ impl Snapshot {
 /// ```
 #[derive(Debug, Clone)]
 pub struct Rig {
-    world: Rc<RefCell<World>>,
+    pub(crate) world: Rc<RefCell<World>>,
 }
 
 impl Default for Rig {
@@ -218,6 +218,21 @@ impl Rig {
     #[must_use]
     pub fn waves(&self) -> Vec<(u64, Line, bool)> {
         self.world.borrow().wire.as_ref().map(|wire| wire.waves.clone()).unwrap_or_default()
+    }
+
+    /// Writes the trace as a value change dump: SCL, SDA, supply, and per chip busy and WP. The lines are those recorded
+    /// at the wire level, or drawn from the events of the byte level.
+    ///
+    /// # Errors
+    ///
+    /// The writer fails.
+    #[cfg(feature = "std")]
+    pub fn write_vcd(&self, into: &mut impl std::io::Write) -> std::io::Result<()> {
+        let events = self.trace();
+        let world = self.world.borrow();
+        let recorded = world.wire.as_ref().map(|wire| wire.waves.clone()).filter(|waves| !waves.is_empty());
+        let waves = recorded.unwrap_or_else(|| trace::waves::from_events(&events, world.plan));
+        trace::vcd::write(into, &waves, &events, world.chips.len(), world.initial_supply_mv)
     }
 
     /// Delays on the same clock.
@@ -425,9 +440,16 @@ impl Rig {
     /// Where memory differs from the ledger, and why. Empty when everything meant is stored.
     #[must_use]
     pub fn explain(&self) -> Vec<Loss> {
+        self.explain_at_most(usize::MAX)
+    }
+
+    /// The same, looking at no more than the first `most` lost bytes of each chip: the time grows with lost bytes
+    /// times writes, and one loss is often enough to know.
+    #[must_use]
+    pub fn explain_at_most(&self, most: usize) -> Vec<Loss> {
         let world = &mut *self.world.borrow_mut();
         world.settle();
-        world.ledger.explain(&world.chips)
+        world.ledger.explain(&world.chips, most)
     }
 
     /// What the detectors have reported, in the order of reporting.

@@ -1,3 +1,9 @@
-//! The trace in other forms.
+//! The trace in other forms, and back.
 
+#[cfg(feature = "json")]
+pub mod json_lines;
+pub mod replay;
 pub mod text;
+#[cfg(feature = "std")]
+pub mod vcd;
+pub mod waves;

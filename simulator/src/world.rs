@@ -33,6 +33,8 @@ pub(crate) struct World {
     pub(crate) plan: ClockPlan,
     pub(crate) scl_hz: u32,
     pub(crate) supply_mv: u32,
+    /// What the rig began with.
+    pub(crate) initial_supply_mv: u32,
     /// Supply values to come, by time.
     pub(crate) supply_ahead: VecDeque<(u64, u32)>,
     pub(crate) chips: Vec<Chip>,
@@ -68,6 +70,7 @@ impl World {
             plan: ClockPlan::for_scl_hz(scl_hz),
             scl_hz,
             supply_mv,
+            initial_supply_mv: supply_mv,
             supply_ahead: VecDeque::new(),
             chips: Vec::new(),
             others: Vec::new(),

@@ -37,8 +37,8 @@ struct Reading {
 type Try<'a> = (&'a Attempt, Vec<Reading>);
 
 impl Ledger {
-    /// Compares what was meant with the memory of each chip.
-    pub(crate) fn explain(&self, chips: &[Chip]) -> Vec<Loss> {
+    /// Compares what was meant with the memory of each chip; looks at no more than `most` lost bytes of each.
+    pub(crate) fn explain(&self, chips: &[Chip], most: usize) -> Vec<Loss> {
         let mut losses = Vec::new();
         for (index, chip) in chips.iter().enumerate() {
             let mut expected = BTreeMap::new();
@@ -51,7 +51,7 @@ impl Ledger {
             let mine = self.attempts.iter().filter(|attempt| attempt.chip == index);
             let tries: Vec<Try<'_>> = mine.map(|attempt| (attempt, readings(chip, attempt))).collect();
             let lost = expected.iter().filter(|&(&at, &byte)| at >= chip.model.capacity || chip.array.get(at) != byte);
-            let fates = lost.map(|(&at, &byte)| (at, self.fate(&tries, chip, at, byte))).collect::<Vec<_>>();
+            let fates = lost.take(most).map(|(&at, &byte)| (at, self.fate(&tries, chip, at, byte))).collect::<Vec<_>>();
             losses.extend(group(index, chip, &fates));
         }
         losses

@@ -1,0 +1,80 @@
+//! The trace as a value change dump, for waveform viewers and independent decoders.
+
+use std::io::{self, Write};
+use std::vec::Vec;
+
+use crate::event::{Event, EventKind, Level, Note};
+use crate::wire::Line;
+
+/// Writes a value change dump with a time scale of 1 ns: 1-bit wires `SCL` and `SDA`, a real `SUPPLY` in volts, and for
+/// each chip `n` wires `BUSYn` and `WPn`.
+///
+/// # Errors
+///
+/// The writer fails.
+pub fn write(
+    into: &mut impl Write,
+    waves: &[(u64, Line, bool)],
+    events: &[Event],
+    chips: usize,
+    supply_mv: u32,
+) -> io::Result<()> {
+    let mut vcd = vcd::Writer::new(into);
+    vcd.timescale(1, vcd::TimescaleUnit::NS)?;
+    vcd.add_module("bus")?;
+    let scl = vcd.add_wire(1, "SCL")?;
+    let sda = vcd.add_wire(1, "SDA")?;
+    let supply = vcd.add_var(vcd::VarType::Real, 64, "SUPPLY", None)?;
+    let mut busy = Vec::new();
+    let mut wp = Vec::new();
+    for chip in 0..chips {
+        busy.push(vcd.add_wire(1, &std::format!("BUSY{chip}"))?);
+        wp.push(vcd.add_wire(1, &std::format!("WP{chip}"))?);
+    }
+    vcd.upscope()?;
+    vcd.enddefinitions()?;
+    vcd.timestamp(0)?;
+    vcd.begin(vcd::SimulationCommand::Dumpvars)?;
+    vcd.change_scalar(scl, vcd::Value::V1)?;
+    vcd.change_scalar(sda, vcd::Value::V1)?;
+    vcd.change_real(supply, f64::from(supply_mv) / 1000.0)?;
+    for id in busy.iter().chain(&wp) {
+        vcd.change_scalar(*id, vcd::Value::V0)?;
+    }
+    vcd.end()?;
+    let mut changes: Vec<(u64, Change)> = waves
+        .iter()
+        .map(|&(at, line, level)| (at, Change::Wire(if line == Line::Sda { sda } else { scl }, level)))
+        .collect();
+    for event in events {
+        let change = match event.kind {
+            EventKind::Supply { mv } => Change::Supply(mv),
+            EventKind::WriteProtectPin { chip, level } => Change::Wire(wp[chip.index()], level == Level::High),
+            EventKind::Chip { chip, note: Note::CycleStart { .. } } => Change::Wire(busy[chip.index()], true),
+            EventKind::Chip { chip, note: Note::CycleEnd { .. } | Note::Torn { .. } } => {
+                Change::Wire(busy[chip.index()], false)
+            }
+            _ => continue,
+        };
+        changes.push((event.at_ns, change));
+    }
+    changes.sort_by_key(|(at, _)| *at);
+    let mut now = 0;
+    for (at, change) in changes {
+        if at != now {
+            vcd.timestamp(at)?;
+            now = at;
+        }
+        match change {
+            Change::Wire(id, level) => vcd.change_scalar(id, level)?,
+            Change::Supply(mv) => vcd.change_real(supply, f64::from(mv) / 1000.0)?,
+        }
+    }
+    // Decoders need a time stamp after the last edge.
+    vcd.timestamp(now + 10_000)
+}
+
+enum Change {
+    Wire(vcd::IdCode, bool),
+    Supply(u32),
+}
