@@ -1,0 +1,63 @@
+//! Programs from outside that some tests need, and those of this workspace.
+//!
+//! A tool that is missing skips its test with a printed reason; with `PAGEWISE_TOOLS=required` it fails the test.
+
+use std::env;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::OnceLock;
+
+/// The path of a program, or `None` with a printed reason.
+///
+/// # Panics
+///
+/// If it is missing and `PAGEWISE_TOOLS` is `required`.
+#[must_use]
+pub fn need(program: &str, debian_package: &str) -> Option<PathBuf> {
+    let found = find(program);
+    if found.is_none() {
+        missing(&format!("{program} is missing (Debian package {debian_package})"));
+    }
+    found
+}
+
+/// Says why a test is skipped.
+///
+/// # Panics
+///
+/// If `PAGEWISE_TOOLS` is `required`.
+pub fn missing(reason: &str) {
+    let required = env::var_os("PAGEWISE_TOOLS").is_some_and(|value| value == "required");
+    assert!(!required, "PAGEWISE_TOOLS=required, but {reason}");
+    println!("skipped: {reason}");
+}
+
+fn find(program: &str) -> Option<PathBuf> {
+    let path = env::var_os("PATH").unwrap_or_default();
+    let system = ["/usr/sbin", "/sbin"].map(PathBuf::from);
+    env::split_paths(&path).chain(system).map(|folder| folder.join(program)).find(|path| path.is_file())
+}
+
+/// Builds the program, the preload library and the C library of this workspace, once per process. Returns the folder
+/// that they are in: that of this test's own build.
+///
+/// # Panics
+///
+/// If they do not build.
+pub fn workspace_programs() -> &'static Path {
+    static FOLDER: OnceLock<PathBuf> = OnceLock::new();
+    FOLDER.get_or_init(|| {
+        let test = env::current_exe().expect("a test has a path");
+        let folder = test.ancestors().nth(2).expect("tests lie in TARGET/PROFILE/deps");
+        let target = folder.parent().expect("a profile lies in the target folder");
+        let mut cargo = Command::new(env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
+        cargo.args(["build", "--locked", "--quiet", "--target-dir"]).arg(target);
+        cargo.args(["-p", "pagewise", "-p", "pagewise-bridge", "-p", "pagewise-capi"]);
+        if folder.ends_with("release") {
+            cargo.arg("--release");
+        }
+        let built = cargo.current_dir(env!("CARGO_MANIFEST_DIR")).status().expect("cargo runs");
+        assert!(built.success(), "the programs of the workspace do not build");
+        folder.to_owned()
+    })
+}
