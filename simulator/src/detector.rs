@@ -17,6 +17,7 @@ mod torn_write;
 mod undervoltage;
 mod wear_out;
 mod write_protect;
+pub(crate) mod wrong_family;
 
 use alloc::collections::BTreeSet;
 use alloc::format;

@@ -64,6 +64,7 @@ pub use chip::Straps;
 pub use chip::cycle::CycleTime;
 pub use chip::torn::TornModel;
 pub use detector::Incident;
+pub use detector::wrong_family::OtherFamily;
 pub use event::{ChipId, Event, EventKind, Level, Note, Pin};
 pub use explore::{CutCase, CutExplorer, CutFailure, CutProgram, CutReport};
 pub use fault::{Fault, FaultHit, FaultKind, Faults, Ratio, UnknownPlace};

@@ -9,6 +9,7 @@ use crate::bus::{Quirks, RigBus, RigDelay};
 use crate::chip::cycle::CycleTime;
 use crate::chip::torn::TornModel;
 use crate::chip::{Chip, Straps};
+use crate::detector::wrong_family::OtherFamily;
 use crate::detector::{Finding, Incident};
 use crate::event::{ChipId, Event, EventKind, Level};
 use crate::fault::{FaultHit, Faults, UnknownPlace};
@@ -169,6 +170,11 @@ impl Rig {
         let world = &mut *self.world.borrow_mut();
         world.others.push(other);
         world.extend_wire();
+    }
+
+    /// Puts a part of another family where firmware expects an EEPROM at `address`: it stays silent.
+    pub fn attach_wrong_family(&self, address: u8, family: OtherFamily) {
+        self.world.borrow_mut().silent.push((address, family));
     }
 
     /// A controller that keeps the contract of embedded-hal.
@@ -468,7 +474,8 @@ impl Rig {
     /// The program is over: detectors that were waiting for something to follow decide now, and causes that only the
     /// ledger can know are added. Returns all incidents.
     pub fn finish(&self) -> Vec<Incident> {
-        let losses = self.explain();
+        // A cause shows within a few pages of lost bytes; a part that lost everything need not be looked at whole.
+        let losses = self.explain_at_most(512);
         let world = &mut *self.world.borrow_mut();
         let now = world.now;
         world.detectors.finish(now);

@@ -6,9 +6,11 @@ use alloc::string::String;
 use alloc::vec::Vec;
 
 use crate::chip::Chip;
-use crate::detector::Detectors;
+use crate::detector::wrong_family::{self, OtherFamily};
+use crate::detector::{Detectors, Finding};
 use crate::event::{ChipId, Event, EventKind, Note};
 use crate::fault::{BusFaults, FaultHit};
+use crate::hazard::Hazard;
 use crate::ledger::Ledger;
 use crate::rng::Rng;
 use crate::segment::Segment;
@@ -39,6 +41,8 @@ pub(crate) struct World {
     pub(crate) supply_ahead: VecDeque<(u64, u32)>,
     pub(crate) chips: Vec<Chip>,
     pub(crate) others: Vec<Other>,
+    /// Parts of another family: where they sit.
+    pub(crate) silent: Vec<(u8, OtherFamily)>,
     /// Between START and STOP.
     pub(crate) in_transfer: bool,
     /// Chips that acknowledged the current device address.
@@ -74,6 +78,7 @@ impl World {
             supply_ahead: VecDeque::new(),
             chips: Vec::new(),
             others: Vec::new(),
+            silent: Vec::new(),
             in_transfer: false,
             responders: Vec::new(),
             held_by: None,
@@ -252,6 +257,10 @@ impl World {
         let together = self.responders.iter().all(|&i| self.chips[i].takes_bank_select());
         if self.responders.len() + others > 1 && !together {
             self.report_conflict(begin, control >> 1);
+        }
+        if !acked && let Some(&(_, family)) = self.silent.iter().find(|(address, _)| *address == control >> 1) {
+            let text = wrong_family::text(control >> 1, family);
+            self.detectors.report_once(Finding { chip: None, at_ns: begin, hazard: Hazard::WrongFamily, text });
         }
         self.detectors.addressed(&self.segment, &self.chips);
         acked
