@@ -18,6 +18,8 @@ pub struct Board {
     pub name: String,
     /// Fitted part: identifier or order code of a card.
     pub fitted: String,
+    /// Parts that are considered in its place; empty when every card is.
+    pub candidates: Vec<String>,
     /// Footprint of the fitted part.
     pub footprint: Footprint,
     /// Years that the board must last.
@@ -201,6 +203,7 @@ pub fn parse(file: &str, text: &str) -> Result<Board, Faults> {
 
 fn board(file: &str, form: &Form<'_, '_>) -> Option<Board> {
     let (name, fitted) = (form.need_text("name"), form.need_text("fitted"));
+    let candidates = form.texts("candidates");
     form.need("footprint");
     let footprint = form.choice("footprint", &Footprint::WORDS);
     form.need("years_of_life");
@@ -217,6 +220,7 @@ fn board(file: &str, form: &Form<'_, '_>) -> Option<Board> {
         file: file.to_owned(),
         name: name?,
         fitted: fitted?,
+        candidates,
         footprint: footprint?,
         years: years?,
         yearly_volume,
@@ -274,7 +278,11 @@ fn firmware(form: &Form<'_, '_>) -> Option<Firmware> {
     let block_select_bits = form.integer("block_select_bits", 0..=7).unwrap_or(0);
     let block_select_shift = form.integer("block_select_shift", 0..=6).unwrap_or(0);
     if block_select_bits + block_select_shift > 7 {
-        form.fault("block_select_shift", "the block-select bits leave the 7-bit device address", "correct bits or shift");
+        form.fault(
+            "block_select_shift",
+            "the block-select bits leave the 7-bit device address",
+            "correct bits or shift",
+        );
     } else if let Some(address) = device_address {
         let mask = ((1u16 << block_select_bits) - 1) << block_select_shift;
         if u16::from(address) & mask != 0 {
@@ -305,6 +313,13 @@ fn firmware(form: &Form<'_, '_>) -> Option<Firmware> {
         reads_on_after_write: form.flag("reads_on_after_write").unwrap_or(false),
         first_access_us: form.integer("first_access_us", 0..=10_000_000),
     };
+    if firmware.reads_on_after_write && !matches!(firmware.wait, Wait::Fixed { .. }) {
+        form.fault(
+            "reads_on_after_write",
+            "polling moves the pointer, so reading on from it makes no sense",
+            "use it with wait = \"fixed\" only",
+        );
+    }
     form.finish();
     (device_address.is_some() && word_address_bytes.is_some() && page_bytes.is_some() && wait.is_some())
         .then_some(firmware)

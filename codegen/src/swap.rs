@@ -76,7 +76,7 @@ impl<'a> Case<'a> {
 #[must_use]
 pub fn judge(board: &Board, old: &Card, new: &Card) -> Judgement {
     let case = Case::new(board, old, new);
-    let mut findings = rule::all(&case);
+    let (mut findings, granted) = find(&case);
     findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), finding.proviso.is_some()));
     let verdict = worst(findings.iter().filter(|finding| finding.proviso.is_none()));
     let worst_case = worst(findings.iter());
@@ -86,7 +86,7 @@ pub fn judge(board: &Board, old: &Card, new: &Card) -> Judgement {
             provided_that.push(proviso.text.clone());
         }
     }
-    let evidence = evidence::gather(&case, &findings);
+    let evidence = evidence::gather(&case, &granted, verdict);
     let simulated = findings.iter().filter(|finding| finding.proviso.is_none() && finding.simulated);
     let agree = evidence.verdict == worst(simulated);
     Judgement {
@@ -100,6 +100,31 @@ pub fn judge(board: &Board, old: &Card, new: &Card) -> Judgement {
         evidence,
         agree,
     }
+}
+
+/// Applies the rules; a value that a proviso grants can bring up another question (the SCL rate at a supply that nobody
+/// stated), so the rules are applied again until none is new. Returns the findings and the card with all that granted.
+fn find(case: &Case<'_>) -> (Vec<Finding>, Card) {
+    let mut findings: Vec<Finding> = Vec::new();
+    let mut granted = case.clone();
+    loop {
+        let fresh: Vec<Finding> =
+            rule::all(&granted).into_iter().filter(|finding| !findings.contains(finding)).collect();
+        for proviso in fresh.iter().filter_map(|finding| finding.proviso.as_ref()) {
+            proviso.amend.apply(&mut granted.new);
+        }
+        let more = fresh.iter().any(|finding| finding.proviso.is_some());
+        findings.extend(fresh);
+        // Every proviso settles one value of the card for good, so this ends.
+        if !more {
+            return (findings, granted.new);
+        }
+    }
+}
+
+/// The fitted part with every assumption that its firmware needs: the board works today, so they hold.
+fn as_it_works(board: &Board, old: &Card) -> Card {
+    find(&Case::new(board, old, old)).1
 }
 
 fn worst<'f>(findings: impl Iterator<Item = &'f Finding>) -> Verdict {

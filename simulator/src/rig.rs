@@ -1,5 +1,8 @@
 //! A rig: a simulated bus with its chips, its clock and its observers.
 
+mod conditions;
+mod inspect;
+
 use alloc::rc::Rc;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
@@ -220,191 +223,10 @@ impl Rig {
         }
     }
 
-    /// Levels of the lines over time, while the trace is on: time in nanoseconds, line, level. Both begin high.
-    #[must_use]
-    pub fn waves(&self) -> Vec<(u64, Line, bool)> {
-        self.world.borrow().wire.as_ref().map(|wire| wire.waves.clone()).unwrap_or_default()
-    }
-
-    /// Writes the trace as a value change dump: SCL, SDA, supply, and per chip busy and WP. The lines are those recorded
-    /// at the wire level, or drawn from the events of the byte level.
-    ///
-    /// # Errors
-    ///
-    /// The writer fails.
-    #[cfg(feature = "std")]
-    pub fn write_vcd(&self, into: &mut impl std::io::Write) -> std::io::Result<()> {
-        let events = self.trace();
-        let world = self.world.borrow();
-        let recorded = world.wire.as_ref().map(|wire| wire.waves.clone()).filter(|waves| !waves.is_empty());
-        let waves = recorded.unwrap_or_else(|| trace::waves::from_events(&events, world.plan));
-        trace::vcd::write(into, &waves, &events, world.chips.len(), world.initial_supply_mv)
-    }
-
     /// Delays on the same clock.
     #[must_use]
     pub fn delay(&self) -> RigDelay {
         RigDelay::new(self.world.clone())
-    }
-
-    /// Contents of the array now; a write cycle that still runs has not changed it yet.
-    ///
-    /// # Panics
-    ///
-    /// If the chip is of another rig, like every function that takes a [`ChipId`].
-    #[must_use]
-    pub fn memory(&self, chip: ChipId) -> Vec<u8> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.chips[chip.0].array.to_vec()
-    }
-
-    /// Puts bytes into the array behind the chip's back.
-    ///
-    /// # Panics
-    ///
-    /// If they do not fit.
-    pub fn load(&self, chip: ChipId, offset: u32, bytes: &[u8]) {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.chips[chip.0].array.write(offset, bytes);
-    }
-
-    /// Contents of a second region, by its position in the model.
-    ///
-    /// # Panics
-    ///
-    /// If there is no such region.
-    #[must_use]
-    pub fn region(&self, chip: ChipId, region: usize) -> Vec<u8> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.chips[chip.0].regions.data(region).to_vec()
-    }
-
-    /// Puts bytes into a second region behind the chip's back.
-    ///
-    /// # Panics
-    ///
-    /// If there is no such region.
-    pub fn load_region(&self, chip: ChipId, region: usize, bytes: &[u8]) {
-        self.world.borrow_mut().chips[chip.0].regions.load(region, bytes);
-    }
-
-    /// Whether a second region has been locked, or its protection been set.
-    ///
-    /// # Panics
-    ///
-    /// If there is no such region.
-    #[must_use]
-    pub fn region_locked(&self, chip: ChipId, region: usize) -> bool {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        let regions = &world.chips[chip.0].regions;
-        regions.locked(region) || regions.protection_set(region)
-    }
-
-    /// Puts A0 of a chip at high voltage, which reversible software protection needs, or takes it away.
-    pub fn set_a0_high_voltage(&self, chip: ChipId, on: bool) {
-        self.world.borrow_mut().chips[chip.0].regions.high_voltage = on;
-    }
-
-    /// Moves the WP pin.
-    pub fn set_wp(&self, chip: ChipId, level: Level) {
-        let world = &mut *self.world.borrow_mut();
-        let now = world.now;
-        world.emit(now, EventKind::WriteProtectPin { chip, level });
-        world.chips[chip.0].set_wp(now, level);
-        world.hear_notes();
-    }
-
-    /// Sets the supply at once.
-    pub fn set_supply_mv(&self, mv: u32) {
-        self.world.borrow_mut().apply_supply(mv);
-    }
-
-    /// Supply off for a millisecond, on again at the same value, and the longest power-up time of the chips waited for.
-    pub fn power_cycle(&self) {
-        let world = &mut *self.world.borrow_mut();
-        let mv = world.supply_mv;
-        world.apply_supply(0);
-        world.restore_supply(mv);
-    }
-
-    /// Changes the supply at given times from now on; what an earlier profile still had to come is forgotten.
-    pub fn set_supply_profile(&self, profile: &SupplyProfile) {
-        let world = &mut *self.world.borrow_mut();
-        world.supply_ahead = profile.steps().iter().copied().collect();
-        world.run_to(world.now);
-    }
-
-    /// The supply now, in millivolts.
-    #[must_use]
-    pub fn supply_mv(&self) -> u32 {
-        self.world.borrow().supply_mv
-    }
-
-    /// After the supply was lost: off for a millisecond, then on at `mv`, and the longest power-up time waited for.
-    pub fn restore_supply_mv(&self, mv: u32) {
-        self.world.borrow_mut().restore_supply(mv);
-    }
-
-    /// What a write cycle leaves behind when the supply is lost inside it; `draws` seeds what is drawn.
-    pub fn set_torn_model(&self, model: TornModel, draws: u64) {
-        for (i, chip) in self.world.borrow_mut().chips.iter_mut().enumerate() {
-            chip.torn_model = model;
-            chip.torn_rng = crate::rng::Rng::new(draws ^ (i as u64) << 48);
-        }
-    }
-
-    /// Lays faults over the rig, in place of earlier ones.
-    ///
-    /// # Errors
-    ///
-    /// The script names a chip or an offset that does not exist; nothing is changed.
-    pub fn set_faults(&self, faults: Faults) -> Result<(), UnknownPlace> {
-        self.world.borrow_mut().set_faults(faults)
-    }
-
-    /// Takes the faults away; stuck bits and wear stay.
-    pub fn clear_faults(&self) {
-        self.world.borrow_mut().clear_faults();
-    }
-
-    /// Faults that took effect so far.
-    #[must_use]
-    pub fn fault_hits(&self) -> Vec<FaultHit> {
-        self.world.borrow().fault_hits.clone()
-    }
-
-    /// The array as it reads: with flipped and stuck bits; bits that waver have their last settled value.
-    #[must_use]
-    pub fn memory_as_read(&self, chip: ChipId) -> Vec<u8> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        let chip = &world.chips[chip.0];
-        let all = chip.array.to_vec();
-        all.iter().enumerate().map(|(at, byte)| chip.disturb.over(at as u32, *byte)).collect()
-    }
-
-    /// How long the next write cycles of a chip take.
-    pub fn set_write_cycle(&self, chip: ChipId, time: CycleTime) {
-        self.world.borrow_mut().chips[chip.0].cycle_time = time;
-    }
-
-    /// Changes the SCL rate of every byte-level controller, in hertz.
-    pub fn set_scl_hz(&self, scl_hz: u32) {
-        let world = &mut *self.world.borrow_mut();
-        world.scl_hz = scl_hz;
-        world.plan = ClockPlan::for_scl_hz(scl_hz);
-        for chip in &mut world.chips {
-            chip.scl_hz = scl_hz;
-        }
-    }
-
-    /// With `true`, bytes arrive with flipped bits, drawn from the seed, while SCL is above a chip's grade (rule P2).
-    pub fn set_overclock_faults(&self, on: bool) {
-        self.world.borrow_mut().overclock_faults = on;
     }
 
     /// Virtual time since the rig was made.
@@ -419,36 +241,6 @@ impl Rig {
         world.run_to(world.now + ns);
     }
 
-    /// Whether a write cycle runs.
-    #[must_use]
-    pub fn busy(&self, chip: ChipId) -> bool {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.chips[chip.0].cycle.is_some()
-    }
-
-    /// Write cycles of the wear unit (byte, group or page, as the model says) that holds `offset`.
-    #[must_use]
-    pub fn wear(&self, chip: ChipId, offset: u32) -> u64 {
-        self.world.borrow().chips[chip.0].wear_of(offset)
-    }
-
-    /// Pretends that the wear unit that holds `offset` has seen this many write cycles.
-    pub fn set_wear(&self, chip: ChipId, offset: u32, cycles: u64) {
-        self.world.borrow_mut().chips[chip.0].set_wear(offset, cycles);
-    }
-
-    /// Notes in the ledger that these bytes are meant to be stored; later entries stand above earlier ones.
-    pub fn meant(&self, chip: ChipId, offset: u32, bytes: &[u8]) {
-        self.world.borrow_mut().ledger.mean(chip.0, offset, bytes);
-    }
-
-    /// Where memory differs from the ledger, and why. Empty when everything meant is stored.
-    #[must_use]
-    pub fn explain(&self) -> Vec<Loss> {
-        self.explain_at_most(usize::MAX)
-    }
-
     /// The same, looking at no more than the first `most` lost bytes of each chip: the time grows with lost bytes
     /// times writes, and one loss is often enough to know.
     #[must_use]
@@ -456,81 +248,5 @@ impl Rig {
         let world = &mut *self.world.borrow_mut();
         world.settle();
         world.ledger.explain(&world.chips, most)
-    }
-
-    /// What the detectors have reported, in the order of reporting.
-    #[must_use]
-    pub fn incidents(&self) -> Vec<Incident> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.detectors.incidents.clone()
-    }
-
-    /// Forgets the incidents and what the detectors have seen so far.
-    pub fn clear_incidents(&self) {
-        self.world.borrow_mut().detectors.clear();
-    }
-
-    /// The program is over: detectors that were waiting for something to follow decide now, and causes that only the
-    /// ledger can know are added. Returns all incidents.
-    pub fn finish(&self) -> Vec<Incident> {
-        // A cause shows within a few pages of lost bytes; a part that lost everything need not be looked at whole.
-        let losses = self.explain_at_most(512);
-        let world = &mut *self.world.borrow_mut();
-        let now = world.now;
-        world.detectors.finish(now);
-        for loss in losses {
-            let Some(hazard) = loss.cause else { continue };
-            let chip = Some(loss.chip);
-            let known = world.detectors.incidents.iter().any(|i| i.hazard == hazard && i.chip == chip);
-            if !known {
-                let text = alloc::format!("{}: {}", world.chips[loss.chip.0].model.name, loss.text);
-                world.detectors.report(Finding { chip, at_ns: now, hazard, text });
-            }
-        }
-        world.detectors.incidents.clone()
-    }
-
-    /// Every event so far, by time. Empty while the trace is off.
-    #[must_use]
-    pub fn trace(&self) -> Vec<Event> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        let mut events = world.trace.clone().unwrap_or_default();
-        events.sort_by_key(|event| event.at_ns);
-        events
-    }
-
-    /// Switches the trace on (empty) or off. Without it, whole runs of bytes are moved at once.
-    pub fn set_trace(&self, on: bool) {
-        self.world.borrow_mut().trace = on.then(Vec::new);
-    }
-
-    /// The trace as text: a line per transfer with time, device address, bytes and acknowledge bits.
-    #[must_use]
-    pub fn transfers_text(&self) -> String {
-        trace::text::transfers(&self.trace())
-    }
-
-    /// Forgets what was observed: trace, incidents, ledger, fault hits. Chips, clock and supply stay as they are.
-    pub fn forget(&self) {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.trace = world.trace.as_ref().map(|_| Vec::new());
-        world.detectors.clear();
-        world.ledger = Ledger::default();
-        world.fault_hits.clear();
-    }
-
-    /// The state of everything, to be taken up again any number of times, also on other threads.
-    #[must_use]
-    pub fn snapshot(&self) -> Snapshot {
-        Snapshot(self.world.borrow().clone())
-    }
-
-    /// An independent copy of everything, as cheap as a few pointers per 256 bytes of memory.
-    #[must_use]
-    pub fn fork(&self) -> Self {
-        Self { world: Rc::new(RefCell::new(self.world.borrow().clone())) }
     }
 }

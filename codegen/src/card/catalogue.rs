@@ -45,7 +45,9 @@ impl Catalogue {
         }
         paths.sort();
         if paths.is_empty() {
-            return Err(Fault::of_file(&shown, "holds no *.toml file", "name the directory that holds your cards").into());
+            return Err(
+                Fault::of_file(&shown, "holds no *.toml file", "name the directory that holds your cards").into()
+            );
         }
         for path in paths {
             let file = path.display().to_string();
@@ -64,7 +66,8 @@ impl Catalogue {
                     let earlier = cards.iter().find(|(_, other)| other.id == card.id);
                     let reserved = card.id.starts_with(generic::PREFIX);
                     if earlier.is_some() || reserved {
-                        let line = text.lines().position(|line| line.trim_start().starts_with("id")).map_or(0, |n| n + 1);
+                        let line =
+                            text.lines().position(|line| line.trim_start().starts_with("id")).map_or(0, |n| n + 1);
                         let other = earlier.map_or("the generic cards", |(name, _)| name);
                         faults.push(Fault {
                             file: file.clone(),

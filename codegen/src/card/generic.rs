@@ -24,8 +24,7 @@ use crate::fact::{Basis, Fact};
 pub const PREFIX: &str = "any-";
 
 /// Densities with a generic card, in bytes: 1 kbit to 2 Mbit.
-pub const DENSITIES: [u32; 12] =
-    [128, 256, 512, 1024, 2048, 4096, 8192, 16_384, 32_768, 65_536, 131_072, 262_144];
+pub const DENSITIES: [u32; 12] = [128, 256, 512, 1024, 2048, 4096, 8192, 16_384, 32_768, 65_536, 131_072, 262_144];
 
 const COMMON_SUPPLY_MV: u32 = 3300;
 
@@ -124,14 +123,14 @@ fn of_density(cards: &[Card], bytes: u32) -> Option<Card> {
     }
     let usual = counts.iter().max_by_key(|(wiring, count)| (**count, std::cmp::Reverse(**wiring))).map(|(w, _)| *w)?;
     let (mut kept, other): (Vec<&Card>, Vec<&Card>) = parts.iter().partition(|card| wiring(card) == Some(usual));
-    let mut not_safe: Vec<NotSafe> = other.iter().map(|card| NotSafe { id: card.id.clone(), why: unlike(card) }).collect();
+    let mut not_safe: Vec<NotSafe> =
+        other.iter().map(|card| NotSafe { id: card.id.clone(), why: unlike(card) }).collect();
 
     let budget = kept.len() / 10;
     let mut left_out = leave_out(&mut kept, budget);
     if Values::of(&kept)?.supply_is_empty() {
         let (run, rest): (Vec<&Card>, Vec<&Card>) = kept.iter().partition(|card| {
-            (card.write_min_mv.value..=card.max_mv.value).contains(&COMMON_SUPPLY_MV)
-                || card.write_min_mv.is_assumed()
+            (card.write_min_mv.value..=card.max_mv.value).contains(&COMMON_SUPPLY_MV) || card.write_min_mv.is_assumed()
         });
         kept = run;
         left_out.extend(rest);
@@ -214,18 +213,16 @@ fn assemble(bytes: u32, values: &Values, count: usize, parts: &[&Card], wiring: 
     let low_mv = number(&values.low_mv, "highest lower limit", "supply.min_v", thousandths("supply.min_v"));
     let high_mv = number(&values.high_mv, "lowest upper limit", "supply.max_v", thousandths("supply.max_v"));
     let scl = number(&values.scl_khz, "slowest SCL", "speed", assume::number("speed") as u32);
-    let grade = |khz: &u32| vec![Grade { min_mv: low_mv.value, max_mv: high_mv.value, scl_khz: *khz, ac: Ac::default() }];
-    let cycle = number(&values.cycle_us, "longest write cycle", "write_cycle.max_ms", thousandths("write_cycle.max_ms"));
+    let grade =
+        |khz: &u32| vec![Grade { min_mv: low_mv.value, max_mv: high_mv.value, scl_khz: *khz, ac: Ac::default() }];
+    let cycle =
+        number(&values.cycle_us, "longest write cycle", "write_cycle.max_ms", thousandths("write_cycle.max_ms"));
     let endurance = match &values.endurance {
         Some((value, id)) => Fact { value: *value, basis: from("lowest endurance", id) },
         None => assume::fact("endurance_cycles", assume::number("endurance_cycles") as u64),
     };
-    let wrap = number(
-        &values.wrap,
-        "shortest sequential read",
-        "read_wrap_bytes",
-        assume::read_wrap_bytes(bytes, bytes_sent),
-    );
+    let wrap =
+        number(&values.wrap, "shortest sequential read", "read_wrap_bytes", assume::read_wrap_bytes(bytes, bytes_sent));
     Card {
         id: format!("{PREFIX}{}", size_word(bytes)),
         name: format!("any {}", size_word(bytes)),

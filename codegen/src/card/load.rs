@@ -13,11 +13,8 @@ use crate::form::{Document, Form};
 const KINDS: [(&str, Kind); 2] = [("eeprom", Kind::Eeprom), ("fram", Kind::Fram)];
 const OPEN: [(&str, Open); 3] = [("low", Open::Low), ("high", Open::High), ("random", Open::Random)];
 const PER: [(&str, CyclePer); 2] = [("page", CyclePer::Page), ("byte", CyclePer::Byte)];
-const BUSY: [(&str, Busy); 3] = [
-    ("any-access", Busy::AnyAccess),
-    ("writes-only", Busy::WritesOnly),
-    ("same-control-byte", Busy::SameControlByte),
-];
+const BUSY: [(&str, Busy); 3] =
+    [("any-access", Busy::AnyAccess), ("writes-only", Busy::WritesOnly), ("same-control-byte", Busy::SameControlByte)];
 const POINTER: [(&str, Pointer); 2] =
     [("wrapped-in-page", Pointer::WrappedInPage), ("last-plus-one", Pointer::LastPlusOne)];
 const BLOCK_BITS: [(&str, BlockBitsOnRead); 2] =
@@ -36,8 +33,7 @@ const ACTIVE: [(&str, bool); 2] = [("high", true), ("low", false)];
 const SAMPLED: [(&str, Sampled); 2] = [("stop", Sampled::Stop), ("data-phase", Sampled::DataPhase)];
 const ANSWER: [(&str, Answer); 3] =
     [("ack-ready", Answer::AckReady), ("ack-busy", Answer::AckBusy), ("nack-data", Answer::NackData)];
-const PARTIAL: [(&str, Partial); 2] =
-    [("nothing", Partial::Nothing), ("unprotected-only", Partial::UnprotectedOnly)];
+const PARTIAL: [(&str, Partial); 2] = [("nothing", Partial::Nothing), ("unprotected-only", Partial::UnprotectedOnly)];
 const RAILS: [(&str, bool); 2] = [("gnd", false), ("vcc", true)];
 const REGIONS: [(&str, RegionKind); 7] = [
     ("serial-number", RegionKind::SerialNumber),
@@ -100,10 +96,7 @@ pub fn card(file: &str, text: &str) -> Result<Card, Faults> {
 }
 
 fn read(form: &Form<'_, '_>) -> Option<Card> {
-    let sheet = Sheet {
-        document: form.need_text("document").unwrap_or_default(),
-        derived: form.texts("derived"),
-    };
+    let sheet = Sheet { document: form.need_text("document").unwrap_or_default(), derived: form.texts("derived") };
     let id = form.need_text("id");
     if let Some(id) = &id
         && !id.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-')
@@ -138,8 +131,7 @@ fn read(form: &Form<'_, '_>) -> Option<Card> {
     {
         form.fault("read_wrap_bytes", format!("{wrap} is no power of two"), "write the aligned block in bytes");
     }
-    let assumed_wrap =
-        if kind == Kind::Fram { capacity } else { assume::read_wrap_bytes(capacity, bytes.value) };
+    let assumed_wrap = if kind == Kind::Fram { capacity } else { assume::read_wrap_bytes(capacity, bytes.value) };
     let cycle = form.table("write_cycle");
     let (max_us, typ_us, per) = read_cycle(&sheet, cycle.as_ref(), kind);
     let supply = read_supply(&sheet, form);
@@ -301,11 +293,7 @@ fn check_reach(form: &Form<'_, '_>, capacity: u32, bytes: u8, code: &[Role; 4], 
     }
 }
 
-fn read_cycle(
-    sheet: &Sheet,
-    form: Option<&Form<'_, '_>>,
-    kind: Kind,
-) -> (Fact<u32>, Fact<u32>, Fact<CyclePer>) {
+fn read_cycle(sheet: &Sheet, form: Option<&Form<'_, '_>>, kind: Kind) -> (Fact<u32>, Fact<u32>, Fact<CyclePer>) {
     let max = form.and_then(|form| form.thousandths("max_ms", 0.0..=100.0));
     let typ = form.and_then(|form| form.thousandths("typ_ms", 0.0..=100.0));
     if let (Some(form), Some(max), Some(typ)) = (form, max, typ)
@@ -510,7 +498,8 @@ fn check_derived(form: &Form<'_, '_>, sheet: &Sheet) {
         "speed",
     ];
     for field in &sheet.derived {
-        let whole_table = ["speed[", "package[", "region[", "required_straps"].iter().any(|table| field.starts_with(table));
+        let whole_table =
+            ["speed[", "package[", "region[", "required_straps"].iter().any(|table| field.starts_with(table));
         if !whole_table && !FIELDS.contains(&field.as_str()) {
             form.fault("derived", format!("`{field}` is no field that can be derived"), "correct the field path");
         }

@@ -7,7 +7,7 @@ use pagewise_simulator::model::{
 };
 
 use super::{
-    Access, Ac, Answer, BlockBitsOnRead, Busy, Card, CyclePer, Grade, Kind, Open, Partial, Pointer, Region, RegionKind,
+    Ac, Access, Answer, BlockBitsOnRead, Busy, Card, CyclePer, Grade, Kind, Open, Partial, Pointer, Region, RegionKind,
     Role, Sampled, Span, Wear,
 };
 

@@ -18,9 +18,11 @@ use crate::swap::{self, Judgement, Verdict};
 
 /// Judge candidate parts for boards, by rules and by running the firmware on the simulated chips.
 #[derive(Debug, Args)]
-#[command(after_help = "Verdicts: drop-in (nothing changes), reconfigure (a firmware or image setting changes), rework \
+#[command(
+    after_help = "Verdicts: drop-in (nothing changes), reconfigure (a firmware or image setting changes), rework \
                         (the board changes), reject (cannot serve). Exit code 1 when a board has no candidate that is \
-                        at least as good as --accept.")]
+                        at least as good as --accept."
+)]
 pub struct Swap {
     /// Board files, or folders of them.
     #[arg(value_name = "BOARD", required = true)]
@@ -72,9 +74,8 @@ impl Swap {
         let boards = self.read_boards()?;
         let jobs = self.jobs(&catalogue, boards)?;
         let answers = judge_all(jobs);
-        let usable = answers.iter().all(|answer| {
-            answer.judgements.iter().any(|judgement| judgement.verdict <= self.accept)
-        });
+        let usable =
+            answers.iter().all(|answer| answer.judgements.iter().any(|judgement| judgement.verdict <= self.accept));
         let exit = if usable { Exit::Usable } else { Exit::Against };
         let body = Body { accept: self.accept, usable, boards: &answers };
         Ok(Answer::new(options.reader(), "swap", exit, &body, || text::render(&answers, &catalogue, self.full)))

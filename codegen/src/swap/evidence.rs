@@ -6,18 +6,22 @@
 
 use std::cell::Cell;
 
+use pagewise_simulator::trace::text::transfers;
 use pagewise_simulator::{
-    AdjacentWrites, ChipId, CycleTime, Hazard, Level, PowerUp, Quirks, Rig, RigConfig, Straps,
+    AdjacentWrites, ChipId, CycleTime, EventKind, Hazard, Incident, Level, PowerUp, Quirks, Rig, RigConfig, Straps,
 };
 use serde::Serialize;
 
 use super::firmware::{Log, Runner};
-use super::{Case, Finding, Verdict, remedy};
+use super::{Case, Verdict, as_it_works, remedy};
 use crate::board::{Board, Firmware, Region, Strap, Wait, WriteShape};
 use crate::card::{Card, Pointer};
 
 /// What the old contents outside the regions are: no code of ours writes this byte there.
 const BACKGROUND: u8 = 0xFE;
+
+/// Lost bytes that are looked into: more than any page, so that the first loss is told whole.
+const LOOKED_AT: usize = 512;
 
 /// What the simulation showed.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -55,44 +59,40 @@ pub struct Run {
     pub transaction: Option<String>,
 }
 
-/// Runs the ladder for a case whose rules found `findings`.
+/// Runs the ladder for a case: `granted` is the candidate with every proviso granted, `verdict` what the rules say.
 #[must_use]
-pub fn gather(case: &Case<'_>, findings: &[Finding]) -> Evidence {
+pub fn gather(case: &Case<'_>, granted: &Card, verdict: Verdict) -> Evidence {
     let board = case.board;
-    let mut granted = case.new.clone();
-    for proviso in findings.iter().filter_map(|finding| finding.proviso.as_ref()) {
-        proviso.amend.apply(&mut granted);
-    }
-    let old = run(board, &case.old, None);
+    let old = run(board, &as_it_works(board, &case.old), None);
     let expects = pointer_expectations(board, &case.old);
-    let new = run(board, &granted, expects.as_deref());
-    let mut evidence =
-        Evidence { verdict: Verdict::DropIn, old, new, changed: None, worst_case: None };
-    if granted != case.new {
+    let new = run(board, granted, expects.as_deref());
+    let mut evidence = Evidence { verdict: Verdict::DropIn, old, new, changed: None, worst_case: None };
+    if *granted != case.new && verdict != Verdict::Reject {
         let worst = run(board, &case.new, expects.as_deref());
         evidence.worst_case = (!worst.serves).then_some(worst);
     }
     if evidence.new.serves {
         return evidence;
     }
-    let changed = run(&remedy::reconfigured(board, &granted), &granted, None);
+    let changed = run(&remedy::reconfigured(board, granted), granted, None);
     if changed.serves {
         return Evidence { verdict: Verdict::Reconfigure, changed: Some(changed), ..evidence };
     }
-    if let Some(reworked) = remedy::reworked(board, &granted) {
-        let changed = run(&reworked, &granted, None);
+    if let Some(reworked) = remedy::reworked(board, granted) {
+        let changed = run(&reworked, granted, None);
         if changed.serves {
             return Evidence { verdict: Verdict::Rework, changed: Some(changed), ..evidence };
         }
     }
-    Evidence { verdict: Verdict::Reject, ..evidence }
+    Evidence { verdict: Verdict::Reject, changed: Some(changed), ..evidence }
 }
 
 /// What the firmware expects to read when it reads on after a write: what it reads on the fitted part.
 fn pointer_expectations(board: &Board, old: &Card) -> Option<Vec<u32>> {
-    board.firmware.reads_on_after_write.then(|| {
-        written(board).map(|region| pointer_after(&board.firmware, region, old)).collect()
-    })
+    board
+        .firmware
+        .reads_on_after_write
+        .then(|| written(board).map(|region| pointer_after(&board.firmware, region, old)).collect())
 }
 
 fn written(board: &Board) -> impl Iterator<Item = &Region> {
@@ -117,11 +117,19 @@ pub fn meant_for(offset: u32) -> u8 {
 }
 
 /// Runs the board's firmware on one part: writes every region that is written at run time, reads every region.
+///
+/// The trace costs more than the run, so it is kept only when a run without it has failed.
 #[must_use]
 pub fn run(board: &Board, card: &Card, reads_on_at: Option<&[u32]>) -> Run {
+    let quick = attempt(board, card, reads_on_at, false);
+    if quick.serves { quick } else { attempt(board, card, reads_on_at, true) }
+}
+
+fn attempt(board: &Board, card: &Card, reads_on_at: Option<&[u32]>, traced: bool) -> Run {
     let rig = Rig::new(
         RigConfig::default().with_scl_hz(board.bus.scl_khz * 1000).with_supply_mv(board.bus.supply_mv).with_seed(7),
     );
+    rig.set_trace(traced);
     let capacity = card.capacity_bytes.value as usize;
     let mut image = vec![BACKGROUND; capacity];
     for region in board.regions.iter().filter(|region| region.writes_per_day == 0.0) {
@@ -141,18 +149,25 @@ pub fn run(board: &Board, card: &Card, reads_on_at: Option<&[u32]>) -> Run {
         rig.power_cycle();
         rig.advance_ns(u64::from(us) * 1000);
     }
-    let unmet = required_straps_unmet(board, card);
-    let log = if unmet { Log { errors: 1, ..Log::default() } } else { execute(board, &rig, chip, reads_on_at) };
+    let log = match nothing_promised(board, card) {
+        Some(_) => Log { errors: 1, ..Log::default() },
+        None => execute(board, &rig, chip, reads_on_at),
+    };
     rig.finish();
     outcome(board, card, &rig, chip, &log, &before)
 }
 
-/// A part whose pin is not tied as its sheet demands is taken not to work at all: the sheet promises nothing.
-fn required_straps_unmet(board: &Board, card: &Card) -> bool {
-    card.required_straps.iter().any(|(pin, high)| {
-        let strap = board.straps[usize::from(*pin)];
-        strap != if *high { Strap::Vcc } else { Strap::Gnd }
-    })
+/// Why the part's sheet promises nothing on this board: a pin that is not tied as demanded, too high a supply. A part
+/// outside its limits is taken not to work at all.
+fn nothing_promised(board: &Board, card: &Card) -> Option<&'static str> {
+    let untied = card
+        .required_straps
+        .iter()
+        .any(|(pin, high)| board.straps[usize::from(*pin)] != if *high { Strap::Vcc } else { Strap::Gnd });
+    if untied {
+        return Some("a pin is not tied as the part's sheet demands, so nothing is promised");
+    }
+    (board.bus.supply_mv > card.max_mv.value).then_some("the supply is above the part's limit, so nothing is promised")
 }
 
 fn straps(board: &Board, card: &Card) -> Straps {
@@ -208,6 +223,9 @@ fn execute(board: &Board, rig: &Rig, chip: ChipId, reads_on_at: Option<&[u32]>) 
         let data: Vec<u8> = (region.offset..region.offset + region.length).map(meant_for).collect();
         runner.read(region, &data);
     }
+    for address in &board.bus.other_addresses {
+        runner.visit(*address);
+    }
     let mut log = runner.finish();
     log.misread = log.misread.or(misread.get());
     if matches!(settings.wait, Wait::Fixed { .. }) {
@@ -232,16 +250,20 @@ fn outcome(board: &Board, card: &Card, rig: &Rig, chip: ChipId, log: &Log, befor
     hazards.sort_unstable();
     hazards.dedup();
     let too_small = board.used_bytes() > card.capacity_bytes.value;
-    let first_loss = rig.explain().first().map(|loss| loss.text.clone()).or_else(|| {
+    let first_loss = rig.explain_at_most(LOOKED_AT).first().map(|loss| loss.text.clone()).or_else(|| {
         let misread = log.misread.map(|(at, wanted, found)| {
             format!("the firmware reads {found:#04x} at {at:#06x} where {wanted:#04x} was stored")
         });
-        let damage = damaged.map(|at| {
-            format!("{at:#06x} holds {:#04x} instead of {:#04x}", memory[at], wanted[at])
-        });
+        let damage = damaged.map(|at| format!("{at:#06x} holds {:#04x} instead of {:#04x}", memory[at], wanted[at]));
         let errors = (log.errors > 0).then(|| format!("{} transfers were not acknowledged", log.errors));
         let small = too_small.then(|| format!("offset {:#06x} does not exist", board.used_bytes() - 1));
-        small.or(damage).or(misread).or(errors).or_else(|| incidents.first().map(|incident| incident.text.clone()))
+        let untied = nothing_promised(board, card).map(str::to_owned);
+        untied
+            .or(small)
+            .or(damage)
+            .or(misread)
+            .or(errors)
+            .or_else(|| incidents.first().map(|incident| incident.text.clone()))
     });
     let quiet = hazards.is_empty() && log.errors == 0 && log.overruns == 0;
     let serves = quiet && damaged.is_none() && log.misread.is_none() && !too_small;
@@ -253,6 +275,17 @@ fn outcome(board: &Board, card: &Card, rig: &Rig, chip: ChipId, log: &Log, befor
         time_us: rig.now_ns() / 1000,
         hazards,
         first_loss: if serves { None } else { first_loss },
-        transaction: None,
+        transaction: if serves { None } else { failing_transfer(rig, &incidents) },
     }
+}
+
+/// The transfer during which the first incident was reported, cut to a readable length.
+fn failing_transfer(rig: &Rig, incidents: &[Incident]) -> Option<String> {
+    const MOST_CHARACTERS: usize = 72;
+    let at_ns = incidents.first()?.at_ns;
+    let events = rig.trace();
+    let start = events.iter().rposition(|event| event.at_ns <= at_ns && event.kind == EventKind::Start)?;
+    let text = transfers(&events[start..]);
+    let line: String = text.lines().next()?.trim().chars().take(MOST_CHARACTERS).collect();
+    Some(if line.len() < MOST_CHARACTERS { line } else { format!("{line} …") })
 }

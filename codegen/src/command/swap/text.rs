@@ -47,7 +47,8 @@ fn heading(out: &mut String, answer: &BoardAnswer, catalogue: &Catalogue) {
 fn detail(out: &mut String, judgement: &Judgement) {
     let headline = format!("  {} → {}  ", judgement.fitted, judgement.candidate);
     let verdict = judgement.headline();
-    let painted = verdict.replacen(judgement.verdict.word(), &paint(tone(judgement.verdict), judgement.verdict.word()), 1);
+    let painted =
+        verdict.replacen(judgement.verdict.word(), &paint(tone(judgement.verdict), judgement.verdict.word()), 1);
     let _ = writeln!(out, "\n{}", wrapped(&painted, &headline, "      "));
     // What a rejected part would need besides is of no use.
     let matters = |finding: &&Finding| finding.proviso.is_none() || judgement.verdict != Verdict::Reject;

@@ -30,7 +30,8 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     }
     // A pin whose role nobody stated may be ignored instead: then the part fills all addresses that differ in it.
     let mut unsure = new.clone();
-    unsure.address_bits.value = new.address_bits.value.map(|role| if role.pin().is_some() { Role::Ignored } else { role });
+    unsure.address_bits.value =
+        new.address_bits.value.map(|role| if role.pin().is_some() { Role::Ignored } else { role });
     let shared = remedy::conflicts(&unsure, board);
     match shared.first() {
         Some(first) if new.address_bits.is_assumed() => {

@@ -16,7 +16,8 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let firmware = &board.firmware;
     let levels = new.levels_on(board);
     // Other rules speak for these.
-    let reached = board.used_bytes() <= new.reachable_bytes() && new.block_of(firmware.device_address, levels).is_some();
+    let reached =
+        board.used_bytes() <= new.reachable_bytes() && new.block_of(firmware.device_address, levels).is_some();
     if firmware.word_address_bytes != new.word_address_bytes.value || !reached {
         return Vec::new();
     }
@@ -27,17 +28,16 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         first..=last
     });
     let wrong = wrong.map(|block| (block, firmware.address(block << width)));
-    let Some((block, address)) = wrong.into_iter().find(|(block, sent)| new.block_of(*sent, levels) != Some(*block)) else {
+    let Some((block, address)) = wrong.into_iter().find(|(block, sent)| new.block_of(*sent, levels) != Some(*block))
+    else {
         return Vec::new();
     };
     let found = match new.block_of(address, levels) {
         Some(other) => format!("the part takes it for block {other}"),
         None => "the part does not answer it".to_owned(),
     };
-    let text = format!(
-        "for block {block} the firmware sends {address:#04x}; {found} ({})",
-        role::row(&new.device_bits())
-    );
+    let text =
+        format!("for block {block} the firmware sends {address:#04x}; {found} ({})", role::row(&new.device_bits()));
     let remedy = format!(
         "use {} block-select bit(s) as the part has them, device address {:#04x}",
         new.block_select_bits(),

@@ -31,9 +31,8 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let supply = f64::from(bus.supply_mv) / 1000.0;
     let least_ohm = if supply > 2.0 { (supply - 0.4) / (sink_ma / 1000.0) } else { 0.8 * supply / 0.002 };
     let fact = &case.new.capacity_bytes;
-    let finding = |text: String, remedy: String| {
-        vec![Finding::new(RULE.id, Verdict::Rework, fact, text, remedy).not_simulated()]
-    };
+    let finding =
+        |text: String, remedy: String| vec![Finding::new(RULE.id, Verdict::Rework, fact, text, remedy).not_simulated()];
     if rise_ns > rise_limit_ns {
         let most = rise_limit_ns * 1000.0 / (RISE * capacitance_pf);
         return finding(

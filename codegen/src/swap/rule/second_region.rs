@@ -26,9 +26,8 @@ fn one(case: &Case<'_>, kind: RegionKind) -> Option<Finding> {
         return Some(Finding::new(RULE.id, Verdict::Reject, fact, text, remedy).not_simulated());
     };
     let before = region(&case.old, kind)?;
-    let same = before.device_bits == now.device_bits
-        && before.word_address == now.word_address
-        && before.length == now.length;
+    let same =
+        before.device_bits == now.device_bits && before.word_address == now.word_address && before.length == now.length;
     if same {
         return None;
     }

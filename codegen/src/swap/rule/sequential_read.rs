@@ -18,7 +18,8 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     }
     let crossing = board.regions.iter().find_map(|region| {
         let pieces = board.firmware.read_pieces(region);
-        let piece = pieces.into_iter().find(|piece| piece.offset / block != (piece.offset + piece.length - 1) / block)?;
+        let piece =
+            pieces.into_iter().find(|piece| piece.offset / block != (piece.offset + piece.length - 1) / block)?;
         Some((region, piece))
     });
     let Some((region, piece)) = crossing else { return Vec::new() };

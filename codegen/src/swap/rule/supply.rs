@@ -16,16 +16,15 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let remedy = "take a part for this supply; never exceed the absolute maximum ratings of its data sheet";
     let finding = |fact: &crate::fact::Fact<u32>, text: String| {
         Finding::new(RULE.id, Verdict::Reject, fact, text, remedy.into())
-            .hazard(Hazard::Undervoltage)
             .unless(format!("it works at {}", volts(supply)), Amend::Supply(supply))
     };
     if supply < new.read_min_mv.value {
         let text = format!("{} on the board, the part needs at least {}", volts(supply), volts(new.read_min_mv.value));
-        return vec![finding(&new.read_min_mv, text)];
+        return vec![finding(&new.read_min_mv, text).hazard(Hazard::Undervoltage)];
     }
     if supply < new.write_min_mv.value {
         let text = format!("{} on the board, writing needs {}", volts(supply), volts(new.write_min_mv.value));
-        return vec![finding(&new.write_min_mv, text)];
+        return vec![finding(&new.write_min_mv, text).hazard(Hazard::Undervoltage)];
     }
     if supply > new.max_mv.value {
         let text = format!("{} on the board, the part stops at {}", volts(supply), volts(new.max_mv.value));

@@ -42,9 +42,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         let remedy = "poll with a header-only write to the address just written".to_owned();
         let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.busy_answer, text, remedy);
         findings.push(
-            finding
-                .hazard(Hazard::BusyAccess)
-                .unless("it refuses reads too while busy", Amend::Busy(Busy::AnyAccess)),
+            finding.hazard(Hazard::BusyAccess).unless("it refuses reads too while busy", Amend::Busy(Busy::AnyAccess)),
         );
     }
     findings

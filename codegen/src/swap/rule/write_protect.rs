@@ -84,9 +84,11 @@ fn lost_protection(case: &Case<'_>) -> Option<Finding> {
         start <= region.offset && region.offset + region.length <= start + length
     };
     let now_active = active(case, &case.new);
-    let bare = case.board.regions.iter().find(|region| {
-        covers(&case.old, region) && !(now_active && covers(&case.new, region))
-    })?;
+    let bare = case
+        .board
+        .regions
+        .iter()
+        .find(|region| covers(&case.old, region) && !(now_active && covers(&case.new, region)))?;
     let text = format!("WP protected `{}` on the fitted part and does not on this one", bare.name);
     let remedy = "rely on the firmware not to write there, or take a part whose WP covers it".to_owned();
     Some(Finding::new(RULE.id, Verdict::DropIn, &case.new.protect_range, text, remedy))
