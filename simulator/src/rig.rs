@@ -4,25 +4,17 @@ mod conditions;
 mod inspect;
 
 use alloc::rc::Rc;
-use alloc::string::{String, ToString};
+use alloc::string::ToString;
 use alloc::vec::Vec;
 use core::cell::RefCell;
 
 use crate::bus::{Quirks, RigBus, RigDelay};
-use crate::chip::cycle::CycleTime;
-use crate::chip::torn::TornModel;
 use crate::chip::{Chip, Straps};
 use crate::detector::wrong_family::OtherFamily;
-use crate::detector::{Finding, Incident};
-use crate::event::{ChipId, Event, EventKind, Level};
-use crate::fault::{FaultHit, Faults, UnknownPlace};
-use crate::ledger::{Ledger, Loss};
+use crate::event::ChipId;
 use crate::model::ChipModel;
-use crate::supply::SupplyProfile;
-use crate::time::ClockPlan;
-use crate::trace;
 use crate::wire::bit_bang::BitBang;
-use crate::wire::{Line, Wire, WireConfig, WirePin};
+use crate::wire::{Wire, WireConfig, WirePin};
 use crate::world::{Other, World};
 
 /// What a rig starts with.
@@ -239,14 +231,5 @@ impl Rig {
     pub fn advance_ns(&self, ns: u64) {
         let world = &mut *self.world.borrow_mut();
         world.run_to(world.now + ns);
-    }
-
-    /// The same, looking at no more than the first `most` lost bytes of each chip: the time grows with lost bytes
-    /// times writes, and one loss is often enough to know.
-    #[must_use]
-    pub fn explain_at_most(&self, most: usize) -> Vec<Loss> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.ledger.explain(&world.chips, most)
     }
 }

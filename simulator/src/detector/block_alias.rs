@@ -35,7 +35,7 @@ impl BlockAlias {
             if !segment.is_read() && segment.restarted && segment.raw.len() >= header {
                 self.header_set.push(i);
             }
-            if uses_data && let Some(text) = self.use_address(i, control >> 1) {
+            if uses_data && let Some(text) = self.use_address(i, control >> 1, chips[i].ignored_address_bits()) {
                 let text = format!("{}: {text}", chips[i].model.name);
                 found.push(Finding { chip: Some(ChipId(i)), at_ns: segment.at_ns, hazard: Hazard::BlockAlias, text });
             }
@@ -43,14 +43,15 @@ impl BlockAlias {
         found
     }
 
-    fn use_address(&mut self, chip: usize, address: u8) -> Option<alloc::string::String> {
+    /// Two addresses alias when they differ, and only in bits that the part ignores.
+    fn use_address(&mut self, chip: usize, address: u8, ignored: u8) -> Option<alloc::string::String> {
         let used = self.used.entry(chip).or_default();
         if used.contains(&address) {
             return None;
         }
         used.push(address);
-        let first = used[0];
-        (first != address).then(|| {
+        let alias = used.iter().find(|other| **other != address && (**other ^ address) & !ignored == 0);
+        alias.map(|first| {
             format!("device addresses 0x{first:02X} and 0x{address:02X} reach the same bytes, the part ignores the difference")
         })
     }

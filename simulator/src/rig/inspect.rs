@@ -1,0 +1,207 @@
+//! Looking into a rig: memory, ledger, incidents, trace, copies.
+
+use alloc::rc::Rc;
+use alloc::string::String;
+use alloc::vec::Vec;
+use core::cell::RefCell;
+
+use crate::detector::{Finding, Incident};
+use crate::event::{ChipId, Event};
+use crate::ledger::{Ledger, Loss};
+use crate::rig::{Rig, Snapshot};
+use crate::trace;
+use crate::wire::Line;
+
+impl Rig {
+    /// Levels of the lines over time, while the trace is on: time in nanoseconds, line, level. Both begin high.
+    #[must_use]
+    pub fn waves(&self) -> Vec<(u64, Line, bool)> {
+        self.world.borrow().wire.as_ref().map(|wire| wire.waves.clone()).unwrap_or_default()
+    }
+
+    /// Writes the trace as a value change dump: SCL, SDA, supply, and per chip busy and WP. The lines are those recorded
+    /// at the wire level, or drawn from the events of the byte level.
+    ///
+    /// # Errors
+    ///
+    /// The writer fails.
+    #[cfg(feature = "std")]
+    pub fn write_vcd(&self, into: &mut impl std::io::Write) -> std::io::Result<()> {
+        let events = self.trace();
+        let world = self.world.borrow();
+        let recorded = world.wire.as_ref().map(|wire| wire.waves.clone()).filter(|waves| !waves.is_empty());
+        let waves = recorded.unwrap_or_else(|| trace::waves::from_events(&events, world.plan));
+        trace::vcd::write(into, &waves, &events, world.chips.len(), world.initial_supply_mv)
+    }
+
+    /// Contents of the array now; a write cycle that still runs has not changed it yet.
+    ///
+    /// # Panics
+    ///
+    /// If the chip is of another rig, like every function that takes a [`ChipId`].
+    #[must_use]
+    pub fn memory(&self, chip: ChipId) -> Vec<u8> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.chips[chip.0].array.to_vec()
+    }
+
+    /// Puts bytes into the array behind the chip's back.
+    ///
+    /// # Panics
+    ///
+    /// If they do not fit.
+    pub fn load(&self, chip: ChipId, offset: u32, bytes: &[u8]) {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.chips[chip.0].array.write(offset, bytes);
+    }
+
+    /// Contents of a second region, by its position in the model.
+    ///
+    /// # Panics
+    ///
+    /// If there is no such region.
+    #[must_use]
+    pub fn region(&self, chip: ChipId, region: usize) -> Vec<u8> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.chips[chip.0].regions.data(region).to_vec()
+    }
+
+    /// Puts bytes into a second region behind the chip's back.
+    ///
+    /// # Panics
+    ///
+    /// If there is no such region.
+    pub fn load_region(&self, chip: ChipId, region: usize, bytes: &[u8]) {
+        self.world.borrow_mut().chips[chip.0].regions.load(region, bytes);
+    }
+
+    /// Whether a second region has been locked, or its protection been set.
+    ///
+    /// # Panics
+    ///
+    /// If there is no such region.
+    #[must_use]
+    pub fn region_locked(&self, chip: ChipId, region: usize) -> bool {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        let regions = &world.chips[chip.0].regions;
+        regions.locked(region) || regions.protection_set(region)
+    }
+
+    /// The array as it reads: with flipped and stuck bits; bits that waver have their last settled value.
+    #[must_use]
+    pub fn memory_as_read(&self, chip: ChipId) -> Vec<u8> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        let chip = &world.chips[chip.0];
+        let all = chip.array.to_vec();
+        all.iter().enumerate().map(|(at, byte)| chip.disturb.over(at as u32, *byte)).collect()
+    }
+
+    /// Whether a write cycle runs.
+    #[must_use]
+    pub fn busy(&self, chip: ChipId) -> bool {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.chips[chip.0].cycle.is_some()
+    }
+
+    /// Notes in the ledger that these bytes are meant to be stored; later entries stand above earlier ones.
+    pub fn meant(&self, chip: ChipId, offset: u32, bytes: &[u8]) {
+        self.world.borrow_mut().ledger.mean(chip.0, offset, bytes);
+    }
+
+    /// Where memory differs from the ledger, and why. Empty when everything meant is stored.
+    #[must_use]
+    pub fn explain(&self) -> Vec<Loss> {
+        self.explain_at_most(usize::MAX)
+    }
+
+    /// The same, looking at no more than the first `most` lost bytes of each chip: the time grows with lost bytes
+    /// times writes, and one loss is often enough to know.
+    #[must_use]
+    pub fn explain_at_most(&self, most: usize) -> Vec<Loss> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.ledger.explain(&world.chips, most)
+    }
+
+    /// What the detectors have reported, in the order of reporting.
+    #[must_use]
+    pub fn incidents(&self) -> Vec<Incident> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.detectors.incidents.clone()
+    }
+
+    /// Forgets the incidents and what the detectors have seen so far.
+    pub fn clear_incidents(&self) {
+        self.world.borrow_mut().detectors.clear();
+    }
+
+    /// The program is over: detectors that were waiting for something to follow decide now, and causes that only the
+    /// ledger can know are added. Returns all incidents.
+    pub fn finish(&self) -> Vec<Incident> {
+        // A cause shows within a few pages of lost bytes; a part that lost everything need not be looked at whole.
+        let losses = self.explain_at_most(512);
+        let world = &mut *self.world.borrow_mut();
+        let now = world.now;
+        world.detectors.finish(now);
+        for loss in losses {
+            let Some(hazard) = loss.cause else { continue };
+            let chip = Some(loss.chip);
+            let known = world.detectors.incidents.iter().any(|i| i.hazard == hazard && i.chip == chip);
+            if !known {
+                let text = alloc::format!("{}: {}", world.chips[loss.chip.0].model.name, loss.text);
+                world.detectors.report(Finding { chip, at_ns: now, hazard, text });
+            }
+        }
+        world.detectors.incidents.clone()
+    }
+
+    /// Every event so far, by time. Empty while the trace is off.
+    #[must_use]
+    pub fn trace(&self) -> Vec<Event> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        let mut events = world.trace.clone().unwrap_or_default();
+        events.sort_by_key(|event| event.at_ns);
+        events
+    }
+
+    /// Switches the trace on (empty) or off. Without it, whole runs of bytes are moved at once.
+    pub fn set_trace(&self, on: bool) {
+        self.world.borrow_mut().trace = on.then(Vec::new);
+    }
+
+    /// The trace as text: a line per transfer with time, device address, bytes and acknowledge bits.
+    #[must_use]
+    pub fn transfers_text(&self) -> String {
+        trace::text::transfers(&self.trace())
+    }
+
+    /// Forgets what was observed: trace, incidents, ledger, fault hits. Chips, clock and supply stay as they are.
+    pub fn forget(&self) {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.trace = world.trace.as_ref().map(|_| Vec::new());
+        world.detectors.clear();
+        world.ledger = Ledger::default();
+        world.fault_hits.clear();
+    }
+
+    /// The state of everything, to be taken up again any number of times, also on other threads.
+    #[must_use]
+    pub fn snapshot(&self) -> Snapshot {
+        Snapshot(self.world.borrow().clone())
+    }
+
+    /// An independent copy of everything, as cheap as a few pointers per 256 bytes of memory.
+    #[must_use]
+    pub fn fork(&self) -> Self {
+        Self { world: Rc::new(RefCell::new(self.world.borrow().clone())) }
+    }
+}
