@@ -1,4 +1,116 @@
-//! A careful driver for 24-series I2C EEPROMs: no_std, no alloc, no unsafe code, no panics.
+//! A careful driver for serial I2C EEPROMs of the 24 series, and for FRAMs that speak the same language.
+//!
+//! No heap, no `unsafe`, no panics, `no_std`. One planner decides what happens on the bus; the blocking driver
+//! [`Eeprom`] and the async driver `AsyncEeprom` (feature `async`) carry it out.
+//!
+//! - Any length at any offset: writes are cut at page ends, reads where a part's sequential read stops, both at the
+//!   HAL's longest transfer.
+//! - All address shapes: one to three word-address bytes, block-select bits anywhere in the device address, and the
+//!   part whose device address *is* the word address.
+//! - Header and data of a page write go out in *one* contiguous write, so no HAL can put a START between them.
+//! - Acknowledge polling, bounded by the part's write cycle; a fixed wait for HALs that cannot report a missing ACK.
+//! - Errors say what happened and how many bytes are safe.
+//!
+//! # A first program
+//!
+//! ```
+//! # use embedded_hal_mock::eh1::delay::NoopDelay;
+//! # use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
+//! use pagewise_driver::{Eeprom, Geometry, Options, Parameters};
+//!
+//! // 32 kbit = 4096 bytes, 32-byte pages, two word-address bytes, 5 ms write cycle.
+//! const PART: Geometry = Geometry::new(Parameters {
+//!     capacity_bytes: 4096,
+//!     page_bytes: 32,
+//!     word_address_bytes: 2,
+//!     device_address: 0x50,
+//!     block_select_bits: 0,
+//!     block_select_shift: 0,
+//!     sequential_read_bytes: 4096,
+//!     write_cycle_us: 5_000,
+//! });
+//!
+//! # let i2c = Mock::new(&[
+//! #     Transaction::write(0x50, [&[0x01, 0x00], b"serial 0042".as_slice()].concat()),
+//! #     Transaction::write(0x50, vec![0x01, 0x00]),
+//! #     Transaction::write_read(0x50, vec![0x01, 0x00], b"serial 0042".to_vec()),
+//! # ]);
+//! # let delay = NoopDelay;
+//! let mut eeprom = Eeprom::<_, _, { PART.buffer_bytes() }>::new(i2c, delay, PART, Options::new());
+//! eeprom.write(0x0100, b"serial 0042")?;
+//! let mut serial = [0; 11];
+//! eeprom.read(0x0100, &mut serial)?;
+//! # assert_eq!(serial, *b"serial 0042");
+//! # eeprom.release().0.done();
+//! # Ok::<(), pagewise_driver::Error<embedded_hal::i2c::ErrorKind>>(())
+//! ```
+//!
+//! A geometry that contradicts itself does not compile.
+//!
+//! # On the wire
+//!
+//! `S` START, `SR` repeated START, `P` STOP, `A` ACK, `N` NACK. The word address has 0 to 3 bytes.
+//!
+//! ```text
+//! page write             S  device+W A  word address A..  data A..  P
+//! acknowledge polling    S  device+W A  word address A..  P                 (as often as it is not answered)
+//! random read            S  device+W A  word address A..  SR  device+R A  data A..  data N  P
+//! sequential read        the same, with more data
+//! current address read   S  device+R A  data A..  data N  P
+//! ```
+//!
+//! A poll carries the word address and no data: it is never empty (many HALs cannot send nothing) and starts no write
+//! cycle. It goes to the device address of the write it waits for, block-select bits included, since some parts
+//! promise their NACK only there. A part without word-address bytes is polled by reading one byte.
+//!
+//! # Time
+//!
+//! `embedded-hal` has no clock, so waiting is counted in the pauses that the driver makes: it gives up when they add
+//! up to the write cycle and the margin, or, with no pause between polls, after as many polls as would take that long
+//! on a 1 MHz bus. Bus time comes on top, so the driver never gives up too early. No other loop waits for anything. A
+//! NACK at an access (the part may be inside a write cycle from before a reset) leads to polling within the same bound
+//! and *one* repetition.
+//!
+//! | Call | Waits at most |
+//! |---|---|
+//! | read, compare | once per access, if it is not answered |
+//! | write, fill | once per page, and once more per page that is not answered at first |
+//! | any call after a lazy, failed or dropped write | once more, at the beginning |
+//!
+//! # When supply is lost
+//!
+//! | Supply is lost | Then |
+//! |---|---|
+//! | in a read | nothing has changed |
+//! | in a write, between two pages | pages before are stored, pages after are as they were |
+//! | while a page is sent | that page is as it was (its write cycle has not begun) |
+//! | in a page's write cycle | that page may hold old, new or other bytes, some of which may read differently each time; all other pages are as they should be |
+//! | after the call has returned `Ok` | everything is stored (in lazy mode: except the last page) |
+//!
+//! For values that must survive all of this there is the module `records` (feature `records`).
+//!
+//! # What an error means
+//!
+//! [`Error::safe_bytes`] counts the bytes, from the start of the request, that are known to be stored. The page behind
+//! them is indeterminate after a bus error or an overrun; everything behind that page is as it was.
+//!
+//! Any `NoAcknowledge` counts as a missing ACK, whatever its source; `Other` only with [`Options::other_is_nack`]. No
+//! other error is ever retried.
+//!
+//! # Features
+//!
+//! All additive: `async` (the async driver), `defmt` (`Format` for the data types), `storage` (traits of
+//! `embedded-storage` and `embedded-storage-async`), `io` (traits of `embedded-io`), `records`.
+//!
+//! # What is not supported
+//!
+//! - Bus sharing: give the driver a handle that shares, as `embedded-hal-bus` has them. Of two drivers for one part
+//!   neither knows the other's writes, though each finds a busy part by its missing ACK.
+//! - Ten-bit addresses, SMBus packet error codes, the write-protection registers of device code 0110.
+//! - Asking whether a region is locked, or whether a write-protect pin is high: parts tell that only by a NACK in the
+//!   middle of a write, which the HAL traits do not show. [`Eeprom::write_verified`] finds out the hard way.
+//! - Splitting one page write over several bus calls: with `BUF` or [`Options::max_transfer_bytes`] smaller than header
+//!   and page, a page takes several write *cycles* instead, and wears as many times as fast.
 #![no_std]
 #![forbid(unsafe_code)]
 

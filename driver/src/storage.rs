@@ -82,7 +82,7 @@ fn erase_length<E>(geometry: &Geometry, unit: usize, from: u32, to: u32) -> Resu
     let Some(length) = length.filter(|length| geometry.contains(from, *length)) else {
         return Err(Error::OutOfRange { offset: from, length: length.unwrap_or(0), capacity });
     };
-    let aligned = |offset: u32| u64::from(offset).checked_rem(unit as u64) == Some(0);
+    let aligned = |offset: u32| u32::try_from(unit).ok().and_then(|unit| offset.checked_rem(unit)) == Some(0);
     if aligned(from) && aligned(to) { Ok(length) } else { Err(Error::NotAligned { offset: from, length, unit }) }
 }
 

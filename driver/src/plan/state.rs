@@ -1,0 +1,61 @@
+//! What is remembered from one plan to the next.
+
+use super::step::Difference;
+
+/// Counts of an update.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Updated {
+    /// Page writes that were made.
+    pub written: u32,
+    /// Page writes that were spared, since the bytes were there already.
+    pub kept: u32,
+}
+
+impl Updated {
+    pub(crate) fn plus(self, other: Self) -> Self {
+        let written = self.written.wrapping_add(other.written);
+        Self { written, kept: self.kept.wrapping_add(other.kept) }
+    }
+}
+
+/// What has to be remembered from one plan to the next for one part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct State {
+    /// Offset of a write that may still be in its cycle. Set before the write is sent, so that a call which is
+    /// dropped in the middle leaves it.
+    pub(crate) pending: Option<u32>,
+    /// Offset of the last access.
+    pub(crate) last: u32,
+    pub(crate) updated: Updated,
+    pub(crate) difference: Option<Difference>,
+}
+
+impl State {
+    /// Nothing is known yet.
+    pub const fn new() -> Self {
+        Self { pending: None, last: 0, updated: Updated { written: 0, kept: 0 }, difference: None }
+    }
+
+    /// Forgets what the last plan has found.
+    pub(crate) fn forget(&mut self) {
+        self.updated = Updated { written: 0, kept: 0 };
+        self.difference = None;
+    }
+
+    /// Offset of a write that may still be in its cycle.
+    pub const fn pending(&self) -> Option<u32> {
+        self.pending
+    }
+
+    /// Page writes made and spared by the last plan.
+    pub const fn updated(&self) -> Updated {
+        self.updated
+    }
+
+    /// What the last plan found to differ; for [`Job::Compare`], `None` if all bytes are equal.
+    pub const fn difference(&self) -> Option<Difference> {
+        self.difference
+    }
+}

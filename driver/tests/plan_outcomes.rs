@@ -1,0 +1,267 @@
+//! The planner under every sequence of outcomes: what it may ask for, what it may claim, and that it ends.
+
+mod common;
+
+use common::{FRAM, KBIT_16, ZERO_BYTE};
+use pagewise_driver::plan::{Action, Difference, Failure, Job, Outcome, Plan, State, Step};
+use pagewise_driver::{Config, Geometry, Options, Parameters, Wait};
+
+/// A 16-kbit part with the shortest write cycle that allows two polls.
+fn part() -> Geometry {
+    Geometry::new(Parameters { write_cycle_us: 100, ..KBIT_16.parameters() })
+}
+
+/// What a run has shown so far.
+#[derive(Debug, Clone, Default)]
+struct Run {
+    outcomes: Vec<Outcome>,
+    steps: Vec<Step>,
+}
+
+/// Replays the outcomes; gives the open step, or the end.
+fn replay(config: &Config, state: State, job: Job, request: (u32, usize), outcomes: &[Outcome]) -> (Run, End) {
+    let mut state = state;
+    let mut run = Run::default();
+    let mut plan = Plan::new(config, &mut state, job, request.0, request.1).unwrap();
+    for outcome in outcomes {
+        let step = plan.step();
+        assert_eq!(step, plan.step(), "asking twice changes nothing");
+        run.steps.push(step);
+        run.outcomes.push(*outcome);
+        if *outcome == Outcome::Differs {
+            plan.found(Difference { index: step.start, expected: 1, found: 2 });
+        }
+        let before = plan.safe_bytes();
+        let result = plan.complete(*outcome);
+        assert!(plan.safe_bytes() >= before && plan.safe_bytes() <= request.1);
+        if let Err(failure) = result {
+            return (run, End::Failed(failure, plan.safe_bytes(), plan.polls()));
+        }
+    }
+    let step = plan.step();
+    let end = if step.action == Action::Done { End::Done(plan.safe_bytes()) } else { End::Open(step) };
+    (run, end)
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum End {
+    Open(Step),
+    Done(usize),
+    Failed(Failure, usize, u32),
+}
+
+/// Outcomes that a shell can report for a step.
+fn possible(action: Action) -> &'static [Outcome] {
+    match action {
+        Action::Wait => &[Outcome::Done],
+        Action::Compare => &[Outcome::Done, Outcome::Differs, Outcome::Nack, Outcome::Failed],
+        _ => &[Outcome::Done, Outcome::Nack, Outcome::Failed],
+    }
+}
+
+/// Visits every sequence of outcomes; gives how many there are.
+fn explore(config: &Config, state: State, job: Job, request: (u32, usize), check: &mut dyn FnMut(&Run, End)) -> usize {
+    let mut open = vec![Vec::new()];
+    let mut ended = 0;
+    while let Some(outcomes) = open.pop() {
+        let (run, end) = replay(config, state, job, request, &outcomes);
+        check(&run, end);
+        match end {
+            End::Open(step) => {
+                assert!(outcomes.len() < 60, "a plan without end: {outcomes:?}");
+                for outcome in possible(step.action) {
+                    open.push([outcomes.as_slice(), &[*outcome]].concat());
+                }
+            }
+            End::Done(_) | End::Failed(..) => ended += 1,
+        }
+    }
+    ended
+}
+
+const JOBS: [Job; 6] = [Job::Read, Job::Write, Job::WriteVerified, Job::Compare, Job::Update, Job::Ready];
+
+/// Bytes that are surely stored or read: those of accesses with their waits done.
+fn check_claims(job: Job, request: usize, lazy: bool, cycle: bool, run: &Run, end: End) {
+    let pairs: Vec<_> = run.steps.iter().zip(&run.outcomes).collect();
+    let safe = match end {
+        End::Open(_) => return,
+        End::Done(safe) | End::Failed(_, safe, _) => safe,
+    };
+    let mut surely = 0;
+    for (index, (step, outcome)) in pairs.iter().enumerate() {
+        let rest = &pairs[index + 1..];
+        let polled = rest.iter().any(|(step, outcome)| step.action == Action::Poll && **outcome == Outcome::Done);
+        let last = lazy && job != Job::WriteVerified && step.start + step.length == request;
+        let settled = !cycle || polled || last;
+        let end_of_step = step.start + step.length;
+        match (step.action, outcome) {
+            (Action::Read | Action::Compare, Outcome::Done) => surely = surely.max(end_of_step),
+            (Action::Write, Outcome::Done) if settled => surely = surely.max(end_of_step),
+            _ => {}
+        }
+    }
+    assert!(safe <= surely, "{job:?} claims {safe} of {surely}: {run:?}");
+}
+
+#[test]
+fn every_sequence_of_outcomes_ends_and_claims_only_what_is_sure() {
+    let mut ended = 0;
+    for lazy in [false, true] {
+        for geometry in [part(), Geometry::new(Parameters { write_cycle_us: 0, ..KBIT_16.parameters() })] {
+            let options = Options::new().with_poll_interval_us(100).with_margin_percent(0).with_lazy(lazy);
+            let config = Config::new(geometry, &options, 17);
+            for job in JOBS {
+                let request = if job == Job::Ready { (0, 0) } else { (0xFF, 2) };
+                ended += explore(&config, State::new(), job, request, &mut |run, end| {
+                    let cycle = geometry.write_cycle_us() > 0;
+                    check_claims(job, request.1, lazy, cycle, run, end);
+                    if let End::Done(safe) = end {
+                        let stopped = job == Job::Compare && run.outcomes.contains(&Outcome::Differs);
+                        assert!(stopped || safe == request.1);
+                    }
+                });
+            }
+        }
+    }
+    assert!(ended > 1000, "{ended} sequences");
+}
+
+#[test]
+fn a_page_write_is_followed_by_polls_at_its_own_place_and_nothing_else() {
+    let options = Options::new().with_poll_interval_us(100).with_margin_percent(0);
+    let config = Config::new(part(), &options, 17);
+    for job in [Job::Write, Job::WriteVerified, Job::Update] {
+        explore(&config, State::new(), job, (0xFF, 2), &mut |run, end| {
+            let mut written = None;
+            let open = if let End::Open(step) = end { Some(step) } else { None };
+            for (step, outcome) in
+                run.steps.iter().copied().zip(run.outcomes.iter().map(Some)).chain(open.map(|s| (s, None)))
+            {
+                match (written, step.action) {
+                    (Some(offset), Action::Poll) => {
+                        assert_eq!(step.offset, offset);
+                        if outcome == Some(&Outcome::Done) {
+                            written = None;
+                        }
+                    }
+                    (Some(_), Action::Wait) => assert_eq!(step.us, 100),
+                    (Some(_), other) => panic!("{other:?} inside a write cycle: {run:?}"),
+                    (None, Action::Write) if outcome == Some(&Outcome::Done) => written = Some(step.offset),
+                    (None, _) => {}
+                }
+            }
+        });
+    }
+}
+
+#[test]
+fn a_write_is_never_repeated_more_than_once_and_only_after_an_answered_poll() {
+    let options = Options::new().with_poll_interval_us(0).with_margin_percent(0);
+    let config = Config::new(Geometry::new(Parameters { write_cycle_us: 10, ..KBIT_16.parameters() }), &options, 17);
+    explore(&config, State::new(), Job::Write, (0, 1), &mut |run, end| {
+        let writes = run.steps.iter().filter(|step| step.action == Action::Write).count();
+        assert!(writes <= 2);
+        let kinds: Vec<_> = run.steps.iter().map(|step| step.action).zip(run.outcomes.iter().copied()).collect();
+        if let End::Failed(Failure::WriteProtected, ..) = end {
+            assert_eq!(kinds.last(), Some(&(Action::Write, Outcome::Nack)));
+            assert_eq!(kinds[kinds.len() - 2], (Action::Poll, Outcome::Done));
+        }
+        if let End::Failed(Failure::NotAnswering, _, polls) = end {
+            assert_eq!(kinds[0], (Action::Write, Outcome::Nack));
+            assert_eq!(polls, 2);
+        }
+        if let End::Failed(Failure::WriteCycleOverrun, _, polls) = end {
+            assert!(kinds.contains(&(Action::Write, Outcome::Done)));
+            assert_eq!(polls, 2);
+        }
+    });
+}
+
+#[test]
+fn an_outcome_that_does_not_fit_the_step_is_an_error() {
+    let config = Config::new(part(), &Options::new(), 17);
+    for (job, outcome) in
+        [(Job::Read, Outcome::Differs), (Job::Write, Outcome::Differs), (Job::Ready, Outcome::Differs)]
+    {
+        let mut state = State::new();
+        let length = if job == Job::Ready { 0 } else { 1 };
+        let mut plan = Plan::new(&config, &mut state, job, 0, length).unwrap();
+        assert_eq!(plan.complete(outcome), Err(Failure::OutOfStep));
+    }
+    let mut state = State::new();
+    let mut plan = Plan::new(&config, &mut state, Job::Read, 0, 0).unwrap();
+    assert_eq!(plan.complete(Outcome::Done), Err(Failure::OutOfStep));
+    let mut plan = Plan::new(&config, &mut state, Job::Write, 0, 1).unwrap();
+    for outcome in [Outcome::Done, Outcome::Nack] {
+        plan.complete(outcome).unwrap();
+    }
+    assert_eq!(plan.step().action, Action::Wait);
+    assert_eq!(plan.complete(Outcome::Nack), Err(Failure::OutOfStep));
+}
+
+#[test]
+fn a_fixed_wait_never_polls() {
+    for geometry in [part(), ZERO_BYTE, FRAM] {
+        let config = Config::new(geometry, &Options::new().with_wait(Wait::Fixed).with_margin_percent(50), 17);
+        let us = geometry.write_cycle_us() * 3 / 2;
+        for job in JOBS {
+            let request = if job == Job::Ready { (0, 0) } else { (3, 2) };
+            explore(&config, State::new(), job, request, &mut |run, _| {
+                assert!(run.steps.iter().all(|step| step.action != Action::Poll));
+                assert!(run.steps.iter().all(|step| step.action != Action::Wait || step.us == us));
+            });
+        }
+    }
+}
+
+#[test]
+fn a_pending_write_is_waited_for_first_at_its_place_by_every_job() {
+    let lazy = Config::new(part(), &Options::new().with_lazy(true), 17);
+    let mut state = State::new();
+    let mut plan = Plan::new(&lazy, &mut state, Job::Write, 0x7F0, 1).unwrap();
+    assert_eq!(plan.step().action, Action::Write);
+    plan.complete(Outcome::Done).unwrap();
+    assert_eq!(plan.step().action, Action::Done);
+    assert_eq!(state.pending(), Some(0x7F0));
+    for job in JOBS {
+        let mut state = state;
+        let length = if job == Job::Ready { 0 } else { 1 };
+        let mut plan = Plan::new(&lazy, &mut state, job, 0x10, length).unwrap();
+        assert_eq!((plan.step().action, plan.step().offset), (Action::Poll, 0x7F0));
+        plan.complete(Outcome::Done).unwrap();
+        let next = plan.step();
+        assert!(next.action == Action::Done || next.offset == 0x10);
+        assert_eq!(state.pending().is_some(), next.action == Action::Write);
+    }
+    let plan = Plan::new(&lazy, &mut state, Job::Read, 0x10, 0).unwrap().step();
+    assert_eq!(plan.action, Action::Done, "nothing to do, nothing to wait for");
+}
+
+#[test]
+fn margin_and_interval_bound_polls_and_waits() {
+    let polls = |cycle_us: u32, margin: u16, interval: u32| {
+        let geometry = Geometry::new(Parameters { write_cycle_us: cycle_us, ..KBIT_16.parameters() });
+        let options = Options::new().with_margin_percent(margin).with_poll_interval_us(interval);
+        let config = Config::new(geometry, &options, 17);
+        let mut state = State::new();
+        let mut plan = Plan::new(&config, &mut state, Job::Ready, 0, 0).unwrap();
+        let mut waited = 0u64;
+        loop {
+            let step = plan.step();
+            let outcome = if step.action == Action::Wait { Outcome::Done } else { Outcome::Nack };
+            waited += if step.action == Action::Wait { u64::from(step.us) } else { 0 };
+            if plan.complete(outcome).is_err() {
+                assert_eq!(waited, u64::from(plan.waited_us()));
+                return plan.polls();
+            }
+        }
+    };
+    assert_eq!(polls(5000, 0, 100), 51);
+    assert_eq!(polls(5000, 20, 100), 61);
+    assert_eq!(polls(5000, 0, 5000), 2);
+    assert_eq!(polls(5000, 0, 7000), 2);
+    assert_eq!(polls(5000, 0, 0), 501);
+    assert_eq!(polls(1, 1, 1), 3);
+    assert_eq!(polls(0, 100, 50), 1);
+}
