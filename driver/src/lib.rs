@@ -156,3 +156,7 @@ pub use recovery::{RecoveryError, free_bus};
 pub use region::{Irreversible, Lock, Region, RegionAccess, RegionParameters};
 #[cfg(feature = "storage")]
 pub use storage::FlashLike;
+
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

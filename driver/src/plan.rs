@@ -1,7 +1,7 @@
 //! The planner: what to do next on the bus, and what an outcome means. It holds no bus, no bytes and no clock.
 //!
 //! A shell asks [`Plan::step`] for a [`Step`], performs it and reports the [`Outcome`] to [`Plan::complete`], until
-//! the step is [`Step::Done`] or `complete` returns a [`Failure`]. All retries and all bounds are decided here, so
+//! the action is [`Action::Done`] or `complete` returns a [`Failure`]. All retries and all bounds are decided here, so
 //! that the blocking and the async driver (and generated C) cannot differ.
 //!
 //! ```text

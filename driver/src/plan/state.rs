@@ -54,7 +54,7 @@ impl State {
         self.updated
     }
 
-    /// What the last plan found to differ; for [`Job::Compare`], `None` if all bytes are equal.
+    /// What the last plan found to differ; for [`Job::Compare`](super::Job::Compare), `None` if all bytes are equal.
     pub const fn difference(&self) -> Option<Difference> {
         self.difference
     }

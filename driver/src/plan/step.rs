@@ -42,7 +42,7 @@ pub struct Step {
 pub enum Outcome {
     /// It worked; for a comparison: all bytes are equal.
     Done,
-    /// A comparison found a difference; say which with [`Plan::found`] first.
+    /// A comparison found a difference; say which with [`Plan::found`](super::Plan::found) first.
     Differs,
     /// An ACK was missing.
     Nack,
@@ -69,20 +69,21 @@ impl Difference {
     }
 }
 
-/// Why a plan ended without fulfilling its request. The numbers are asked from the [`Plan`].
+/// Why a plan ended without fulfilling its request. The numbers are asked from the [`Plan`](super::Plan).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum Failure {
     /// No ACK within the bound, and no write of this driver went before.
     NotAnswering,
-    /// The part answers but refuses the data of the page write at [`Plan::position`].
+    /// The part answers but refuses the data of the page write at [`Plan::position`](super::Plan::position).
     WriteProtected,
-    /// No ACK within the bound after a write: [`Plan::polls`], [`Plan::waited_us`].
+    /// No ACK within the bound after a write: [`Plan::polls`](super::Plan::polls) and
+    /// [`Plan::waited_us`](super::Plan::waited_us).
     WriteCycleOverrun,
     /// The bus reported an error, or a missing ACK where the part had just answered.
     Bus,
-    /// What was written reads back differently: [`Plan::difference`].
+    /// What was written reads back differently: [`Plan::difference`](super::Plan::difference).
     Differs,
     /// The outcome does not fit the step; a fault of the shell.
     OutOfStep,
