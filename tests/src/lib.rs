@@ -1,1 +1,13 @@
-//! Cross-room tests.
+//! What the tests of two rooms share: seeded searches, operation sequences, flawed drivers, random boards.
+//!
+//! Every random choice comes from one seed, which a failure prints; `PAGEWISE_SEED` sets it, `PAGEWISE_CASES`
+//! multiplies the number of cases.
+
+pub mod boards;
+pub mod naive;
+pub mod operations;
+pub mod property;
+pub mod search;
+pub mod seat;
+pub mod tools;
+pub mod wire_map;

@@ -1,0 +1,177 @@
+//! Random boards: mostly made for some part, with some things otherwise.
+
+use pagewise::board::{Board, Bus, Firmware, Region, Strap, Wait, WriteShape};
+use pagewise::card::{Card, Footprint};
+use proptest::collection::vec;
+use proptest::option::weighted;
+use proptest::prelude::*;
+use proptest::sample::{Index, select};
+
+/// A board, the position of its fitted part among the cards, and that of a candidate.
+#[derive(Debug, Clone)]
+pub struct Swap {
+    /// The board.
+    pub board: Board,
+    /// Fitted part.
+    pub old: usize,
+    /// Candidate.
+    pub new: usize,
+}
+
+/// What a random board does otherwise than a firmware made for the fitted part.
+#[derive(Debug, Clone)]
+struct Otherwise {
+    page_bytes: Option<u32>,
+    word_address_bytes: Option<u8>,
+    device_address: Option<u8>,
+    block_select: Option<(u8, u8)>,
+    read_cut: Option<u32>,
+    max_transfer: Option<u32>,
+    first_access_us: Option<u32>,
+}
+
+/// Random boards for these cards, sorted by capacity.
+pub fn swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
+    let cards = cards.to_vec();
+    let parts = (any::<Index>(), prop_oneof![3 => (-14i32..=14).prop_map(Some), 1 => Just(None)], any::<Index>());
+    let bus = (
+        select(vec![1800u32, 2500, 3300, 5000]),
+        prop_oneof![4 => Just(100u32), 3 => Just(400), 1 => Just(1000), 1 => Just(10)],
+        proptest::sample::subsequence(vec![0x1Eu8, 0x50, 0x51, 0x54, 0x57, 0x68], 0..=2),
+    );
+    let pin =
+        || prop_oneof![6 => Just(Strap::Gnd), 2 => Just(Strap::Vcc), 1 => Just(Strap::Gpio), 1 => Just(Strap::Open)];
+    let firmware = (wait(), shape(), weighted(0.1, Just(())), otherwise());
+    let footprint = prop_oneof![6 => Just(Footprint::Soic8), 1 => select(Footprint::WORDS.map(|(_, f)| f).to_vec())];
+    let strategy = (parts, bus, [pin(), pin(), pin()], pin(), firmware, footprint, vec(region(), 1..=3));
+    strategy.prop_map(move |((old, near, far), bus, straps, wp, firmware, footprint, regions)| {
+        let old = old.index(cards.len());
+        let new = match near {
+            Some(by) => (old as i32 + by).rem_euclid(cards.len() as i32) as usize,
+            None => far.index(cards.len()),
+        };
+        let fitted = cards[old].in_footprint(footprint);
+        let (supply_mv, scl_khz, other_addresses) = bus;
+        let (wait, write_shape, reads_on, otherwise) = firmware;
+        let mut board = Board {
+            file: String::new(),
+            name: "random board".into(),
+            fitted: fitted.id.clone(),
+            candidates: Vec::new(),
+            footprint,
+            years: 10.0,
+            yearly_volume: None,
+            bus: Bus { supply_mv, scl_khz, pull_up_ohm: 2200, capacitance_pf: 50, other_addresses },
+            straps,
+            wp,
+            firmware: made_for(&fitted, wait, write_shape),
+            regions: Vec::new(),
+            uses: Vec::new(),
+        };
+        let levels = board.pin_levels();
+        board.firmware.device_address = fitted.device_address(levels);
+        otherwise.apply(&mut board.firmware);
+        // The same limits as those of a board file.
+        board.firmware.reads_on_after_write = reads_on.is_some() && matches!(wait, Wait::Fixed { .. });
+        board.regions = placed(&regions, fitted.capacity_bytes.value, fitted.page_bytes.value);
+        Swap { board, old, new }
+    })
+}
+
+fn made_for(fitted: &Card, wait: Wait, write_shape: WriteShape) -> Firmware {
+    let parameters = fitted.parameters([false; 3]).ok();
+    let (bits, shift) = parameters.map_or((0, 0), |p| (p.block_select_bits, p.block_select_shift));
+    let read = fitted.read_wrap_bytes.value;
+    Firmware {
+        device_address: 0x50,
+        word_address_bytes: fitted.word_address_bytes.value,
+        block_select_bits: bits,
+        block_select_shift: shift,
+        page_bytes: fitted.page_bytes.value,
+        wait,
+        max_transfer_bytes: None,
+        write_shape,
+        read_cut_bytes: (read < fitted.capacity_bytes.value).then_some(read),
+        reads_on_after_write: false,
+        first_access_us: None,
+    }
+}
+
+fn wait() -> impl Strategy<Value = Wait> {
+    let us = || select(vec![500u32, 2_000, 5_000, 10_000, 20_000]);
+    prop_oneof![
+        4 => us().prop_map(|limit_us| Wait::Poll { limit_us }),
+        1 => us().prop_map(|limit_us| Wait::PollByRead { limit_us }),
+        3 => us().prop_map(|us| Wait::Fixed { us }),
+    ]
+}
+
+fn shape() -> impl Strategy<Value = WriteShape> {
+    prop_oneof![8 => Just(WriteShape::OneBuffer), 1 => Just(WriteShape::TwoJoined), 1 => Just(WriteShape::TwoRestarted)]
+}
+
+fn otherwise() -> impl Strategy<Value = Otherwise> {
+    (
+        weighted(0.3, select(vec![1u32, 4, 8, 16, 32, 64, 128, 256])),
+        weighted(0.1, 0..=3u8),
+        weighted(0.1, 0x50..=0x57u8),
+        weighted(0.1, (0..=3u8, 0..=2u8)),
+        weighted(0.2, select(vec![128u32, 256, 32_768, 65_536])),
+        weighted(0.3, select(vec![5u32, 9, 16, 32, 255])),
+        weighted(0.3, select(vec![0u32, 100, 1_000, 10_000])),
+    )
+        .prop_map(
+            |(page_bytes, word_address_bytes, device_address, block_select, read_cut, max_transfer, first)| Otherwise {
+                page_bytes,
+                word_address_bytes,
+                device_address,
+                block_select,
+                read_cut,
+                max_transfer,
+                first_access_us: first,
+            },
+        )
+}
+
+impl Otherwise {
+    fn apply(&self, firmware: &mut Firmware) {
+        firmware.page_bytes = self.page_bytes.unwrap_or(firmware.page_bytes);
+        firmware.word_address_bytes = self.word_address_bytes.unwrap_or(firmware.word_address_bytes);
+        firmware.device_address = self.device_address.unwrap_or(firmware.device_address);
+        if let Some((bits, shift)) = self.block_select {
+            (firmware.block_select_bits, firmware.block_select_shift) = (bits, shift);
+        }
+        let mask = ((1u16 << firmware.block_select_bits) - 1) << firmware.block_select_shift;
+        firmware.device_address &= !(mask as u8);
+        firmware.read_cut_bytes = self.read_cut.or(firmware.read_cut_bytes);
+        firmware.max_transfer_bytes = self.max_transfer;
+        firmware.first_access_us = self.first_access_us;
+    }
+}
+
+/// Where a region starts (a page and bytes into it, of the whole part where `page` is 1), how long it is, whether it is
+/// written at run time.
+fn region() -> impl Strategy<Value = (Index, u32, u32, bool)> {
+    (
+        any::<Index>(),
+        0..20u32,
+        prop_oneof![3 => 1..40u32, 1 => 1..600u32],
+        prop_oneof![3 => Just(true), 1 => Just(false)],
+    )
+}
+
+/// The regions inside the part, those that would overlap an earlier one left out.
+fn placed(raw: &[(Index, u32, u32, bool)], capacity: u32, page: u32) -> Vec<Region> {
+    let mut regions: Vec<Region> = Vec::new();
+    for (index, (at, into, length, written)) in raw.iter().enumerate() {
+        let unit = page.min(256);
+        let offset = (at.index((capacity / unit) as usize) as u32 * unit + into).min(capacity - 1);
+        let length = (*length).min(capacity - offset);
+        let free = regions.iter().all(|other| offset + length <= other.offset || other.offset + other.length <= offset);
+        if free {
+            let writes_per_day = if *written { 1.0 } else { 0.0 };
+            regions.push(Region { name: format!("region {index}"), offset, length, writes_per_day });
+        }
+    }
+    regions
+}
