@@ -2,6 +2,7 @@
 
 pub mod bridge;
 pub mod generate;
+pub mod hazards;
 pub mod model;
 pub mod parts;
 pub mod show;
@@ -77,6 +78,8 @@ pub enum Verb {
     Generate(generate::Generate),
     /// Judge candidate parts for boards, with evidence from simulation.
     Swap(swap::Swap),
+    /// List the ways to lose data, and run them failing.
+    Hazards(hazards::Hazards),
     /// Write the simulated chip of a part as a model file.
     Model(model::Model),
     /// Run a Linux program on a simulated bus.
@@ -92,6 +95,7 @@ impl Verb {
             Self::Show(_) => "show",
             Self::Generate(_) => "generate",
             Self::Swap(_) => "swap",
+            Self::Hazards(_) => "hazards",
             Self::Model(_) => "model",
             Self::Bridge(_) => "bridge",
         }
@@ -109,6 +113,7 @@ impl Program {
             Verb::Show(show) => show.run(&self.options),
             Verb::Generate(generate) => generate.run(&self.options),
             Verb::Swap(swap) => swap.run(&self.options),
+            Verb::Hazards(hazards) => hazards.run(&self.options),
             Verb::Model(model) => model.run(&self.options),
             Verb::Bridge(bridge) => bridge.run(&self.options),
         }

@@ -8,5 +8,6 @@ pub mod fact;
 pub mod fault;
 pub mod form;
 pub mod generate;
+pub mod hazard;
 pub mod output;
 pub mod swap;
