@@ -36,7 +36,8 @@ pub(crate) struct World {
     pub(crate) plan: ClockPlan,
     pub(crate) scl_hz: u32,
     pub(crate) supply_mv: u32,
-    /// What the rig began with.
+    /// What the rig began with, for waveforms.
+    #[cfg_attr(not(feature = "std"), allow(dead_code))]
     pub(crate) initial_supply_mv: u32,
     /// Supply values to come, by time.
     pub(crate) supply_ahead: VecDeque<(u64, u32)>,

@@ -131,3 +131,49 @@ fn bad_case_ids_are_refused() {
     }
     assert_eq!("subset/3@12+7".parse::<CutCase>().unwrap().to_string(), "subset/3@12+7");
 }
+
+/// The same work, one generation per step.
+struct InSteps(TwoCopies);
+
+impl CutProgram for InSteps {
+    type Progress = Option<u8>;
+
+    fn setup(&self) -> Rig {
+        self.0.setup()
+    }
+
+    fn work(&self, rig: &Rig, acknowledged: &mut Option<u8>) {
+        self.0.work(rig, acknowledged);
+    }
+
+    fn steps(&self) -> usize {
+        3
+    }
+
+    fn step(&self, index: usize, rig: &Rig, acknowledged: &mut Option<u8>) -> bool {
+        let generation = index as u8 + 1;
+        let stored = self.0.store(rig, generation);
+        if stored {
+            *acknowledged = Some(generation);
+        }
+        stored
+    }
+
+    fn recover(&self, rig: &Rig, acknowledged: &mut Option<u8>) {
+        self.0.recover(rig, acknowledged);
+    }
+
+    fn check(&self, rig: &Rig, acknowledged: &Option<u8>) -> Result<(), String> {
+        self.0.check(rig, acknowledged)
+    }
+}
+
+#[test]
+fn work_in_steps_gives_the_same_cases_and_the_same_verdicts() {
+    for share_page in [false, true] {
+        let explorer = CutExplorer { second_cut_every: 101, ..CutExplorer::default() };
+        let whole = explorer.run(&TwoCopies { share_page, model: page_scope() });
+        let stepped = explorer.run(&InSteps(TwoCopies { share_page, model: page_scope() }));
+        assert_eq!(stepped, whole);
+    }
+}
