@@ -1,0 +1,58 @@
+//! Swaps: example boards against cards, each judged by rules and by simulation. Numbers are swaps per second.
+
+use std::path::Path;
+
+use divan::Bencher;
+use divan::counter::ItemsCount;
+use pagewise::board::{self, Board};
+use pagewise::card::{Card, Catalogue};
+use pagewise::swap::judge;
+
+fn main() {
+    divan::main();
+}
+
+fn boards() -> Vec<Board> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples/boards");
+    let paths = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    let mut boards: Vec<Board> = paths
+        .filter(|path| path.extension().is_some_and(|extension| extension == "toml"))
+        .map(|path| board::read(&path).unwrap())
+        .collect();
+    boards.sort_by(|a, b| a.file.cmp(&b.file));
+    boards
+}
+
+fn judge_all(boards: &[Board], catalogue: &Catalogue) -> usize {
+    let swaps: Vec<(&Board, &Card)> =
+        boards.iter().flat_map(|board| catalogue.cards().iter().map(move |card| (board, card))).collect();
+    let agree = |(board, new): &(&Board, &Card)| judge(board, catalogue.find(&board.fitted).unwrap(), new).agree;
+    let (left, right) = swaps.split_at(swaps.len() / 2);
+    std::thread::scope(|scope| {
+        let half = scope.spawn(|| left.iter().filter(|swap| agree(swap)).count());
+        right.iter().filter(|swap| agree(swap)).count() + half.join().unwrap()
+    })
+}
+
+/// Two threads; the aim is less than 1 s.
+#[divan::bench(sample_count = 3, sample_size = 1)]
+fn eight_example_boards_against_all_cards(bencher: Bencher) {
+    let (boards, catalogue) = (boards(), Catalogue::embedded().unwrap());
+    let eight = &boards[..8];
+    let swaps = eight.len() * catalogue.cards().len();
+    bencher.counter(ItemsCount::new(swaps)).bench(|| assert_eq!(judge_all(eight, &catalogue), swaps));
+}
+
+/// Where the time goes: each board against all cards, two threads.
+#[divan::bench(args = boards().iter().map(|board| board.file.rsplit('/').next().unwrap_or_default().to_owned()).collect::<Vec<_>>(), sample_count = 1, sample_size = 1)]
+fn one_example_board_against_all_cards(bencher: Bencher, file: &str) {
+    let (boards, catalogue) = (boards(), Catalogue::embedded().unwrap());
+    let board: Vec<Board> = boards.into_iter().filter(|board| board.file.ends_with(file)).collect();
+    let swaps = catalogue.cards().len();
+    bencher.counter(ItemsCount::new(swaps)).bench(|| judge_all(&board, &catalogue));
+}
+
+#[divan::bench]
+fn reading_all_embedded_cards() -> Catalogue {
+    Catalogue::embedded().unwrap()
+}
