@@ -66,7 +66,8 @@ fn written_inside<'c>(case: &'c Case<'_>, span: Span) -> Option<&'c Region> {
 fn fixed(case: &Case<'_>) -> Option<Finding> {
     let new = &case.new;
     let (fixed, capacity) = (new.fixed_range.value, new.capacity_bytes.value);
-    let region = case.board.regions.iter().find(|region| overlaps(region, fixed, capacity))?;
+    let inside = case.board.regions.iter().filter(|region| overlaps(region, fixed, capacity));
+    let region = inside.max_by_key(|region| region.writes_per_day > 0.0)?;
     let text = format!("`{}` lies in bytes that the part's maker has made read-only", region.name);
     let remedy = "keep the region out of the fixed range, or take another part".to_owned();
     let finding = Finding::new(RULE.id, Verdict::Reject, &new.fixed_range, text, remedy).hazard(Hazard::WriteProtect);
