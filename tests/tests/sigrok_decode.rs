@@ -1,0 +1,128 @@
+//! An independent decoder reads our waveforms: `sigrok-cli` (Debian package of that name) and our trace must agree.
+
+use std::path::Path;
+use std::process::Command;
+
+use embedded_hal::i2c::{I2c, Operation};
+use pagewise::card::{Card, Catalogue};
+use pagewise_simulator::{Event, EventKind, Level, Rig, RigConfig, Straps};
+use pagewise_tests::tools;
+
+/// SCL rates; each part is run at all of them, in or out of its grade.
+const RATES_HZ: [u32; 3] = [100_000, 400_000, 1_000_000];
+/// Transfers per part and rate.
+const TRANSFERS: u32 = 25;
+
+/// SplitMix64.
+struct Draws(u64);
+
+impl Draws {
+    fn below(&mut self, limit: u32) -> u32 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ z >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ z >> 27).wrapping_mul(0x94D0_49BB_1331_11EB);
+        ((z ^ z >> 31) % u64::from(limit)) as u32
+    }
+
+    fn bytes(&mut self, most: u32) -> Vec<u8> {
+        (0..=self.below(most)).map(|_| self.below(256) as u8).collect()
+    }
+}
+
+/// Every tenth card or so, so that makers and address shapes differ; at least twenty.
+fn cards() -> Vec<Card> {
+    let catalogue = Catalogue::embedded().unwrap();
+    let all: Vec<&Card> = catalogue.parts().collect();
+    let step = (all.len() / 24).max(1);
+    let chosen: Vec<Card> = all.into_iter().step_by(step).cloned().collect();
+    assert!(chosen.len() >= 20, "{} cards", chosen.len());
+    chosen
+}
+
+/// Random traffic: writes and reads of the part and of nobody, repeated STARTs, accesses inside the write cycle, and
+/// transfers that end in the middle.
+fn traffic(rig: &Rig, card: &Card, draws: &mut Draws) {
+    let answers = card.answers([false; 3]);
+    for _ in 0..TRANSFERS {
+        let address = match draws.below(8) {
+            0 => draws.below(0x80) as u8,
+            _ => answers[draws.below(answers.len() as u32) as usize],
+        };
+        let (write, mut read) = (draws.bytes(6), draws.bytes(6));
+        let mut bus = rig.bus();
+        // Nobody answers, or somebody is busy: that is traffic too.
+        let _ = match draws.below(5) {
+            0 => bus.write(address, &write),
+            1 => bus.read(address, &mut read),
+            2 => bus.write(address, &[]),
+            3 => bus.transaction(address, &mut [Operation::Write(&write), Operation::Read(&mut read)]),
+            _ => {
+                let more = draws.bytes(3);
+                let mut operations = [Operation::Read(&mut read), Operation::Write(&write), Operation::Write(&more)];
+                bus.transaction(address, &mut operations)
+            }
+        };
+        rig.advance_ns(u64::from(draws.below(200_000)));
+    }
+}
+
+/// Our trace in the decoder's words.
+fn ours(events: &[Event]) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut say = |text: String, acked: Option<bool>| {
+        lines.push(text);
+        lines.extend(acked.map(|acked| if acked { "ACK" } else { "NACK" }.to_owned()));
+    };
+    for event in events {
+        match event.kind {
+            EventKind::Start => say("Start".to_owned(), None),
+            EventKind::RepeatedStart => say("Start repeat".to_owned(), None),
+            EventKind::Stop => say("Stop".to_owned(), None),
+            EventKind::Address { address, read, acked } => {
+                let direction = if read { "read" } else { "write" };
+                say(format!("Address {direction}: {address:02X}"), Some(acked));
+            }
+            EventKind::Write { byte, acked } => say(format!("Data write: {byte:02X}"), Some(acked)),
+            EventKind::Read { byte, acked } => say(format!("Data read: {byte:02X}"), Some(acked)),
+            _ => {}
+        }
+    }
+    lines
+}
+
+/// What the decoder makes of the waveform.
+fn decoded(sigrok: &Path, rig: &Rig) -> Vec<String> {
+    let mut file = tempfile::Builder::new().suffix(".vcd").tempfile().unwrap();
+    rig.write_vcd(&mut file).unwrap();
+    let run = Command::new(sigrok)
+        .args(["-I", "vcd", "-i"])
+        .arg(file.path())
+        .args(["-P", "i2c:scl=SCL:sda=SDA", "-A"])
+        .arg("i2c=start:repeat-start:stop:ack:nack:address-read:address-write:data-read:data-write")
+        .output()
+        .unwrap();
+    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    let said = String::from_utf8_lossy(&run.stdout);
+    // `Write` and `Read` say once more what the address said.
+    let lines = said.lines().map(|line| line.trim_start_matches("i2c-1: ").to_owned());
+    lines.filter(|line| line != "Write" && line != "Read").collect()
+}
+
+#[test]
+fn an_independent_decoder_reads_our_trace_from_our_waveform() {
+    let Some(sigrok) = tools::need("sigrok-cli", "sigrok-cli") else { return };
+    for (number, card) in cards().iter().enumerate() {
+        for scl_hz in RATES_HZ {
+            let seed = number as u64 * 3 + u64::from(scl_hz);
+            let rig = Rig::new(RigConfig::default().with_scl_hz(scl_hz).with_seed(seed));
+            let wp = Level::from_bit(!card.wp_active_high.value);
+            rig.attach(card.chip_model(), Straps::GROUND.with_wp(wp));
+            traffic(&rig, card, &mut Draws(seed));
+            let (expected, found) = (ours(&rig.trace()), decoded(&sigrok, &rig));
+            assert!(expected.len() > TRANSFERS as usize);
+            let first = expected.iter().zip(&found).position(|(ours, theirs)| ours != theirs);
+            assert!(expected == found, "{} at {scl_hz} Hz, seed {seed}: first difference at {first:?}", card.id);
+        }
+    }
+}
