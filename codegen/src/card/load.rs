@@ -150,6 +150,13 @@ fn read(form: &Form<'_, '_>) -> Option<Card> {
         Kind::Fram => sheet.stated("wear_unit", form.choice("wear_unit", &WEAR).unwrap_or(Wear::Byte)),
     };
 
+    let mut read_block_bits = sheet.choose(Some(form), "read_block_bits", "read_block_bits", &BLOCK_BITS);
+    if bytes.value == 0 {
+        // The device address is the word address, so a read that ignored it could not choose a place at all.
+        let basis = Basis::Derived { document: sheet.document.clone() };
+        read_block_bits = Fact { value: BlockBitsOnRead::Latched, basis };
+    }
+
     let card = Card {
         id: id?,
         name: name?,
@@ -169,7 +176,7 @@ fn read(form: &Form<'_, '_>) -> Option<Card> {
         busy_answer: sheet.choose(Some(form), "busy_answer", "busy_answer", &BUSY),
         pointer_after_write: sheet.choose(Some(form), "pointer_after_write", "pointer_after_write", &POINTER),
         read_wrap_bytes: sheet.or_assume("read_wrap_bytes", wrap, assumed_wrap),
-        read_block_bits: sheet.choose(Some(form), "read_block_bits", "read_block_bits", &BLOCK_BITS),
+        read_block_bits,
         wear_unit: wear,
         endurance_cycles: sheet.or_assume("endurance_cycles", endurance, assume::number("endurance_cycles") as u64),
         retention_years: form.integer::<u32>("retention_years", 1..=1000).map(|y| sheet.stated("retention_years", y)),

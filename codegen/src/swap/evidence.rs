@@ -77,17 +77,14 @@ pub fn gather(case: &Case<'_>, granted: &Card, verdict: Verdict) -> Evidence {
     if evidence.new.serves {
         return evidence;
     }
-    let changed = run(&remedy::reconfigured(board, granted), granted, None);
-    if changed.serves {
+    if let Some(changed) = serves(&remedy::reconfigured(board, granted), granted) {
         return Evidence { verdict: Verdict::Reconfigure, changed: Some(changed), ..evidence };
     }
-    if let Some(reworked) = remedy::reworked(board, granted) {
-        let changed = run(&reworked, granted, None);
-        if changed.serves {
-            return Evidence { verdict: Verdict::Rework, changed: Some(changed), ..evidence };
-        }
+    let reworked = remedy::reworked(board, granted);
+    if let Some(changed) = reworked.and_then(|reworked| serves(&reworked, granted)) {
+        return Evidence { verdict: Verdict::Rework, changed: Some(changed), ..evidence };
     }
-    Evidence { verdict: Verdict::Reject, changed: Some(changed), ..evidence }
+    Evidence { verdict: Verdict::Reject, ..evidence }
 }
 
 /// What the firmware expects to read when it reads on after a write: what it reads on the fitted part.
@@ -121,7 +118,7 @@ pub fn meant_for(offset: u32) -> u8 {
 
 /// Runs the board's firmware on one part: writes every region that is written at run time, reads every region.
 ///
-/// The trace costs more than the run, so it is kept only when a run without it has failed.
+/// Explaining costs more than the run, so it is done only when a run without it has failed.
 #[must_use]
 pub fn run(board: &Board, card: &Card, reads_on_at: Option<&[u32]>) -> Run {
     let first = attempt(board, card, reads_on_at, SEED, false);
@@ -139,11 +136,17 @@ pub fn run(board: &Board, card: &Card, reads_on_at: Option<&[u32]>) -> Run {
     first
 }
 
-fn attempt(board: &Board, card: &Card, reads_on_at: Option<&[u32]>, seed: u64, traced: bool) -> Run {
+/// Whether the part serves, without a word on why it does not: enough for the rungs of the ladder.
+fn serves(board: &Board, card: &Card) -> Option<Run> {
+    let first = attempt(board, card, None, SEED, false);
+    first.serves.then_some(first)
+}
+
+fn attempt(board: &Board, card: &Card, reads_on_at: Option<&[u32]>, seed: u64, explained: bool) -> Run {
     let bus = &board.bus;
     let config = RigConfig { scl_hz: bus.scl_khz * 1000, supply_mv: bus.supply_mv, seed };
     let rig = Rig::new(config);
-    rig.set_trace(traced);
+    rig.set_trace(explained);
     let capacity = card.capacity_bytes.value as usize;
     let mut image = vec![BACKGROUND; capacity];
     for region in board.regions.iter().filter(|region| region.writes_per_day == 0.0) {
@@ -167,8 +170,27 @@ fn attempt(board: &Board, card: &Card, reads_on_at: Option<&[u32]>, seed: u64, t
         Some(_) => Log { errors: 1, ..Log::default() },
         None => execute(board, &rig, chip, reads_on_at),
     };
-    rig.finish();
-    outcome(board, card, &rig, chip, &log, &before)
+    if explained || nothing_lost(board, &rig, chip, &log, &before) {
+        rig.finish();
+    }
+    outcome(board, card, &rig, chip, &log, &before, explained)
+}
+
+fn nothing_lost(board: &Board, rig: &Rig, chip: ChipId, log: &Log, before: &[u8]) -> bool {
+    log.errors == 0 && log.misread.is_none() && rig.memory(chip) == wanted(board, before)
+}
+
+/// The whole array as it should be after the run.
+fn wanted(board: &Board, before: &[u8]) -> Vec<u8> {
+    let mut wanted = before.to_vec();
+    for region in written(board) {
+        for offset in region.offset..region.offset + region.length {
+            if let Some(byte) = wanted.get_mut(offset as usize) {
+                *byte = meant_for(offset);
+            }
+        }
+    }
+    wanted
 }
 
 /// Why the part's sheet promises nothing on this board: a pin that is not tied as demanded, too high a supply. A part
@@ -248,15 +270,8 @@ fn execute(board: &Board, rig: &Rig, chip: ChipId, reads_on_at: Option<&[u32]>) 
     log
 }
 
-fn outcome(board: &Board, card: &Card, rig: &Rig, chip: ChipId, log: &Log, before: &[u8]) -> Run {
-    let mut wanted = before.to_vec();
-    for region in written(board) {
-        for offset in region.offset..region.offset + region.length {
-            if let Some(byte) = wanted.get_mut(offset as usize) {
-                *byte = meant_for(offset);
-            }
-        }
-    }
+fn outcome(board: &Board, card: &Card, rig: &Rig, chip: ChipId, log: &Log, before: &[u8], explained: bool) -> Run {
+    let wanted = wanted(board, before);
     let memory = rig.memory(chip);
     let damaged = wanted.iter().zip(&memory).position(|(wanted, found)| wanted != found);
     let incidents = rig.incidents();
@@ -264,7 +279,8 @@ fn outcome(board: &Board, card: &Card, rig: &Rig, chip: ChipId, log: &Log, befor
     hazards.sort_unstable();
     hazards.dedup();
     let too_small = board.used_bytes() > card.capacity_bytes.value;
-    let first_loss = rig.explain_at_most(LOOKED_AT).first().map(|loss| loss.text.clone()).or_else(|| {
+    let explanation = if explained { rig.explain_at_most(LOOKED_AT) } else { Vec::new() };
+    let first_loss = explanation.first().map(|loss| loss.text.clone()).or_else(|| {
         let misread = log.misread.map(|(at, wanted, found)| {
             format!("the firmware reads {found:#04x} at {at:#06x} where {wanted:#04x} was stored")
         });
@@ -299,7 +315,8 @@ fn failing_transfer(rig: &Rig, incidents: &[Incident]) -> Option<String> {
     let at_ns = incidents.first()?.at_ns;
     let events = rig.trace();
     let start = events.iter().rposition(|event| event.at_ns <= at_ns && event.kind == EventKind::Start)?;
-    let text = transfers(&events[start..]);
+    let stop = events[start..].iter().position(|event| event.kind == EventKind::Stop);
+    let text = transfers(&events[start..stop.map_or(events.len(), |length| start + length + 1)]);
     let line: String = text.lines().next()?.trim().chars().take(MOST_CHARACTERS).collect();
     Some(if line.len() < MOST_CHARACTERS { line } else { format!("{line} …") })
 }

@@ -8,6 +8,9 @@ use embedded_hal::i2c::{I2c, Operation};
 
 use crate::board::{Firmware, Region, Wait, WriteShape};
 
+/// Pause between two polls, so that the processor gets on with other work (our choice; board files do not tell).
+const POLL_PAUSE_US: u32 = 500;
+
 /// One transfer of the firmware: where it thinks the bytes go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Piece {
@@ -178,6 +181,7 @@ impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
                 return;
             }
             last_try = (self.now_us)() >= until;
+            self.delay.delay_us(POLL_PAUSE_US);
         }
     }
 }
