@@ -100,6 +100,7 @@ pub(crate) struct Chip {
     /// Levels of A0, A1, A2 as the chip reads them.
     pub(crate) pins: [bool; 3],
     pub(crate) wp_level: bool,
+    pub(crate) selector: select::Selector,
     pub(crate) array: Array,
     pub(crate) pointer: u32,
     pub(crate) pointer_set: bool,
@@ -137,6 +138,7 @@ impl Chip {
             straps,
             pins: [false; 3],
             wp_level: false,
+            selector: select::Selector::default(),
             array,
             pointer: 0,
             pointer_set: false,
@@ -280,7 +282,7 @@ impl Chip {
     /// The array or the region that this control byte means, with its block-select bits.
     pub(crate) fn meant_by(&self, control: u8) -> Option<(Target, u32)> {
         let address = control >> 1;
-        if let Some(block) = select::select(&self.model.device_bits, self.pins, address) {
+        if let Some(block) = self.selector.select(address) {
             return Some((Target::Array, block));
         }
         self.region_meant_by(control)
@@ -289,7 +291,7 @@ impl Chip {
     /// R1, R2: the pointer stands, except for block-select bits where the part latches them.
     fn begin_read(&mut self, now: u64) {
         let below = 8 * u32::from(self.model.word_address_bytes);
-        if self.model.read_block_bits == ReadBlockBits::Latched && self.takes_block_bits() {
+        if self.model.read_block_bits == ReadBlockBits::Latched && self.selector.has_blocks {
             let low = (1_u32 << below) - 1;
             self.pointer = (self.pointer & low | self.block << below) & (self.model.capacity - 1);
             self.pointer_set |= self.model.word_address_bytes == 0;

@@ -72,7 +72,9 @@ impl Ledger {
             return;
         }
         let lost_to = segment.lost_to;
-        for &chip in segment.responders.iter().filter(|&&i| chips[i].target == Target::Array) {
+        // A bare header before a repeated START stores nothing, whatever the sender understood by it.
+        let bare = |i: usize| segment.restarted && segment.raw.len() <= usize::from(chips[i].model.word_address_bytes);
+        for &chip in segment.responders.iter().filter(|&&i| chips[i].target == Target::Array && !bare(i)) {
             self.push(Attempt { chip, control, raw: segment.raw.clone(), lost_to });
         }
     }

@@ -107,7 +107,16 @@ impl World {
     }
 
     /// Moves the clock to `time`, applying supply changes on the way.
+    #[inline]
     pub(crate) fn run_to(&mut self, time: u64) {
+        if self.supply_ahead.is_empty() && self.wire.is_none() && self.stop_due.is_none() {
+            self.now = self.now.max(time);
+        } else {
+            self.run_through_events(time);
+        }
+    }
+
+    fn run_through_events(&mut self, time: u64) {
         if let Some(due) = self.stop_due
             && due <= time
         {
@@ -164,7 +173,14 @@ impl World {
     }
 
     /// Hands what the chips said to trace, detectors and ledger.
+    #[inline]
     pub(crate) fn hear_notes(&mut self) {
+        if self.chips.iter().any(|chip| !chip.notes.is_empty() || !chip.disturb.hits.is_empty()) {
+            self.hear_all_notes();
+        }
+    }
+
+    fn hear_all_notes(&mut self) {
         for index in 0..self.chips.len() {
             if self.chips[index].notes.is_empty() {
                 continue;

@@ -2,7 +2,7 @@
 
 use crate::chip::{Chip, Phase, select};
 use crate::event::{Level, Note, Pin};
-use crate::model::{DeviceBit, OpenPin, SpeedGrade};
+use crate::model::{OpenPin, SpeedGrade};
 
 impl Chip {
     /// B3, R4: levels of open pins and the pointer are drawn anew.
@@ -15,6 +15,7 @@ impl Chip {
                 Level::Open => self.open_level(now, Pin::Address(n), self.model.open_strap, matters),
             };
         }
+        self.selector = select::Selector::new(&self.model.device_bits, self.pins);
         self.read_wp(now);
         self.pointer = self.rng.below(u64::from(self.model.capacity)) as u32;
         self.pointer_set = false;
@@ -129,11 +130,6 @@ impl Chip {
 
     /// Bits of the device address that this chip does not look at.
     pub(crate) fn ignored_address_bits(&self) -> u8 {
-        select::ignored_mask(&self.model.device_bits)
-    }
-
-    /// Whether block-select bits are part of the device address.
-    pub(crate) fn takes_block_bits(&self) -> bool {
-        self.model.device_bits.iter().any(|role| matches!(role, DeviceBit::Block(_)))
+        self.selector.ignored
     }
 }

@@ -10,7 +10,8 @@
 
 use alloc::vec::Vec;
 
-use crate::chip::{Chip, Phase, select};
+use crate::chip::select::Selector;
+use crate::chip::{Chip, Phase};
 use crate::event::Note;
 use crate::model::{ChipModel, Region, RegionAccess, RegionKind};
 use crate::rng::Rng;
@@ -111,7 +112,7 @@ impl Chip {
                 _ => true,
             };
             let pins = if self.regions.high_voltage { [true, self.pins[1], self.pins[2]] } else { self.pins };
-            let meant = (clears && self.regions.high_voltage) || select::select(bits, pins, address).is_some();
+            let meant = (clears && self.regions.high_voltage) || Selector::new(bits, pins).select(address).is_some();
             if meant && answers && best.is_none() {
                 best = Some((Target::Region(i), 0));
             }

@@ -2,34 +2,54 @@
 
 use crate::model::DeviceBit;
 
-/// Compares a 7-bit device address with what the chip expects, bit by bit from the top.
-///
-/// Returns the block-select bits (bit `n` for `Block(n)`) if the chip is meant.
-pub(crate) fn select(bits: &[DeviceBit; 7], pins: [bool; 3], address: u8) -> Option<u32> {
-    let mut block = 0;
-    for (place, role) in bits.iter().enumerate() {
-        let bit = address >> (6 - place) & 1 == 1;
-        let fits = match *role {
-            DeviceBit::Fixed(value) => bit == value,
-            DeviceBit::Pin(n) => bit == pins[usize::from(n % 3)],
-            DeviceBit::PinInverted(n) => bit != pins[usize::from(n % 3)],
-            DeviceBit::Ignored => true,
-            DeviceBit::Block(n) => {
-                block |= u32::from(bit) << n;
-                true
-            }
-        };
-        if !fits {
-            return None;
-        }
-    }
-    Some(block)
+/// What a chip compares with a 7-bit device address, worked out for the levels of its pins.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Selector {
+    /// Bits that are compared, and their values.
+    mask: u8,
+    value: u8,
+    /// Bits that are not looked at.
+    pub(crate) ignored: u8,
+    /// Block-select bits: which of them is at each place, 0xFF for none.
+    blocks: [u8; 7],
+    pub(crate) has_blocks: bool,
 }
 
-/// The bits of a 7-bit device address that the chip does not look at.
-pub(crate) fn ignored_mask(bits: &[DeviceBit; 7]) -> u8 {
-    let places = bits.iter().enumerate().filter(|(_, role)| **role == DeviceBit::Ignored);
-    places.fold(0, |mask, (place, _)| mask | 1 << (6 - place))
+impl Selector {
+    pub(crate) fn new(bits: &[DeviceBit; 7], pins: [bool; 3]) -> Self {
+        let mut selector = Self { blocks: [0xFF; 7], ..Self::default() };
+        for (place, role) in bits.iter().enumerate() {
+            let bit = 1 << (6 - place);
+            let expected = match *role {
+                DeviceBit::Fixed(value) => value,
+                DeviceBit::Pin(n) => pins[usize::from(n % 3)],
+                DeviceBit::PinInverted(n) => !pins[usize::from(n % 3)],
+                DeviceBit::Ignored => {
+                    selector.ignored |= bit;
+                    continue;
+                }
+                DeviceBit::Block(n) => {
+                    (selector.blocks[place], selector.has_blocks) = (n, true);
+                    continue;
+                }
+            };
+            selector.mask |= bit;
+            selector.value |= if expected { bit } else { 0 };
+        }
+        selector
+    }
+
+    /// The block-select bits in the address (bit `n` for `Block(n)`), if the chip is meant.
+    pub(crate) fn select(&self, address: u8) -> Option<u32> {
+        if address & self.mask != self.value {
+            return None;
+        }
+        if !self.has_blocks {
+            return Some(0);
+        }
+        let places = self.blocks.iter().enumerate().filter(|(_, n)| **n != 0xFF);
+        Some(places.fold(0, |block, (place, n)| block | u32::from(address >> (6 - place) & 1) << n))
+    }
 }
 
 /// Whether a pin A`n` is compared at all.

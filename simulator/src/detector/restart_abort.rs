@@ -22,8 +22,9 @@ struct Dropped {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct RestartAbort {
     dropped: Vec<Dropped>,
-    /// Control byte and chips of the last segment, if it was a bare header that a repeated START followed.
-    bare_header: Option<(u8, Vec<usize>)>,
+    /// Control byte of the last segment, if it was a bare header that a repeated START followed, and the chips.
+    bare_header: Option<u8>,
+    header_chips: Vec<usize>,
 }
 
 impl RestartAbort {
@@ -35,7 +36,7 @@ impl RestartAbort {
 
     pub(super) fn addressed(&mut self, segment: &Segment, chips: &[Chip], width: &mut AddressWidth) -> Vec<Finding> {
         let mut found = Vec::new();
-        for dropped in core::mem::take(&mut self.dropped) {
+        for dropped in self.dropped.drain(..) {
             let model = &chips[dropped.chip.0].model;
             let reads_back = segment.is_read() && segment.responders.contains(&dropped.chip.0);
             // At most two bytes too many: one- or two-byte parts with two- or three-byte programs.
@@ -51,11 +52,11 @@ impl RestartAbort {
                 found.push(dropped.finding());
             }
         }
-        if let Some((control, responders)) = self.bare_header.take()
+        if let Some(control) = self.bare_header.take()
             && segment.control == Some(control)
             && segment.acked
         {
-            found.extend(responders.iter().map(|&i| Finding {
+            found.extend(self.header_chips.iter().map(|&i| Finding {
                 chip: Some(ChipId(i)),
                 at_ns: segment.at_ns,
                 hazard: Hazard::RestartAbort,
@@ -72,10 +73,12 @@ impl RestartAbort {
         // A bare header: nothing was latched, so the chip said nothing when the START came.
         let bare = segment.restarted && segment.is_acked_write() && !segment.refused && !segment.raw.is_empty();
         let header = |&&i: &&usize| segment.raw.len() == usize::from(chips[i].model.word_address_bytes);
-        self.bare_header = match segment.control {
-            Some(control) if bare => Some((control, segment.responders.iter().filter(header).copied().collect())),
-            _ => None,
-        };
+        self.bare_header = None;
+        if bare && let Some(control) = segment.control {
+            self.header_chips.clear();
+            self.header_chips.extend(segment.responders.iter().filter(header));
+            self.bare_header = Some(control);
+        }
         if segment.restarted { Vec::new() } else { self.flush() }
     }
 
