@@ -23,7 +23,7 @@ pub enum Error<E> {
         /// Bytes needed at least.
         needed: usize,
     },
-    /// An erase that is not made of whole units; nothing was sent.
+    /// An erase or write of a `FlashLike` that is not made of whole units; nothing was sent.
     NotAligned {
         /// Requested offset.
         offset: u32,

@@ -23,18 +23,24 @@ fn capacity(geometry: &Geometry) -> usize {
     usize::try_from(geometry.capacity_bytes()).unwrap_or(usize::MAX)
 }
 
-/// An EEPROM that behaves like a NOR flash: it is erased in units of `ERASE` bytes, erased bytes read 0xFF.
+/// An EEPROM that behaves like a NOR flash: written in units of `WRITE` bytes, erased in units of `ERASE` bytes, erased
+/// bytes read 0xFF.
+///
+/// Choose `WRITE` as the page of the part. A NOR flash that loses its supply in a write leaves all other words alone;
+/// an EEPROM may lose the *whole page*, and with it what was written to that page before. With `WRITE` as the page no
+/// two writes share one. A smaller `WRITE` is right only for a part that is known to touch no bytes but those written
+/// (and for FRAM). Choose `ERASE` as a multiple of the page.
 ///
 /// An EEPROM needs no erasing, so this costs wear and time: each erase of a unit writes every page of it once more.
-/// Choose `ERASE` as a multiple of the page. A write of some bytes of a page wears the whole page (or the
-/// error-correction group) on most parts.
 ///
 /// `MultiwriteNorFlash` is not implemented: on a NOR flash a second write can only clear bits, here it replaces them.
 ///
 /// # Power loss
 ///
 /// In an erase or write, the page in flight may hold anything between old and new, byte by byte; pages before it are
-/// done, pages after it and pages outside the request are untouched.
+/// done, pages after it and pages outside the request are untouched. Code made for NOR flash usually expects that much,
+/// but not a page whose bytes read differently each time, as a cut may leave one: the record store (feature `records`)
+/// does.
 ///
 /// # Examples
 ///
@@ -52,20 +58,20 @@ fn capacity(geometry: &Geometry) -> usize {
 ///     Transaction::write(0x50, vec![0, 64]),
 /// ]);
 /// let eeprom = Eeprom::<_, _, 34>::new(i2c, NoopDelay, PART, Options::new());
-/// let mut flash = FlashLike::<_, 32>::new(eeprom);
+/// let mut flash = FlashLike::<_, 32, 32>::new(eeprom);
 /// flash.erase(64, 96)?;
 /// # flash.release().release().0.done();
 /// # Ok::<(), pagewise_driver::Error<embedded_hal::i2c::ErrorKind>>(())
 /// ```
 #[derive(Debug)]
-pub struct FlashLike<T, const ERASE: usize> {
+pub struct FlashLike<T, const WRITE: usize, const ERASE: usize> {
     eeprom: T,
 }
 
-impl<T, const ERASE: usize> FlashLike<T, ERASE> {
-    /// Takes a driver. An `ERASE` of zero does not compile.
+impl<T, const WRITE: usize, const ERASE: usize> FlashLike<T, WRITE, ERASE> {
+    /// Takes a driver. `WRITE` must divide `ERASE`, and neither may be zero, or it does not compile.
     pub const fn new(eeprom: T) -> Self {
-        const { assert!(ERASE > 0, "an erase unit of zero bytes") };
+        const { assert!(WRITE > 0 && ERASE > 0 && ERASE.is_multiple_of(WRITE), "WRITE must divide ERASE") };
         Self { eeprom }
     }
 
@@ -82,15 +88,27 @@ fn erase_length<E>(geometry: &Geometry, unit: usize, from: u32, to: u32) -> Resu
     let Some(length) = length.filter(|length| geometry.contains(from, *length)) else {
         return Err(Error::OutOfRange { offset: from, length: length.unwrap_or(0), capacity });
     };
-    let aligned = |offset: u32| u32::try_from(unit).ok().and_then(|unit| offset.checked_rem(unit)) == Some(0);
-    if aligned(from) && aligned(to) { Ok(length) } else { Err(Error::NotAligned { offset: from, length, unit }) }
+    let aligned = is_multiple(from, unit) && is_multiple(to, unit);
+    if aligned { Ok(length) } else { Err(Error::NotAligned { offset: from, length, unit }) }
+}
+
+/// Refuses a write that is not made of whole units.
+fn check_write<E>(unit: usize, offset: u32, length: usize) -> Result<(), Error<E>> {
+    let aligned = is_multiple(offset, unit) && length.checked_rem(unit) == Some(0);
+    if aligned { Ok(()) } else { Err(Error::NotAligned { offset, length, unit }) }
+}
+
+fn is_multiple(offset: u32, unit: usize) -> bool {
+    u32::try_from(unit).ok().and_then(|unit| offset.checked_rem(unit)) == Some(0)
 }
 
 mod blocking {
     use embedded_hal::delay::DelayNs;
     use embedded_hal::i2c::I2c;
 
-    use super::{Error, ErrorType, FlashLike, NorFlash, ReadNorFlash, ReadStorage, Storage, capacity, erase_length};
+    use super::{
+        Error, ErrorType, FlashLike, NorFlash, ReadNorFlash, ReadStorage, Storage, capacity, check_write, erase_length,
+    };
     use crate::Eeprom;
 
     impl<I2C: I2c, D: DelayNs, const BUF: usize> ReadStorage for Eeprom<I2C, D, BUF> {
@@ -111,12 +129,14 @@ mod blocking {
         }
     }
 
-    impl<I2C: I2c, D, const BUF: usize, const ERASE: usize> ErrorType for FlashLike<Eeprom<I2C, D, BUF>, ERASE> {
+    impl<I2C: I2c, D, const BUF: usize, const WRITE: usize, const ERASE: usize> ErrorType
+        for FlashLike<Eeprom<I2C, D, BUF>, WRITE, ERASE>
+    {
         type Error = Error<I2C::Error>;
     }
 
-    impl<I2C: I2c, D: DelayNs, const BUF: usize, const ERASE: usize> ReadNorFlash
-        for FlashLike<Eeprom<I2C, D, BUF>, ERASE>
+    impl<I2C: I2c, D: DelayNs, const BUF: usize, const WRITE: usize, const ERASE: usize> ReadNorFlash
+        for FlashLike<Eeprom<I2C, D, BUF>, WRITE, ERASE>
     {
         const READ_SIZE: usize = 1;
 
@@ -129,8 +149,10 @@ mod blocking {
         }
     }
 
-    impl<I2C: I2c, D: DelayNs, const BUF: usize, const ERASE: usize> NorFlash for FlashLike<Eeprom<I2C, D, BUF>, ERASE> {
-        const WRITE_SIZE: usize = 1;
+    impl<I2C: I2c, D: DelayNs, const BUF: usize, const WRITE: usize, const ERASE: usize> NorFlash
+        for FlashLike<Eeprom<I2C, D, BUF>, WRITE, ERASE>
+    {
+        const WRITE_SIZE: usize = WRITE;
         const ERASE_SIZE: usize = ERASE;
 
         fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
@@ -139,6 +161,7 @@ mod blocking {
         }
 
         fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+            check_write(WRITE, offset, bytes.len())?;
             self.eeprom.write(offset, bytes)
         }
     }
@@ -151,7 +174,7 @@ mod asynch {
     use embedded_storage_async::nor_flash::{NorFlash, ReadNorFlash};
     use embedded_storage_async::{ReadStorage, Storage};
 
-    use super::{Error, ErrorType, FlashLike, capacity, erase_length};
+    use super::{Error, ErrorType, FlashLike, capacity, check_write, erase_length};
     use crate::AsyncEeprom;
 
     impl<I2C: I2c, D: DelayNs, const BUF: usize> ReadStorage for AsyncEeprom<I2C, D, BUF> {
@@ -172,12 +195,14 @@ mod asynch {
         }
     }
 
-    impl<I2C: I2c, D, const BUF: usize, const ERASE: usize> ErrorType for FlashLike<AsyncEeprom<I2C, D, BUF>, ERASE> {
+    impl<I2C: I2c, D, const BUF: usize, const WRITE: usize, const ERASE: usize> ErrorType
+        for FlashLike<AsyncEeprom<I2C, D, BUF>, WRITE, ERASE>
+    {
         type Error = Error<I2C::Error>;
     }
 
-    impl<I2C: I2c, D: DelayNs, const BUF: usize, const ERASE: usize> ReadNorFlash
-        for FlashLike<AsyncEeprom<I2C, D, BUF>, ERASE>
+    impl<I2C: I2c, D: DelayNs, const BUF: usize, const WRITE: usize, const ERASE: usize> ReadNorFlash
+        for FlashLike<AsyncEeprom<I2C, D, BUF>, WRITE, ERASE>
     {
         const READ_SIZE: usize = 1;
 
@@ -190,10 +215,10 @@ mod asynch {
         }
     }
 
-    impl<I2C: I2c, D: DelayNs, const BUF: usize, const ERASE: usize> NorFlash
-        for FlashLike<AsyncEeprom<I2C, D, BUF>, ERASE>
+    impl<I2C: I2c, D: DelayNs, const BUF: usize, const WRITE: usize, const ERASE: usize> NorFlash
+        for FlashLike<AsyncEeprom<I2C, D, BUF>, WRITE, ERASE>
     {
-        const WRITE_SIZE: usize = 1;
+        const WRITE_SIZE: usize = WRITE;
         const ERASE_SIZE: usize = ERASE;
 
         async fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
@@ -202,6 +227,7 @@ mod asynch {
         }
 
         async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+            check_write(WRITE, offset, bytes.len())?;
             self.eeprom.write(offset, bytes).await
         }
     }

@@ -30,7 +30,7 @@ fn storage_traits_read_and_write_anywhere_without_touching_neighbours() {
 #[test]
 fn nor_flash_erases_whole_units_to_ff_and_refuses_others() {
     let (chip, bus, clock) = rig(KBIT_32.parameters());
-    let mut flash = FlashLike::<_, 128>::new(Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new()));
+    let mut flash = FlashLike::<_, 2, 128>::new(Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new()));
     flash.erase(128, 384).unwrap();
     assert!(chip.borrow().memory[128..384].iter().all(|byte| *byte == 0xFF));
     assert_ne!(chip.borrow().memory[127], 0xFF);
@@ -41,11 +41,15 @@ fn nor_flash_erases_whole_units_to_ff_and_refuses_others() {
     assert_eq!(back, [0xFF, 1, 2, 0xFF]);
     assert_eq!(ReadNorFlash::capacity(&flash), 4096);
     flash.erase(256, 256).unwrap();
-    let kind = |from, to, flash: &mut FlashLike<_, 128>| NorFlash::erase(flash, from, to).unwrap_err().kind();
+    let kind = |from, to, flash: &mut FlashLike<_, 2, 128>| NorFlash::erase(flash, from, to).unwrap_err().kind();
     assert_eq!(kind(1, 129, &mut flash), NorFlashErrorKind::NotAligned);
     assert_eq!(kind(0, 100, &mut flash), NorFlashErrorKind::NotAligned);
     assert_eq!(kind(0, 8192, &mut flash), NorFlashErrorKind::OutOfBounds);
     assert_eq!(kind(256, 128, &mut flash), NorFlashErrorKind::OutOfBounds);
+    for (offset, length) in [(1, 2), (2, 3), (3, 3)] {
+        let error = flash.write(offset, &vec![0; length]).unwrap_err();
+        assert_eq!(error, Error::NotAligned { offset, length, unit: 2 });
+    }
     chip.borrow_mut().present = false;
     assert_eq!(kind(0, 128, &mut flash), NorFlashErrorKind::Other);
 }
@@ -120,7 +124,7 @@ mod asynch {
     fn async_storage_traits_do_the_same() {
         let (chip, bus, clock) = rig(KBIT_32.parameters());
         let eeprom = AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, Options::new());
-        let mut flash = FlashLike::<_, 64>::new(eeprom);
+        let mut flash = FlashLike::<_, 1, 64>::new(eeprom);
         now(flash.erase(64, 128)).unwrap();
         now(NorFlash::write(&mut flash, 100, &[1, 2, 3])).unwrap();
         assert_eq!(chip.borrow().memory[99..104], [0xFF, 1, 2, 3, 0xFF]);
