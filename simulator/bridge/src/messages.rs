@@ -49,8 +49,8 @@ pub(crate) fn transfer(bus: &mut StepBus, messages: &mut [Message]) -> Result<()
     let done = all(bus, messages);
     let stopped = match messages.first().map(|message| message.address) {
         Some(address) if messages.iter().all(|message| message.address == address) => {
-            let mut asked: Vec<Operation<'_>> = messages.iter_mut().map(operation).collect();
-            bus.stop_after(address, &mut asked, done.is_ok())
+            let asked: Vec<Operation<'_>> = messages.iter_mut().map(operation).collect();
+            bus.stop_after(address, &asked, done.is_ok())
         }
         _ => bus.stop(),
     };

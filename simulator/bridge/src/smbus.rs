@@ -43,7 +43,7 @@ const I2C_BLOCK_DATA: u32 = 8;
 impl Call {
     /// Whether the program must hand over the union for this call.
     pub(crate) fn needs_data(size: u32, read: bool) -> bool {
-        size != QUICK && !(size == BYTE && !read)
+        size != QUICK && (size != BYTE || read)
     }
 
     /// Bytes at the start of the union that the program has set.
