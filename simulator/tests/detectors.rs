@@ -469,7 +469,7 @@ fn run_correct(bench: &Bench, steps: &[Correct]) {
 
 proptest! {
     // 10,000 programs over all cards is the business of the tests crate; here each model gets its share.
-    #![proptest_config(ProptestConfig { cases: 600, ..ProptestConfig::default() })]
+    #![proptest_config(cases(600))]
 
     #[test]
     fn no_false_alarm_on_random_correct_programs(

@@ -171,7 +171,7 @@ fn rig_for(model: &ChipModel, image: &[u8], trace: bool) -> (Rig, pagewise_simul
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 192, ..ProptestConfig::default() })]
+    #![proptest_config(cases(192))]
 
     #[test]
     fn fast_and_slow_path_agree(index in 0..5_usize, steps in prop::collection::vec(step(), 1..40)) {
@@ -182,6 +182,19 @@ proptest! {
         prop_assert_eq!(run(&fast, model, &steps), run(&slow, model, &steps));
         fast.advance_ns(CYCLE);
         slow.advance_ns(CYCLE);
+        prop_assert_eq!(fast.memory(fast_chip), slow.memory(slow_chip));
+        prop_assert_eq!(fast.finish(), slow.finish());
+    }
+
+    #[test]
+    fn fast_and_slow_path_agree_on_every_axis(model in any_model(), steps in prop::collection::vec(step(), 1..40)) {
+        let image = pattern(model.capacity as usize);
+        let (fast, fast_chip) = rig_for(&model, &image, false);
+        let (slow, slow_chip) = rig_for(&model, &image, true);
+        prop_assert_eq!(run(&fast, &model, &steps), run(&slow, &model, &steps));
+        for rig in [&fast, &slow] {
+            rig.advance_ns(2_000_000_000);
+        }
         prop_assert_eq!(fast.memory(fast_chip), slow.memory(slow_chip));
         prop_assert_eq!(fast.finish(), slow.finish());
     }

@@ -80,7 +80,7 @@ fn steps() -> impl Strategy<Value = Vec<(u32, Vec<u8>, u16)>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
+    #![proptest_config(cases(64))]
 
     #[test]
     fn waveforms_decode_to_the_trace_at_byte_level_and_at_wire_level(

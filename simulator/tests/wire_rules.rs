@@ -478,7 +478,7 @@ fn rig_for(model: &ChipModel, hz: u32, seed: u64) -> (Rig, pagewise_simulator::C
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 96, ..ProptestConfig::default() })]
+    #![proptest_config(cases(96))]
 
     #[test]
     fn l7_byte_level_and_wire_level_agree(
@@ -495,6 +495,24 @@ proptest! {
         prop_assert_eq!(wire.trace(), byte.trace());
         for rig in [&wire, &byte] {
             rig.advance_ns(200_000_000);
+        }
+        prop_assert_eq!(wire.memory(wire_chip), byte.memory(byte_chip));
+    }
+
+    #[test]
+    fn l7_byte_level_and_wire_level_agree_on_every_axis(
+        model in any_model(), hz in prop::sample::select(vec![100_000, 400_000, 1_000_000]),
+        seed in any::<u64>(), steps in prop::collection::vec(step(), 1..16),
+    ) {
+        let (byte, byte_chip) = rig_for(&model, hz, seed);
+        let (wire, wire_chip) = rig_for(&model, hz, seed);
+        let expected = run(&byte, &mut byte.bus(), &model, &steps);
+        let mut bus = wire.bit_bang(WireConfig::IDEAL);
+        prop_assert_eq!(run(&wire, &mut bus, &model, &steps), expected);
+        prop_assert_eq!(wire.now_ns(), byte.now_ns());
+        prop_assert_eq!(wire.trace(), byte.trace());
+        for rig in [&wire, &byte] {
+            rig.advance_ns(2_000_000_000);
         }
         prop_assert_eq!(wire.memory(wire_chip), byte.memory(byte_chip));
     }

@@ -172,3 +172,59 @@ impl Bench {
 pub fn pattern(len: usize) -> Vec<u8> {
     (0..len).map(|i| (i % 251) as u8).collect()
 }
+
+/// Any legal model: every axis drawn.
+pub fn any_model() -> impl proptest::strategy::Strategy<Value = ChipModel> {
+    use pagewise_simulator::model::*;
+    use proptest::prelude::*;
+    let shape = (5..17_u32, 0..9_u32, 0..3_u8, any::<bool>(), 0..4_u32);
+    let wp = (any::<u32>(), any::<u32>(), any::<bool>(), 0..3_u8, any::<bool>(), any::<bool>(), any::<bool>());
+    let rest = (0..3_u8, any::<bool>(), any::<bool>(), any::<bool>(), 0..3_u8, any::<bool>(), any::<bool>());
+    (shape, wp, rest).prop_map(|(shape, wp, rest)| {
+        let (capacity_bits, page_bits, low_bits, two_bytes, wrap_bits) = shape;
+        let mut model = ChipModel::example_32_kbit();
+        model.name = "drawn".into();
+        model.word_address_bytes = if two_bytes || capacity_bits > 11 { 2 } else { 1 };
+        model.capacity = 1 << capacity_bits;
+        model.page = 1 << page_bits.min(capacity_bits);
+        model.read_wrap = model.capacity >> wrap_bits.min(capacity_bits);
+        let blocks = capacity_bits.saturating_sub(8 * u32::from(model.word_address_bytes)) as u8;
+        for n in 0..3_u8 {
+            model.device_bits[6 - usize::from(n)] = match low_bits {
+                _ if n < blocks => Block(n),
+                0 => Pin(n),
+                1 => Ignored,
+                _ => Fixed(n == 1),
+            };
+        }
+        let (start, len, active_high, answer, data_phase, partial, fixed) = wp;
+        let range = ByteRange { start: start % model.capacity, len: len % (model.capacity / 2) };
+        let protect = &mut model.write_protect;
+        (protect.pin_range, protect.fixed_range) =
+            if fixed { (ByteRange::EMPTY, range) } else { (range, ByteRange::EMPTY) };
+        protect.active_high = active_high;
+        protect.answer =
+            [ProtectedAnswer::AckReady, ProtectedAnswer::AckBusy, ProtectedAnswer::NackData][usize::from(answer)];
+        protect.sampled = if data_phase { WpSampled::DataPhase } else { WpSampled::Stop };
+        protect.partial = if partial { PartlyProtected::UnprotectedOnly } else { PartlyProtected::Nothing };
+        let (busy, per_byte, last_plus_one, latched, wear, fram, keeps) = rest;
+        model.busy_answer =
+            [BusyAnswer::AnyAccess, BusyAnswer::WritesOnly, BusyAnswer::SameControlByte][usize::from(busy)];
+        model.write_cycle.per = if per_byte { CycleUnit::Byte } else { CycleUnit::Page };
+        model.pointer_after_write =
+            if last_plus_one { PointerAfterWrite::LastPlusOne } else { PointerAfterWrite::WrappedInPage };
+        model.read_block_bits = if latched { ReadBlockBits::Latched } else { ReadBlockBits::Ignored };
+        model.wear_unit = [WearUnit::Byte, WearUnit::Group(4), WearUnit::Page][usize::from(wear)];
+        model.cut_byte = if keeps { CutByte::KeepsWhole } else { CutByte::DropsAll };
+        if fram {
+            model.memory = MemoryKind::Fram;
+        }
+        model
+    })
+}
+
+/// So many cases, the same ones on every run.
+pub fn cases(cases: u32) -> proptest::test_runner::Config {
+    use proptest::test_runner::{Config, RngSeed};
+    Config { cases, rng_seed: RngSeed::Fixed(0x24C0), failure_persistence: None, ..Config::default() }
+}
