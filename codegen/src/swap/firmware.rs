@@ -172,16 +172,18 @@ impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
     }
 
     fn poll(&mut self, limit_us: u32, mut ask: impl FnMut(&mut B) -> Result<(), B::Error>) {
-        let until = (self.now_us)() + u64::from(limit_us);
+        // The clock rounds down.
+        let until = (self.now_us)() + u64::from(limit_us) + 1;
         let mut last_try = false;
         while ask(&mut self.bus).is_err() {
-            // One more try after the limit: the part may have become ready during the last one.
+            // One more try at the limit: the part may have become ready since the one before.
             if last_try {
                 self.log.overruns += 1;
                 return;
             }
-            last_try = (self.now_us)() >= until;
-            self.delay.delay_us(POLL_PAUSE_US);
+            let left_us = until.saturating_sub((self.now_us)());
+            last_try = left_us <= u64::from(POLL_PAUSE_US);
+            self.delay.delay_us(if last_try { left_us as u32 } else { POLL_PAUSE_US });
         }
     }
 }
