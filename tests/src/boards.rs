@@ -36,7 +36,7 @@ pub fn swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
     let parts = (any::<Index>(), prop_oneof![3 => (-14i32..=14).prop_map(Some), 1 => Just(None)], any::<Index>());
     let bus = (
         select(vec![1800u32, 2500, 3300, 5000]),
-        prop_oneof![4 => Just(100u32), 3 => Just(400), 1 => Just(1000), 1 => Just(10)],
+        prop_oneof![4 => Just(100u32), 3 => Just(400), 1 => Just(1000), 1 => Just(50)],
         proptest::sample::subsequence(vec![0x1Eu8, 0x50, 0x51, 0x54, 0x57, 0x68], 0..=2),
     );
     let pin =
