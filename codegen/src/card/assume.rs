@@ -51,7 +51,7 @@ pub const TABLE: &[Row] = &[
     Row { field: "wear_unit", value: "page", why: "the coarsest wear unit met is the page" },
     Row { field: "endurance_cycles", value: "10000", why: "the lowest rating met is 10 000 cycles" },
     Row { field: "supply.min_v", value: "4.5", why: "the highest lower limit met is 4.5 V" },
-    Row { field: "supply.max_v", value: "5.5", why: "5.5 V where no limit is stated; parts that stop at 3.6 V say so" },
+    Row { field: "supply.max_v", value: "3.6", why: "the lowest upper limit met is 3.6 V" },
     Row { field: "speed", value: "100", why: "the slowest grade met is 100 kHz" },
     Row {
         field: "write_protect.range",

@@ -211,7 +211,8 @@ fn assemble(bytes: u32, values: &Values, count: usize, parts: &[&Card], wiring: 
     let usual = || Basis::Generic { from: format!("the usual wiring of {} cards", parts.len()) };
     let word_address_bytes = Fact { value: bytes_sent, basis: usual() };
     let low_mv = number(&values.low_mv, "highest lower limit", "supply.min_v", thousandths("supply.min_v"));
-    let high_mv = number(&values.high_mv, "lowest upper limit", "supply.max_v", thousandths("supply.max_v"));
+    let assumed_high = thousandths("supply.max_v").max(low_mv.value);
+    let high_mv = number(&values.high_mv, "lowest upper limit", "supply.max_v", assumed_high);
     let scl = number(&values.scl_khz, "slowest SCL", "speed", assume::number("speed") as u32);
     let grade =
         |khz: &u32| vec![Grade { min_mv: low_mv.value, max_mv: high_mv.value, scl_khz: *khz, ac: Ac::default() }];

@@ -341,8 +341,8 @@ fn read_supply(sheet: &Sheet, form: &Form<'_, '_>) -> Supply {
     let millivolts = |field: &str| (assume::number(field) * 1000.0) as u32;
     // A stated upper limit below the assumed lower one bounds what can be assumed.
     let assumed_min = millivolts("supply.min_v").min(max.unwrap_or(u32::MAX));
-    let assumed_max = millivolts("supply.max_v").max(min.unwrap_or(0));
     let read_min = sheet.or_assume("supply.min_v", min, assumed_min);
+    let assumed_max = millivolts("supply.max_v").max(read_min.value);
     let max = sheet.or_assume("supply.max_v", max, assumed_max);
     let write_min = match write_min {
         Some(mv) => sheet.stated("supply.write_min_v", mv),

@@ -1,6 +1,7 @@
 use pagewise_simulator::Hazard;
 
 use super::{Rule, volts};
+use crate::card::assume;
 use crate::swap::{Amend, Case, Finding, Verdict};
 
 pub(super) const RULE: Rule = Rule {
@@ -16,22 +17,24 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         return Vec::new();
     }
     let rate = new.scl_khz_at(bus.supply_mv);
+    let wanted = format!("it takes {} kHz at {}", bus.scl_khz, volts(bus.supply_mv));
+    if rate == 0 {
+        let text = format!("{} kHz on the bus, no grade of the part covers {}", bus.scl_khz, volts(bus.supply_mv));
+        let slowest = assume::number("speed");
+        let fact = assume::fact("speed", ());
+        let finding = Finding::new(
+            RULE.id,
+            Verdict::Reconfigure,
+            &fact,
+            text,
+            format!("set SCL to {slowest} kHz and ask the maker"),
+        );
+        return vec![finding.hazard(Hazard::Overclock).unless(wanted, Amend::SclKhz(bus.scl_khz))];
+    }
     if bus.scl_khz > rate {
-        let text = if rate == 0 {
-            format!("{} kHz on the bus, no grade of the part covers {}", bus.scl_khz, volts(bus.supply_mv))
-        } else {
-            format!("{} kHz on the bus, at most {rate} kHz at {}", bus.scl_khz, volts(bus.supply_mv))
-        };
-        let (verdict, remedy) = if rate == 0 {
-            (Verdict::Reject, "take a part with a grade at this supply".to_owned())
-        } else {
-            (Verdict::Reconfigure, format!("set SCL to {rate} kHz"))
-        };
-        let finding = Finding::new(RULE.id, verdict, &new.speed, text, remedy)
-            .hazard(Hazard::Overclock)
-            .unless(format!("it takes {} kHz at {}", bus.scl_khz, volts(bus.supply_mv)), Amend::SclKhz(bus.scl_khz));
-        // Without a grade there is no rate that the simulation could hold the bus against.
-        return vec![if rate == 0 { finding.not_simulated() } else { finding }];
+        let text = format!("{} kHz on the bus, at most {rate} kHz at {}", bus.scl_khz, volts(bus.supply_mv));
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.speed, text, format!("set SCL to {rate} kHz"));
+        return vec![finding.hazard(Hazard::Overclock).unless(wanted, Amend::SclKhz(bus.scl_khz))];
     }
     if bus.scl_khz < new.min_scl_khz {
         let text = format!("{} kHz on the bus, the part needs at least {} kHz", bus.scl_khz, new.min_scl_khz);
