@@ -45,7 +45,8 @@ impl Default for Ratio {
     }
 }
 
-/// One fault at one place. Bytes on the bus are counted from 0 since the faults were set, device addresses included.
+/// One fault at one place. Bytes on the bus are counted from 0 since the faults were set, device addresses included;
+/// faults of bytes act at the byte level, spikes at the wire level, all others at both.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 #[non_exhaustive]

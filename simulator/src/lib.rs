@@ -27,9 +27,44 @@
 //!
 //! # Layers
 //!
-//! `chip` is one part seen from its pins; `world` puts chips on a bus and moves the clock; [`bus`] is a controller that
-//! implements embedded-hal; [`detector`](Incident) and ledger watch. The core is `no_std` with `alloc` (feature `std` is
-//! on by default), forbids `unsafe`, and needs no clock and no randomness of the host.
+//! From the pins outwards: a chip (one part, seen from its pins) is called by a front end, either the byte level or the
+//! [`wire`] level, and says what happens to it as [`Note`]s. The world of a [`Rig`] puts chips on a bus, moves the
+//! clock and the supply, lays [`Faults`] over it, and hands notes and traffic to the trace, the detectors and the
+//! ledger. Controllers drive the bus: [`RigBus`] (embedded-hal, with the [`Quirks`] of HALs; [`Preset`] names real
+//! ones), its async twin, [`StepBus`], and [`BitBang`] over the pins of the wire level. [`CutExplorer`] runs a program
+//! with the supply lost at every point of it.
+//!
+//! # Time
+//!
+//! Virtual nanoseconds; [`time`] says what each thing on the bus costs. Byte level and wire level agree to the
+//! nanosecond when the lines are ideal, and byte for byte when they are not.
+//!
+//! # What is assumed
+//!
+//! Data sheets leave much open. That a repeated START drops latched data is an assumption of every model; so is what a
+//! torn write cycle leaves behind (choose a [`TornModel`]); so is how an identification page is locked (see the
+//! source of the regions). Everything else is an axis of [`ChipModel`].
+//!
+//! # What is not modelled
+//!
+//! Clock stretching (these parts do none), several controllers at once, ten-bit addresses, High-speed mode, temperature,
+//! retention over years, analog levels between low and high.
+//!
+//! # Features
+//!
+//! All additive. `std` (default): value change dumps. `serde`: models, events and faults can be stored. `json`: traces as
+//! JSON Lines. `async`: a controller for embedded-hal-async. `parallel`: the cut explorer on all cores. The core is
+//! `no_std` with `alloc`, forbids `unsafe`, and needs no clock and no randomness of the host.
+//!
+//! # How to add
+//!
+//! - A rule of a chip: an axis in [`model`] (additive), the behaviour in `chip/`, a test named after the rule. If the
+//!   outside should know, a [`Note`].
+//! - A hazard's detector: a file in `detector/` that makes text from a [`Note`] or from a finished stretch of traffic, its
+//!   call in `detector.rs`, a test that it fires and one that it keeps quiet.
+//! - A fault: a variant of [`Fault`], its place checked in `fault.rs`, its effect where the thing happens.
+//! - A habit of a HAL: a field of [`Quirks`], its effect in `bus/transfer.rs` (and in `bus/layer.rs` if it can be done
+//!   around a foreign bus), a row in `bus/preset.rs` with its source.
 #![cfg_attr(not(feature = "std"), no_std)]
 #![forbid(unsafe_code)]
 

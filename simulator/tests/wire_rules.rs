@@ -537,3 +537,52 @@ proptest! {
         prop_assert_eq!(wire.memory(wire_chip), byte.memory(byte_chip));
     }
 }
+
+#[test]
+fn p3_supply_lost_at_the_wire_level_loses_the_latch_and_frees_the_lines() {
+    // At any clock of a page write: before STOP nothing is stored.
+    for clock in 0..(9 * 7) {
+        let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::TYPICAL);
+        bench.rig.load(bench.chip, 0, &[7; 64]);
+        let at = 2_500 * (1 + clock) + 700;
+        bench.rig.set_supply_profile(&pagewise_simulator::SupplyProfile::new().step(at, 0));
+        assert!(bus.write(0x50, &[0, 0, 1, 2, 3, 4]).is_err());
+        bench.rig.restore_supply_mv(3300);
+        let mut bus = bench.rig.bit_bang(WireConfig::TYPICAL);
+        let mut data = [0; 8];
+        bus.write_read(0x50, &[0, 0], &mut data).unwrap();
+        assert_eq!(data, [7; 8], "clock {clock}");
+        assert_eq!(bench.memory()[..64], [7; 64]);
+    }
+}
+
+#[test]
+fn b6_two_devices_answer_together_at_the_wire_level() {
+    let rig = Rig::new(RigConfig::default());
+    let a = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+    let b = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+    rig.load(a, 0, &[0b1100_1010]);
+    rig.load(b, 0, &[0b1010_1100]);
+    let mut bus = rig.bit_bang(WireConfig::TYPICAL);
+    let mut data = [0];
+    bus.write_read(0x50, &[0, 0], &mut data).unwrap();
+    assert_eq!(data, [0b1000_1000]);
+    assert_eq!(rig.finish().iter().map(|i| i.hazard).collect::<Vec<_>>(), [Hazard::AddressConflict]);
+}
+
+#[test]
+fn a_line_held_low_is_an_error_of_the_bit_banging_controller() {
+    for (fault, error) in [
+        (Fault::SdaLow { from_ns: 0, until_ns: 50_000 }, BitBangError::SdaHeld),
+        (Fault::SclLow { from_ns: 0, until_ns: 50_000 }, BitBangError::SclHeld),
+    ] {
+        let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::TYPICAL);
+        bench.rig.set_faults(Faults { script: vec![fault], ..Faults::default() }).unwrap();
+        bench.rig.advance_ns(10_000);
+        assert_eq!(bus.write(0x50, &[0, 0]).unwrap_err(), error);
+        bench.rig.advance_ns(100_000);
+        bus.abandon().unwrap();
+        bench.rig.advance_ns(10_000);
+        bus.write(0x50, &[0, 0]).unwrap();
+    }
+}
