@@ -269,15 +269,11 @@ where
     /// Those of the single chip, with offsets and safe bytes of the whole request.
     pub async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         let length = bytes.len();
-        self.check(offset, length)?;
-        let mut done = 0usize;
-        while let Some(Piece { base, offset, range }) = self.piece(offset, length, done) {
-            let end = range.end;
-            let Some(part) = bytes.get_mut(range) else { return Err(Error::OutOfStep) };
-            self.eeprom.read(offset, part).await.map_err(|error| error.moved(base, done))?;
-            done = end;
-        }
-        Ok(())
+        self.each(offset, length, async |eeprom, at, range| match bytes.get_mut(range) {
+            Some(part) => eeprom.read(at, part).await,
+            None => Err(Error::OutOfStep),
+        })
+        .await
     }
 
     /// As [`AsyncEeprom::write`](crate::AsyncEeprom::write), over all chips.
@@ -286,12 +282,81 @@ where
     ///
     /// Those of the single chip, with offsets and safe bytes of the whole request.
     pub async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        self.check(offset, bytes.len())?;
-        let mut done = 0usize;
-        while let Some(Piece { base, offset, range }) = self.piece(offset, bytes.len(), done) {
-            let end = range.end;
+        self.each(offset, bytes.len(), async |eeprom, at, range| match bytes.get(range) {
+            Some(part) => eeprom.write(at, part).await,
+            None => Err(Error::OutOfStep),
+        })
+        .await
+    }
+
+    /// As [`AsyncEeprom::write_verified`](crate::AsyncEeprom::write_verified), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub async fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+        self.each(offset, bytes.len(), async |eeprom, at, range| match bytes.get(range) {
+            Some(part) => eeprom.write_verified(at, part).await,
+            None => Err(Error::OutOfStep),
+        })
+        .await
+    }
+
+    /// As [`AsyncEeprom::fill`](crate::AsyncEeprom::fill), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub async fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
+        self.each(offset, length, async |eeprom, at, range| eeprom.fill(at, range.len(), byte).await).await
+    }
+
+    /// As [`AsyncEeprom::update`](crate::AsyncEeprom::update), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub async fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+        let mut total = Updated::default();
+        self.each(offset, bytes.len(), async |eeprom, at, range| {
             let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
-            self.eeprom.write(offset, part).await.map_err(|error| error.moved(base, done))?;
+            total = total.plus(eeprom.update(at, part).await?);
+            Ok(())
+        })
+        .await?;
+        Ok(total)
+    }
+
+    /// As [`AsyncEeprom::compare`](crate::AsyncEeprom::compare), over all chips.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub async fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
+        let mut first = None;
+        self.each(offset, bytes.len(), async |eeprom, at, range| {
+            if first.is_none() {
+                let start = range.start;
+                let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
+                first = eeprom.compare(at, part).await?.map(|difference| difference.moved(start));
+            }
+            Ok(())
+        })
+        .await?;
+        Ok(first)
+    }
+
+    async fn each(
+        &mut self,
+        offset: u32,
+        length: usize,
+        mut work: impl AsyncFnMut(&mut crate::AsyncEeprom<I2C, D, BUF>, u32, Range<usize>) -> Result<(), Error<I2C::Error>>,
+    ) -> Result<(), Error<I2C::Error>> {
+        self.check(offset, length)?;
+        let mut done = 0usize;
+        while let Some(Piece { base, offset, range }) = self.piece(offset, length, done) {
+            let end = range.end;
+            work(&mut self.eeprom, offset, range).await.map_err(|error| error.moved(base, done))?;
             done = end;
         }
         Ok(())

@@ -258,7 +258,7 @@ fn wp_is_asserted_again_wherever_a_write_is_dropped() {
 
 #[test]
 fn several_chips_and_regions_work_in_the_async_form() {
-    use pagewise_driver::{Chips, Parameters, Region, RegionAccess, RegionParameters};
+    use pagewise_driver::{Chips, Difference, Parameters, Region, RegionAccess, RegionParameters, Updated};
     let (one, _, _) = rig(KBIT_32.parameters());
     let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
     let parts = vec![one, two.clone()];
@@ -270,6 +270,15 @@ fn several_chips_and_regions_work_in_the_async_form() {
     drive(usize::MAX, space.read(4090, &mut back)).unwrap().unwrap();
     assert_eq!(back, [1; 12]);
     assert_eq!(two.borrow().memory[..6], [1; 6]);
+    drive(usize::MAX, space.fill(4095, 2, 7)).unwrap().unwrap();
+    drive(usize::MAX, space.write_verified(4094, &[8, 9])).unwrap().unwrap();
+    let wanted = [1, 1, 1, 1, 8, 9, 7, 3];
+    let difference = Difference { index: 7, expected: 3, found: 1 };
+    assert_eq!(drive(usize::MAX, space.compare(4090, &wanted)), Some(Ok(Some(difference))));
+    let updated = Updated { written: 1, kept: 1 };
+    assert_eq!(drive(usize::MAX, space.update(4090, &wanted)), Some(Ok(updated)));
+    assert_eq!(drive(usize::MAX, space.compare(4090, &wanted)), Some(Ok(None)));
+    assert_eq!(two.borrow().memory[..6], [7, 3, 1, 1, 1, 1]);
     let mut driver = space.release();
     let region = Region::try_new(RegionParameters {
         device_address: 0x51,
@@ -281,5 +290,5 @@ fn several_chips_and_regions_work_in_the_async_form() {
         access: RegionAccess::Writable,
     });
     drive(usize::MAX, driver.write_region(&region.unwrap(), 0, &[9])).unwrap().unwrap();
-    assert_eq!(two.borrow().memory[..4], [1, 1, 9, 1]);
+    assert_eq!(two.borrow().memory[..4], [7, 3, 9, 1]);
 }
