@@ -151,3 +151,19 @@ fn thousand_transactions_on_a_mock_with_prepared_expectations(bencher: Bencher) 
         bus.done();
     });
 }
+
+#[divan::bench]
+fn thousand_transactions_on_a_mock_and_the_preparation_of_its_expectations(bencher: Bencher) {
+    bencher.counter(ItemsCount::new(TRANSACTIONS)).bench_local(|| {
+        let mut expected = Vec::with_capacity(TRANSACTIONS);
+        for _ in 0..TRANSACTIONS {
+            expected.push(Transaction::write_read(0x50, vec![0, 0x20], vec![0xFF; 16]));
+        }
+        let mut bus = Mock::new(&expected);
+        let mut data = [0; 16];
+        for _ in 0..TRANSACTIONS {
+            bus.write_read(0x50, &[0, 0x20], &mut data).unwrap();
+        }
+        bus.done();
+    });
+}

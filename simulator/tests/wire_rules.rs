@@ -586,3 +586,17 @@ fn a_line_held_low_is_an_error_of_the_bit_banging_controller() {
         bus.write(0x50, &[0, 0]).unwrap();
     }
 }
+
+#[test]
+fn l4_the_limits_are_those_of_the_grade_at_the_supply_of_the_moment() {
+    // Fast-mode Plus from 2.5 V on, Fast-mode below.
+    let rig = Rig::new(RigConfig::default().with_scl_hz(1_000_000));
+    rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+    let mut bus = rig.bit_bang(WireConfig::IDEAL);
+    bus.write(0x50, &[0, 0]).unwrap();
+    assert_eq!(timing(&rig), []);
+    rig.set_supply_mv(1800);
+    let _ = bus.write(0x50, &[0, 0]);
+    let found = timing(&rig);
+    assert!(found.contains(&(true, TimingParameter::Low, 1300, 550)), "{found:?}");
+}

@@ -119,6 +119,13 @@ impl Checker {
         }
     }
 
+    /// The limits of a chip at another supply.
+    pub(crate) fn set_limits(&mut self, chip: ChipId, limits: AcLimits) {
+        if let Some(entry) = self.limits.iter_mut().find(|(of, _)| *of == Some(chip)) {
+            entry.1 = limits;
+        }
+    }
+
     fn measure(&mut self, at_ns: u64, parameter: TimingParameter, measured_ns: u64) {
         for &(chip, ref limits) in &self.limits {
             let limit_ns = parameter.limit(limits);

@@ -282,14 +282,18 @@ impl World {
         self.rewire(wire, Line::Sda, false);
     }
 
-    /// Chips without supply let go of SDA; lines without supply are low.
+    /// The supply has changed: other AC limits hold, chips without supply let go of SDA, lines without supply are low.
     pub(crate) fn rewire_supply(&mut self) {
         let Some(mut wire) = self.wire.take() else { return };
-        for (front, chip) in wire.fronts.iter_mut().zip(&self.chips) {
+        for (i, (front, chip)) in wire.fronts.iter_mut().zip(&self.chips).enumerate() {
+            let ac = limits_of(chip);
+            (front.t_aa, front.t_sp) = (u64::from(ac.t_aa_max), u64::from(ac.t_sp_max));
+            wire.checker.set_limits(ChipId(i), ac);
             if chip.supply_mv < chip.model.supply.read_min_mv {
                 front.reset();
             }
         }
+        wire.monitor.t_sp = wire.fronts.iter().map(|front| front.t_sp).max().unwrap_or(0);
         self.rewire(&mut wire, Line::Sda, false);
         self.rewire(&mut wire, Line::Scl, false);
         self.wire = Some(wire);
