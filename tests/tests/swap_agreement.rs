@@ -91,12 +91,15 @@ fn random_boards_meet_every_verdict_and_most_rules() {
     }
 }
 
+/// The candidates that a board names, and one in seven of all cards, another seventh for each board.
 #[test]
-fn rules_and_simulation_agree_on_every_example_board_and_every_card() {
+fn rules_and_simulation_agree_on_every_example_board() {
     let catalogue = Catalogue::embedded().unwrap();
-    for board in example_boards() {
+    for (index, board) in example_boards().into_iter().enumerate() {
         let old = catalogue.find(&board.fitted).unwrap();
-        for new in catalogue.cards() {
+        let named = board.candidates.iter().map(|name| catalogue.find(name).unwrap());
+        let others = catalogue.cards().iter().skip(index % 7).step_by(7);
+        for new in named.chain(others) {
             let judgement = judge(&board, old, new);
             assert!(judgement.agree, "{}: {}", board.name, told(&judgement, old, new));
         }
