@@ -45,10 +45,15 @@ pub struct Chips<T, const N: usize> {
 
 /// What of a driver depends on the chip.
 trait Core {
+    fn config(&self) -> &Config;
     fn core(&mut self) -> (&mut Config, &mut State);
 }
 
 impl<I2C, D, const BUF: usize> Core for crate::Eeprom<I2C, D, BUF> {
+    fn config(&self) -> &Config {
+        &self.config
+    }
+
     fn core(&mut self) -> (&mut Config, &mut State) {
         (&mut self.config, &mut self.state)
     }
@@ -56,6 +61,10 @@ impl<I2C, D, const BUF: usize> Core for crate::Eeprom<I2C, D, BUF> {
 
 #[cfg(feature = "async")]
 impl<I2C, D, const BUF: usize> Core for crate::AsyncEeprom<I2C, D, BUF> {
+    fn config(&self) -> &Config {
+        &self.config
+    }
+
     fn core(&mut self) -> (&mut Config, &mut State) {
         (&mut self.config, &mut self.state)
     }
@@ -114,15 +123,15 @@ impl<T: Core, const N: usize> Chips<T, N> {
     }
 
     /// Capacity of all chips together in bytes.
-    pub fn capacity(&mut self) -> u32 {
+    pub fn capacity(&self) -> u32 {
         self.chip_bytes().saturating_mul(N as u32)
     }
 
-    fn chip_bytes(&mut self) -> u32 {
-        self.eeprom.core().0.geometry.capacity_bytes()
+    fn chip_bytes(&self) -> u32 {
+        self.eeprom.config().geometry.capacity_bytes()
     }
 
-    fn check<E>(&mut self, offset: u32, length: usize) -> Result<(), Error<E>> {
+    fn check<E>(&self, offset: u32, length: usize) -> Result<(), Error<E>> {
         let capacity = self.capacity();
         match capacity.checked_sub(offset) {
             Some(rest) if length as u64 <= u64::from(rest) => Ok(()),

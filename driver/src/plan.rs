@@ -140,6 +140,7 @@ impl<'c> Plan<'c> {
     pub fn step(&mut self) -> Step {
         let mut offset = self.position();
         match (self.action, self.state.pending) {
+            // Also for a write of this plan, where it is the position.
             (Action::Poll, Some(pending)) => offset = pending,
             (Action::Write, _) => self.state.pending = Some(offset),
             _ => {}
@@ -295,8 +296,12 @@ impl<'c> Plan<'c> {
     fn busy(&mut self) -> Result<(), Failure> {
         self.polls = self.polls.wrapping_add(1);
         if self.polls >= self.config.polls_max {
-            let asked = self.reason == Reason::Busy;
-            return Err(if asked { Failure::NotAnswering } else { Failure::WriteCycleOverrun });
+            if self.reason != Reason::Busy {
+                return Err(Failure::WriteCycleOverrun);
+            }
+            // Whatever was sent before, no write cycle takes that long.
+            self.state.pending = None;
+            return Err(Failure::NotAnswering);
         }
         if self.config.pause_us > 0 {
             self.action = Action::Wait;

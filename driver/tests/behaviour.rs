@@ -18,6 +18,12 @@ fn an_absent_part_is_not_answering_within_the_bound() {
         let mut driver = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, options);
         let source = ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address);
         assert_eq!(driver.write(0, &[1]), Err(Error::NotAnswering { source, safe_bytes: 0 }));
+        {
+            // The next call does not take the failed one for a write in its cycle.
+            let calls = chip.borrow().calls.len();
+            assert_eq!(driver.read(0, &mut [0]), Err(Error::NotAnswering { source, safe_bytes: 0 }));
+            chip.borrow_mut().calls.truncate(calls);
+        }
         let chip = chip.borrow();
         // 5 ms and 25 % margin; one access, then one poll more than pauses.
         let step = if interval == 0 { 10 } else { interval as usize };

@@ -95,6 +95,7 @@ fn chunks_match_brute_force_around_block_borders() {
 fn block_select_bits_ride_where_the_part_has_them() {
     let place = KBIT_16.locate(0x7FF);
     assert_eq!((place.device_address, place.header.as_bytes()), (0x57, [0xFF].as_slice()));
+    assert!(!place.header.is_empty());
     let place = KBIT_1024_TOP.locate(0x1_2345);
     assert_eq!((place.device_address, place.header.as_bytes()), (0x54, [0x23, 0x45].as_slice()));
     let place = KBIT_2048.locate(0x3_1234);
