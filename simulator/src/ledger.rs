@@ -2,7 +2,7 @@
 
 mod explain;
 
-use alloc::collections::VecDeque;
+use alloc::collections::{BTreeSet, VecDeque};
 use alloc::string::String;
 use alloc::vec::Vec;
 
@@ -49,6 +49,8 @@ pub(crate) struct Attempt {
 pub(crate) struct Ledger {
     pub(crate) meant: Vec<(usize, u32, Vec<u8>)>,
     pub(crate) attempts: VecDeque<Attempt>,
+    /// Chips that refused an access while busy, where nobody can say what it was meant to write (wire level).
+    pub(crate) refused_unseen: BTreeSet<usize>,
 }
 
 impl Ledger {

@@ -600,3 +600,18 @@ fn l4_the_limits_are_those_of_the_grade_at_the_supply_of_the_moment() {
     let found = timing(&rig);
     assert!(found.contains(&(true, TimingParameter::Low, 1300, 550)), "{found:?}");
 }
+
+#[test]
+fn a_write_refused_at_the_wire_level_is_explained_by_the_ledger() {
+    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::TYPICAL);
+    bus.write(0x50, &[0, 0, 1]).unwrap();
+    bench.rig.meant(bench.chip, 0x40, &[2, 3]);
+    assert!(bus.write(0x50, &[0, 0x40, 2, 3]).is_err());
+    bench.wait();
+    assert_eq!(bench.rig.explain()[0].cause, Some(Hazard::BusyAccess));
+    assert_eq!(bench.hazards(), [Hazard::BusyAccess]);
+    // Polling and retrying leaves nothing to explain.
+    bus.write(0x50, &[0, 0x40, 2, 3]).unwrap();
+    while bus.write(0x50, &[0, 0]).is_err() {}
+    assert_eq!(bench.rig.explain(), []);
+}

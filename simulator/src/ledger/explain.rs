@@ -51,10 +51,20 @@ impl Ledger {
             let mine = self.attempts.iter().filter(|attempt| attempt.chip == index);
             let tries: Vec<Try<'_>> = mine.map(|attempt| (attempt, readings(chip, attempt))).collect();
             let lost = expected.iter().filter(|&(&at, &byte)| at >= chip.model.capacity || chip.array.get(at) != byte);
-            let fates = lost.take(most).map(|(&at, &byte)| (at, self.fate(&tries, chip, at, byte))).collect::<Vec<_>>();
+            let fate = |at, byte| self.or_unseen(index, self.fate(&tries, chip, at, byte));
+            let fates = lost.take(most).map(|(&at, &byte)| (at, fate(at, byte))).collect::<Vec<_>>();
             losses.extend(group(index, chip, &fates));
         }
         losses
+    }
+
+    /// No write was seen, but the chip refused somebody: a bit-banging controller stops after the device address, so that
+    /// what it meant to write never shows.
+    fn or_unseen(&self, index: usize, fate: Fate) -> Fate {
+        if fate == UNKNOWN && self.refused_unseen.contains(&index) {
+            return Fate { cause: Some(Hazard::BusyAccess), ..UNKNOWN };
+        }
+        fate
     }
 
     /// The latest write that meant this byte for this place, and what became of it.

@@ -91,6 +91,7 @@ impl World {
                 other.selected = front.answers();
             }
             self.hear_notes();
+            self.ledger.refused_unseen.extend(self.refused_in_access.drain(..).map(|(chip, _)| chip));
             self.after_address(at, byte);
         } else if monitor.reading {
             self.segment.read += 1;
