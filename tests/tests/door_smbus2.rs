@@ -95,10 +95,10 @@ fn stderr(output: &Output) -> String {
 #[test]
 fn smbus2_writes_polls_and_reads_back() {
     for part in PARTS {
-        for options in [&["--virtual-time"][..], &[]] {
+        for (options, time) in [(&["--virtual-time"][..], "virtual"), (&[], "real")] {
             let bench = Bench::new(part);
-            let Some(run) = bench.client(options, "write-poll-read", &[]) else { return };
-            assert_eq!(run.status.code(), Some(0), "{part} {options:?}: {}", stderr(&run));
+            let Some(run) = bench.client(options, "write-poll-read", &[time]) else { return };
+            assert_eq!(run.status.code(), Some(0), "{part} {time}: {}", stderr(&run));
             let (page, capacity) = (bench.card.page_bytes.value as usize, bench.card.capacity_bytes.value as usize);
             let data: Vec<u8> = (0..2 * page).map(|n| (17 * n + 3) as u8).collect();
             assert_eq!(bench.memory()[capacity - 3 * page + 1..][..2 * page], data, "{part}");
@@ -151,6 +151,35 @@ fn memory_goes_into_the_image_on_demand_and_at_the_end() {
         assert_eq!(run.status.code(), Some(0), "{options:?}: {}", stderr(&run));
         assert_eq!(bench.memory()[0], 0x33);
         assert_eq!(fs::read_dir(bench.folder.path()).unwrap().count(), 1, "no temporary file is left");
+    }
+}
+
+#[test]
+fn a_program_that_is_killed_loses_nothing_if_each_write_is_stored() {
+    for (options, kept) in [(&["--virtual-time"][..], 0xFF), (&["--virtual-time", "--store-each-write"], 0x55)] {
+        let bench = Bench::new("24lc32a");
+        let Some(run) = bench.client(options, "killed", &[]) else { return };
+        assert_eq!(run.status.code(), Some(128 + 9), "{options:?}: {}", stderr(&run));
+        assert_eq!(bench.memory()[0], kept, "{options:?}");
+    }
+}
+
+#[test]
+fn a_program_that_becomes_another_loses_nothing() {
+    let bench = Bench::new("24lc32a");
+    let Some(run) = bench.client(&["--virtual-time"], "replaced", &[]) else { return };
+    assert_eq!(run.status.code(), Some(9), "{}", stderr(&run));
+    assert_eq!(bench.memory()[0], 0x66);
+}
+
+#[test]
+fn threads_share_the_bus_transfer_by_transfer() {
+    let bench = Bench::new("24lc32a");
+    let Some(run) = bench.client(&["--virtual-time"], "threads", &[]) else { return };
+    assert!(!stderr(&run).contains("Error"), "{}", stderr(&run));
+    let memory = bench.memory();
+    for number in 0..6 {
+        assert_eq!(memory[number * 32..][..5], [&[(number * 31 + 19) as u8; 4][..], &[0xFF]].concat(), "{number}");
     }
 }
 

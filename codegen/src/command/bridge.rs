@@ -41,6 +41,9 @@ pub struct Bridge {
     /// Virtual time: only bus traffic and the program's own sleeps move the clock, and sleeps return at once.
     #[arg(long)]
     pub virtual_time: bool,
+    /// Also put memory into the images after every write, so that a program that is killed loses nothing.
+    #[arg(long)]
+    pub store_each_write: bool,
     /// Error number of a device address that is not acknowledged: what most adapters say, or what some say instead.
     #[arg(long, value_name = "ERRNO", value_enum, default_value_t = Nack::Enxio)]
     pub nack: Nack,

@@ -21,6 +21,8 @@ pub(crate) struct Config {
     pub(crate) write_protect: bool,
     /// Only bus traffic and the program's sleeps move the clock.
     pub(crate) virtual_time: bool,
+    /// Memory goes into the images after every transfer that wrote.
+    pub(crate) store_each_write: bool,
     /// EREMOTEIO for a missing acknowledge.
     pub(crate) nack_is_eremoteio: bool,
     /// File that gets a line per transfer.

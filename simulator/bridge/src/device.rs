@@ -6,7 +6,8 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::errno::Errno;
 use crate::image::{Image, Refusal};
-use crate::messages::{self, Message};
+use crate::messages::{self, Kind, Message};
+use crate::report;
 
 /// Everything behind the device path.
 pub(crate) struct Device {
@@ -46,6 +47,9 @@ impl Device {
     pub(crate) fn transfer(&mut self, messages: &mut [Message]) -> Result<(), Errno> {
         self.clock.catch_up(&self.rig);
         let done = messages::transfer(&mut self.bus, messages);
+        if self.config.store_each_write && messages.iter().any(|message| matches!(message.kind, Kind::Write(_))) {
+            self.store().unwrap_or_else(|reason| report::say(&reason));
+        }
         std::thread::sleep(self.clock.lead(&self.rig));
         done.map_err(|trouble| trouble.errno(self.config.nack_is_eremoteio))
     }

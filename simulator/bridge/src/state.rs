@@ -122,6 +122,13 @@ pub(crate) fn close(fd: c_int) {
     }
 }
 
+/// The process becomes another program: what this one stored must not be lost with it.
+pub(crate) fn replaced() {
+    if owned() {
+        let _ = store_now();
+    }
+}
+
 /// Puts memory into the images now.
 pub(crate) fn store_now() -> Result<(), Errno> {
     match &mut lock().0 {

@@ -44,6 +44,8 @@ typedef enum {
   PAGEWISE_STATUS_BAD_FAULTS = 7,
   // The simulator failed; the rig refuses everything from now on.
   PAGEWISE_STATUS_INTERNAL = 8,
+  // A file cannot be written.
+  PAGEWISE_STATUS_BAD_FILE = 9,
 } pagewise_status;
 
 // A simulated bus with its chips, its virtual clock, trace and detectors.
@@ -384,6 +386,16 @@ pagewise_status pagewise_set_supply_mv(pagewise_rig *rig, uint32_t mv);
 // As pagewise_delay_ns.
 pagewise_status pagewise_power_cycle(pagewise_rig *rig);
 
+// What a write cycle leaves behind when the supply is lost inside it: `old`, `new`, `prefix`, `subset`, `erased` or
+// `unstable`; `draws` seeds what is drawn.
+//
+// # Safety
+//
+// As pagewise_delay_ns; `model` is null or a C string.
+pagewise_status pagewise_set_torn_model(pagewise_rig *rig,
+                                        const char *model,
+                                        uint64_t draws);
+
 // The program is over: the detectors decide what was still open. The number of hazards so far goes to `count`.
 //
 // # Safety
@@ -416,6 +428,13 @@ pagewise_status pagewise_explain(pagewise_rig *rig,
 // As pagewise_explain.
 pagewise_status pagewise_trace(pagewise_rig *rig,
                                char **text);
+
+// Writes the trace as a value change dump for waveform viewers: SCL, SDA, supply, and per chip busy and WP.
+//
+// # Safety
+//
+// As pagewise_delay_ns; `path` is null or a C string.
+pagewise_status pagewise_write_vcd(pagewise_rig *rig, const char *path);
 
 // Frees a text of pagewise_trace or pagewise_explain; null is allowed.
 //
@@ -463,6 +482,44 @@ pagewise_status pagewise_set_scl_hz(pagewise_rig *rig, uint32_t scl_hz);
 // Reason of the last status other than PAGEWISE_STATUS_OK in this thread; empty if there was none. Never null; valid
 // until the next call in this thread.
 const char *pagewise_last_error(void);
+
+// Lays the lines of the bus: a pull-up of 1 ohm to 10 megohm and a capacitance of up to 10000 pF each. From then on the
+// chips see edges, and the four functions below move the controller's open-drain pins. Time passes in pagewise_delay_ns.
+//
+// # Safety
+//
+// As pagewise_delay_ns.
+pagewise_status pagewise_lay_lines(pagewise_rig *rig,
+                                   uint32_t pull_up_ohm,
+                                   uint32_t capacitance_pf);
+
+// Releases SDA (true) or pulls it low (false).
+//
+// # Safety
+//
+// As pagewise_delay_ns.
+pagewise_status pagewise_set_sda(pagewise_rig *rig, bool high);
+
+// Releases SCL (true) or pulls it low (false).
+//
+// # Safety
+//
+// As pagewise_delay_ns.
+pagewise_status pagewise_set_scl(pagewise_rig *rig, bool high);
+
+// The level of SDA now, whoever pulls.
+//
+// # Safety
+//
+// As pagewise_delay_ns; `high` is null or writable.
+pagewise_status pagewise_sda(pagewise_rig *rig, bool *high);
+
+// The level of SCL now, whoever pulls.
+//
+// # Safety
+//
+// As pagewise_sda.
+pagewise_status pagewise_scl(pagewise_rig *rig, bool *high);
 
 // Capacity of a chip in bytes.
 //
@@ -525,6 +582,16 @@ pagewise_status pagewise_set_supply_mv(pagewise_rig *rig, uint32_t mv);
 // As pagewise_delay_ns.
 pagewise_status pagewise_power_cycle(pagewise_rig *rig);
 
+// What a write cycle leaves behind when the supply is lost inside it: `old`, `new`, `prefix`, `subset`, `erased` or
+// `unstable`; `draws` seeds what is drawn.
+//
+// # Safety
+//
+// As pagewise_delay_ns; `model` is null or a C string.
+pagewise_status pagewise_set_torn_model(pagewise_rig *rig,
+                                        const char *model,
+                                        uint64_t draws);
+
 // The program is over: the detectors decide what was still open. The number of hazards so far goes to `count`.
 //
 // # Safety
@@ -557,6 +624,13 @@ pagewise_status pagewise_explain(pagewise_rig *rig,
 // As pagewise_explain.
 pagewise_status pagewise_trace(pagewise_rig *rig,
                                char **text);
+
+// Writes the trace as a value change dump for waveform viewers: SCL, SDA, supply, and per chip busy and WP.
+//
+// # Safety
+//
+// As pagewise_delay_ns; `path` is null or a C string.
+pagewise_status pagewise_write_vcd(pagewise_rig *rig, const char *path);
 
 // Frees a text of pagewise_trace or pagewise_explain; null is allowed.
 //
@@ -604,6 +678,44 @@ pagewise_status pagewise_set_scl_hz(pagewise_rig *rig, uint32_t scl_hz);
 // Reason of the last status other than PAGEWISE_STATUS_OK in this thread; empty if there was none. Never null; valid
 // until the next call in this thread.
 const char *pagewise_last_error(void);
+
+// Lays the lines of the bus: a pull-up of 1 ohm to 10 megohm and a capacitance of up to 10000 pF each. From then on the
+// chips see edges, and the four functions below move the controller's open-drain pins. Time passes in pagewise_delay_ns.
+//
+// # Safety
+//
+// As pagewise_delay_ns.
+pagewise_status pagewise_lay_lines(pagewise_rig *rig,
+                                   uint32_t pull_up_ohm,
+                                   uint32_t capacitance_pf);
+
+// Releases SDA (true) or pulls it low (false).
+//
+// # Safety
+//
+// As pagewise_delay_ns.
+pagewise_status pagewise_set_sda(pagewise_rig *rig, bool high);
+
+// Releases SCL (true) or pulls it low (false).
+//
+// # Safety
+//
+// As pagewise_delay_ns.
+pagewise_status pagewise_set_scl(pagewise_rig *rig, bool high);
+
+// The level of SDA now, whoever pulls.
+//
+// # Safety
+//
+// As pagewise_delay_ns; `high` is null or writable.
+pagewise_status pagewise_sda(pagewise_rig *rig, bool *high);
+
+// The level of SCL now, whoever pulls.
+//
+// # Safety
+//
+// As pagewise_sda.
+pagewise_status pagewise_scl(pagewise_rig *rig, bool *high);
 
 #ifdef __cplusplus
 }  // extern "C"

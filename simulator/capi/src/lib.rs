@@ -13,3 +13,4 @@ mod pins;
 mod reports;
 mod rig;
 pub mod status;
+mod wire;

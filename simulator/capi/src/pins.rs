@@ -1,8 +1,10 @@
 //! Pins and supply.
 
-use pagewise_simulator::Level;
+use std::ffi::c_char;
 
-use crate::guard::with_rig;
+use pagewise_simulator::{Level, TornModel};
+
+use crate::guard::{text, with_rig};
 use crate::rig::Rig;
 use crate::status::{Failure, Status};
 
@@ -89,6 +91,26 @@ pub unsafe extern "C" fn pagewise_power_cycle(rig: *mut Rig) -> Status {
     unsafe {
         with_rig(rig, |rig| {
             rig.rig.power_cycle();
+            Ok(())
+        })
+    }
+}
+
+/// What a write cycle leaves behind when the supply is lost inside it: `old`, `new`, `prefix`, `subset`, `erased` or
+/// `unstable`; `draws` seeds what is drawn.
+///
+/// # Safety
+///
+/// As pagewise_delay_ns; `model` is null or a C string.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn pagewise_set_torn_model(rig: *mut Rig, model: *const c_char, draws: u64) -> Status {
+    // SAFETY: what the caller promises.
+    unsafe {
+        with_rig(rig, |rig| {
+            let name = text(model, "the torn model")?;
+            let found = TornModel::ALL.into_iter().find(|model| model.name() == name);
+            let model = found.ok_or_else(|| Failure::argument(format!("`{name}` is no torn model")))?;
+            rig.rig.set_torn_model(model, draws);
             Ok(())
         })
     }

@@ -2,7 +2,7 @@
 
 use std::ffi::{CString, c_char};
 
-use crate::guard::{guarded, store, with_rig};
+use crate::guard::{self, guarded, store, with_rig};
 use crate::rig::Rig;
 use crate::status::{Failure, Status, c_string};
 
@@ -100,6 +100,24 @@ pub unsafe extern "C" fn pagewise_trace(rig: *mut Rig, text: *mut *mut c_char) -
         with_rig(rig, |rig| {
             give(text, &rig.rig.transfers_text());
             Ok(())
+        })
+    }
+}
+
+/// Writes the trace as a value change dump for waveform viewers: SCL, SDA, supply, and per chip busy and WP.
+///
+/// # Safety
+///
+/// As pagewise_delay_ns; `path` is null or a C string.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn pagewise_write_vcd(rig: *mut Rig, path: *const c_char) -> Status {
+    // SAFETY: what the caller promises.
+    unsafe {
+        with_rig(rig, |rig| {
+            let path = guard::text(path, "the path")?;
+            let mut dump = Vec::new();
+            let written = rig.rig.write_vcd(&mut dump).and_then(|()| std::fs::write(path, dump));
+            written.map_err(|error| Failure::new(Status::BadFile, format!("{path}: {error}")))
         })
     }
 }

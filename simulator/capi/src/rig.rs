@@ -6,6 +6,7 @@ use pagewise_simulator::{ChipId, RigBus, RigConfig, StepBus};
 
 use crate::guard::{guarded, store, with_rig};
 use crate::status::{Failure, Status};
+use crate::wire::Pins;
 
 /// A simulated bus with its chips, its virtual clock, trace and detectors.
 pub struct Rig {
@@ -16,6 +17,8 @@ pub struct Rig {
     pub(crate) chips: Vec<(ChipId, u32)>,
     /// Reports since the last `pagewise_finish`, kept so that C may point into them.
     pub(crate) reports: Vec<(u64, u32, CString, CString)>,
+    /// The controller's pins, once the lines are laid.
+    pub(crate) pins: Option<Pins>,
     /// A panic left the simulator in an unknown state.
     pub(crate) broken: bool,
 }
@@ -44,7 +47,8 @@ pub extern "C" fn pagewise_rig_new(scl_hz: u32, supply_mv: u32, seed: u64) -> *m
         let rig = pagewise_simulator::Rig::new(RigConfig { scl_hz, supply_mv, seed });
         let bus = rig.bus();
         let steps = bus.steps();
-        made = Box::into_raw(Box::new(Rig { rig, bus, steps, chips: Vec::new(), reports: Vec::new(), broken: false }));
+        let (chips, reports) = (Vec::new(), Vec::new());
+        made = Box::into_raw(Box::new(Rig { rig, bus, steps, chips, reports, pins: None, broken: false }));
         Ok(())
     });
     made

@@ -28,6 +28,8 @@ pub enum Status {
     BadFaults = 7,
     /// The simulator failed; the rig refuses everything from now on.
     Internal = 8,
+    /// A file cannot be written.
+    BadFile = 9,
 }
 
 /// A status other than `Ok`, with its reason.

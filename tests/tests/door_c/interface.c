@@ -168,6 +168,82 @@ static void reports(pagewise_rig *rig, uint32_t chip)
     OK(pagewise_explain(rig, NULL));
 }
 
+static void wait(pagewise_rig *rig)
+{
+    OK(pagewise_delay_ns(rig, 5000));
+}
+
+static bool clock_bit(pagewise_rig *rig, bool bit)
+{
+    bool level = false;
+    OK(pagewise_set_sda(rig, bit));
+    wait(rig);
+    OK(pagewise_set_scl(rig, true));
+    wait(rig);
+    OK(pagewise_sda(rig, &level));
+    OK(pagewise_set_scl(rig, false));
+    return level;
+}
+
+/* Returns true if the byte was acknowledged. */
+static bool clock_byte(pagewise_rig *rig, uint8_t byte)
+{
+    for (int bit = 7; bit >= 0; bit--) {
+        clock_bit(rig, (byte >> bit & 1) != 0);
+    }
+    return !clock_bit(rig, true);
+}
+
+static void pins_of_the_controller(const char *model)
+{
+    pagewise_rig *rig = pagewise_rig_new(100000, 3300, 3);
+    uint32_t chip = 0;
+    uint8_t byte = 0;
+    bool high = false;
+    OK(pagewise_attach_file(rig, model, ground, &chip));
+    BAD(pagewise_set_sda(rig, false));
+    BAD(pagewise_lay_lines(rig, 0, 50));
+    OK(pagewise_lay_lines(rig, 4700, 50));
+    OK(pagewise_scl(rig, &high));
+    CHECK(high);
+    OK(pagewise_set_sda(rig, false));
+    wait(rig);
+    OK(pagewise_set_scl(rig, false));
+    CHECK(clock_byte(rig, 0xA0) && clock_byte(rig, 0x00) && clock_byte(rig, 0x33) && clock_byte(rig, 0x5C));
+    OK(pagewise_set_sda(rig, false));
+    wait(rig);
+    OK(pagewise_set_scl(rig, true));
+    wait(rig);
+    OK(pagewise_set_sda(rig, true));
+    OK(pagewise_delay_ns(rig, 10000000));
+    OK(pagewise_memory(rig, chip, 0x33, &byte, 1));
+    CHECK(byte == 0x5C);
+    OK(pagewise_write_vcd(rig, "/dev/null"));
+    CHECK(pagewise_write_vcd(rig, "/nowhere/x.vcd") == PAGEWISE_STATUS_BAD_FILE);
+    pagewise_rig_free(rig);
+}
+
+static void torn_page(const char *model)
+{
+    const uint8_t write[] = {0x00, 0x00, 0x12}, header[] = {0x00, 0x00};
+    uint8_t byte = 0;
+    pagewise_rig *rig = pagewise_rig_new(400000, 3300, 4);
+    uint32_t chip = 0;
+    OK(pagewise_attach_file(rig, model, ground, &chip));
+    OK(pagewise_set_torn_model(rig, "new", 1));
+    BAD(pagewise_set_torn_model(rig, "torn", 1));
+    OK(pagewise_write(rig, 0x50, write, sizeof write));
+    OK(pagewise_power_cycle(rig));
+    OK(pagewise_write_read(rig, 0x50, header, sizeof header, &byte, 1));
+    CHECK(byte == 0x12);
+    OK(pagewise_set_torn_model(rig, "old", 1));
+    OK(pagewise_write(rig, 0x50, (const uint8_t[]){0x00, 0x00, 0x13}, 3));
+    OK(pagewise_power_cycle(rig));
+    OK(pagewise_write_read(rig, 0x50, header, sizeof header, &byte, 1));
+    CHECK(byte == 0x12);
+    pagewise_rig_free(rig);
+}
+
 static void refusals(const char *model)
 {
     const pagewise_straps nonsense = {9, 0, 0, 0};
@@ -201,6 +277,8 @@ int main(int argc, char **argv)
     memory(rig, chip);
     reports(rig, chip);
     pagewise_rig_free(rig);
+    pins_of_the_controller(argv[1]);
+    torn_page(argv[1]);
     refusals(argv[1]);
     puts("all kept");
     return 0;

@@ -5,6 +5,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 
 from smbus2 import SMBus, i2c_msg
@@ -53,7 +54,9 @@ def write_poll_read():
         while at < len(data):
             size = min(len(data) - at, page - (offset + at) % page)
             write(bus, offset + at, data[at : at + size])
-            assert poll(bus, offset + at) > 0
+            busy = poll(bus, offset + at)
+            # In real time the host may be so slow that the cycle is over at the first poll.
+            assert busy > 0 or "real" in sys.argv
             at += size
         assert read(bus, offset, len(data)) == data
 
@@ -76,7 +79,7 @@ def real_time():
     with SMBus(BUS) as bus:
         begin = time.monotonic()
         write(bus, 0, [1])
-        assert poll(bus, 0) > 0
+        poll(bus, 0)
         print(int((time.monotonic() - begin) * 1e6))
 
 
@@ -157,6 +160,48 @@ def on_demand():
         os._exit(0)
 
 
+def killed():
+    with SMBus(BUS) as bus:
+        write(bus, 0, [0x55])
+        os.kill(os.getpid(), signal.SIGKILL)
+
+
+def replaced():
+    bus = SMBus(BUS)
+    write(bus, 0, [0x66])
+    os.execv("/bin/sh", ["sh", "-c", "exit 9"])
+
+
+def threads():
+    """Each thread keeps a page of its own; transfers of all interleave."""
+
+    def work(number):
+        with SMBus(BUS) as bus:
+            for turn in range(20):
+                data = [(number * 31 + turn) & 0xFF] * 4
+                while True:
+                    try:
+                        write(bus, number * page, data)
+                        break
+                    except OSError as error:
+                        assert error.errno == errno.ENXIO, error
+                while True:
+                    try:
+                        assert read(bus, number * page, 4) == data
+                        break
+                    except OSError as error:
+                        assert error.errno == errno.ENXIO, error
+        done.append(number)
+
+    done = []
+    workers = [threading.Thread(target=work, args=(number,)) for number in range(6)]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join()
+    assert sorted(done) == list(range(6)), done
+
+
 def other_process():
     """Arguments after the image: the command line of another bridge with the same image."""
     with SMBus(BUS) as bus:
@@ -187,5 +232,8 @@ def other_process():
     "smbus-calls": smbus_calls,
     "plain-files": plain_files,
     "on-demand": on_demand,
+    "killed": killed,
+    "replaced": replaced,
+    "threads": threads,
     "other-process": other_process,
 }[what]()

@@ -53,6 +53,7 @@ fn configuration(bridge: &Bridge, chips: &[Chip], reports: &Path) -> serde_json:
         "supply_mv": bridge.supply,
         "write_protect": bridge.write_protect,
         "virtual_time": bridge.virtual_time,
+        "store_each_write": bridge.store_each_write,
         "nack_is_eremoteio": bridge.nack == Nack::Eremoteio,
         "trace": bridge.trace.as_deref().map(absolute),
         "reports": reports,

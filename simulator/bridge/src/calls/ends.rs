@@ -1,6 +1,6 @@
 //! The start and the end of the process.
 
-use std::ffi::c_int;
+use std::ffi::{c_char, c_int};
 
 use super::{answered, real};
 use crate::state;
@@ -48,4 +48,60 @@ pub unsafe extern "C" fn _exit(code: c_int) -> ! {
 pub unsafe extern "C" fn _Exit(code: c_int) -> ! {
     // SAFETY: as `_exit`.
     unsafe { _exit(code) }
+}
+
+/// Memory goes into the images before the process becomes another program.
+fn replaced() {
+    answered(|| {
+        state::replaced();
+        Ok(0)
+    });
+}
+
+/// # Safety
+///
+/// As `execv` of the C library; so for those that follow.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn execv(path: *const c_char, arguments: *const *const c_char) -> c_int {
+    replaced();
+    // SAFETY: the program keeps the contract of the C library's function; so below.
+    unsafe { real::execv(path, arguments) }
+}
+
+/// # Safety
+///
+/// As `execv`.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn execvp(file: *const c_char, arguments: *const *const c_char) -> c_int {
+    replaced();
+    // SAFETY: as `execv`.
+    unsafe { real::execvp(file, arguments) }
+}
+
+/// # Safety
+///
+/// As `execv`.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn execve(
+    path: *const c_char,
+    arguments: *const *const c_char,
+    environment: *const *const c_char,
+) -> c_int {
+    replaced();
+    // SAFETY: as `execv`.
+    unsafe { real::execve(path, arguments, environment) }
+}
+
+/// # Safety
+///
+/// As `execv`.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn execvpe(
+    file: *const c_char,
+    arguments: *const *const c_char,
+    environment: *const *const c_char,
+) -> c_int {
+    replaced();
+    // SAFETY: as `execv`.
+    unsafe { real::execvpe(file, arguments, environment) }
 }

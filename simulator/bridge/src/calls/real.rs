@@ -47,6 +47,8 @@ type Nanosleep = unsafe extern "C" fn(*const libc::timespec, *mut libc::timespec
 type ClockNanosleep = unsafe extern "C" fn(libc::clockid_t, c_int, *const libc::timespec, *mut libc::timespec) -> c_int;
 type Sleep = unsafe extern "C" fn(c_uint) -> c_uint;
 type Usleep = unsafe extern "C" fn(c_uint) -> c_int;
+type Exec = unsafe extern "C" fn(*const c_char, *const *const c_char) -> c_int;
+type ExecEnv = unsafe extern "C" fn(*const c_char, *const *const c_char, *const *const c_char) -> c_int;
 type Exit = unsafe extern "C" fn(c_int) -> !;
 
 pub(super) unsafe fn open(path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
@@ -154,6 +156,38 @@ pub(super) unsafe fn usleep(us: c_uint) -> c_int {
     static REAL: Real = Real::new(c"usleep");
     // SAFETY: as above.
     unsafe { transmute::<*mut c_void, Usleep>(REAL.address())(us) }
+}
+
+pub(super) unsafe fn execv(path: *const c_char, arguments: *const *const c_char) -> c_int {
+    static REAL: Real = Real::new(c"execv");
+    // SAFETY: as above.
+    unsafe { transmute::<*mut c_void, Exec>(REAL.address())(path, arguments) }
+}
+
+pub(super) unsafe fn execvp(file: *const c_char, arguments: *const *const c_char) -> c_int {
+    static REAL: Real = Real::new(c"execvp");
+    // SAFETY: as above.
+    unsafe { transmute::<*mut c_void, Exec>(REAL.address())(file, arguments) }
+}
+
+pub(super) unsafe fn execve(
+    path: *const c_char,
+    arguments: *const *const c_char,
+    environment: *const *const c_char,
+) -> c_int {
+    static REAL: Real = Real::new(c"execve");
+    // SAFETY: as above.
+    unsafe { transmute::<*mut c_void, ExecEnv>(REAL.address())(path, arguments, environment) }
+}
+
+pub(super) unsafe fn execvpe(
+    file: *const c_char,
+    arguments: *const *const c_char,
+    environment: *const *const c_char,
+) -> c_int {
+    static REAL: Real = Real::new(c"execvpe");
+    // SAFETY: as above.
+    unsafe { transmute::<*mut c_void, ExecEnv>(REAL.address())(file, arguments, environment) }
 }
 
 pub(super) unsafe fn exit(code: c_int) -> ! {
