@@ -171,7 +171,9 @@ impl CutProgram for InSteps {
 #[test]
 fn work_in_steps_gives_the_same_cases_and_the_same_verdicts() {
     for share_page in [false, true] {
-        let explorer = CutExplorer { second_cut_every: 101, ..CutExplorer::default() };
+        let cycle_points = vec![1, 500, 999];
+        let explorer =
+            CutExplorer { second_cut_every: 101, cycle_points, draws: 1, first_cut_every: 3, ..CutExplorer::default() };
         let whole = explorer.run(&TwoCopies { share_page, model: page_scope() });
         let stepped = explorer.run(&InSteps(TwoCopies { share_page, model: page_scope() }));
         assert_eq!(stepped, whole);
