@@ -103,7 +103,7 @@ fn page_scope() -> ChipModel {
 #[test]
 fn copies_in_two_pages_survive_one_cut_and_two() {
     let program = TwoCopies { share_page: false, model: page_scope() };
-    let explorer = CutExplorer { second_cut_every: 29, ..CutExplorer::default() };
+    let explorer = CutExplorer { second_cut_every: 61, ..CutExplorer::default() };
     let report = explorer.run(&program);
     assert_eq!(report.first_failure, None, "{report}");
     assert!(report.cases() > 2000, "{report}");
