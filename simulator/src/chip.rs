@@ -332,7 +332,6 @@ impl Chip {
         }
         self.pointer = taken;
         self.pointer_set = true;
-        self.wp_seen_active = false;
         self.latch.open(taken, if self.is_fram() { 1 } else { self.model.page });
         self.phase = Phase::Data;
     }

@@ -169,7 +169,6 @@ impl Chip {
         (self.regions.current, self.regions.pointer) = (region, at);
         let size = model.len.next_power_of_two();
         self.target = Target::Region(region);
-        self.wp_seen_active = false;
         self.latch.open(at, size);
         self.phase = Phase::Data;
         true
