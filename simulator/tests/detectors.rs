@@ -405,3 +405,11 @@ fn every_hazard_has_a_detector_that_names_it_and_nothing_else() {
         assert_eq!(found, [hazard], "{hazard}");
     }
 }
+
+#[test]
+fn restart_abort_is_not_taken_for_a_long_header_when_nobody_reads() {
+    // One data byte latched, then a repeated START with R/W = 0: no two-byte program does that to find its way.
+    let bench = Bench::new(ChipModel::example_2_kbit());
+    bench.restarted_writes(0x50, &[&[0x40, 1], &[0x50, 2]]).unwrap();
+    assert_eq!(bench.hazards(), [Hazard::RestartAbort]);
+}
