@@ -210,3 +210,34 @@ fn g2_bank_select_is_followed_by_all_chips_and_reads_wrap_inside_the_half() {
     bus.write_read(0x50, &[0x10], &mut data).unwrap();
     assert_eq!(data, [8, 8]);
 }
+
+#[test]
+fn p3_a_write_to_the_identification_page_is_torn_like_any_other() {
+    use pagewise_simulator::TornModel;
+    for (torn, expected) in
+        [(TornModel::Old, [1, 1, 1, 1]), (TornModel::Prefix, [2, 2, 1, 1]), (TornModel::New, [2; 4])]
+    {
+        let bench = Bench::new(identification_page());
+        bench.rig.load_region(bench.chip, 0, &[1; 32]);
+        bench.rig.set_torn_model(torn, 0);
+        bench.rig.bus().write(0x58, &[0, 0, 2, 2, 2, 2]).unwrap();
+        bench.rig.advance_ns(bench.model.write_cycle.max_ns / 2);
+        bench.rig.power_cycle();
+        assert_eq!(bench.rig.region(bench.chip, 0)[..5], [&expected[..], &[1]].concat());
+        assert_eq!(bench.hazards(), [Hazard::TornWrite]);
+        assert_eq!(bench.memory(), [0xFF; 4096], "the array is not concerned");
+    }
+}
+
+#[test]
+fn p3_a_protection_that_was_being_set_is_set_or_not() {
+    use pagewise_simulator::TornModel;
+    for (torn, set) in [(TornModel::Old, false), (TornModel::New, true)] {
+        let bench = Bench::new(spd_2_kbit());
+        bench.rig.set_torn_model(torn, 0);
+        bench.rig.bus().write(0x30, &[0, 0]).unwrap();
+        bench.rig.advance_ns(1_000_000);
+        bench.rig.power_cycle();
+        assert_eq!(bench.rig.region_locked(bench.chip, 0), set);
+    }
+}

@@ -59,10 +59,11 @@ impl Chip {
         if !cycle.sticks {
             return;
         }
-        let Target::Array = cycle.target else {
+        if let Target::Region(region) = cycle.target {
             self.say(now, Note::Torn { offset: self.programming.page, bytes: self.programming.count() });
+            self.tear_region(region, progress(cycle, now));
             return;
-        };
+        }
         let danger = self.bytes_in_danger();
         if let (Some(first), Some(last)) = (danger.first(), danger.last()) {
             self.say(now, Note::Torn { offset: first.0, bytes: last.0 - first.0 + 1 });
@@ -96,21 +97,42 @@ impl Chip {
     fn leave_torn(&mut self, danger: &[(u32, u8, u8, bool)], progress: u64) {
         let whole = danger.len() as u64 * progress / 65_536;
         for (i, &(at, old, new, latched)) in danger.iter().enumerate() {
-            let byte = match self.torn_model {
-                TornModel::Old => old,
-                TornModel::New => new,
-                TornModel::Prefix => [old, new][usize::from((i as u64) < whole)],
-                TornModel::Subset => [old, new][usize::from(self.torn_rng.level())],
-                TornModel::ErasedThenProgrammed if progress < 32_768 => old | self.drawn_bits(progress * 2),
-                TornModel::ErasedThenProgrammed => new | !self.drawn_bits((progress - 32_768) * 2),
-                TornModel::Unstable => {
-                    // A byte that is only rewritten with the others wavers where it has to be programmed again.
-                    let mask = if latched { old ^ new } else { !old & self.torn_rng.byte() };
-                    self.disturb.waver(at, mask);
-                    old
-                }
-            };
+            if self.torn_model == TornModel::Unstable {
+                // A byte that is only rewritten with the others wavers where it has to be programmed again.
+                let mask = if latched { old ^ new } else { !old & self.torn_rng.byte() };
+                self.disturb.waver(at, mask);
+            }
+            let byte = self.torn_byte(old, new, (i as u64) < whole, progress);
             self.array.set(at, byte);
+        }
+    }
+
+    /// What is left of one byte; `reached` says whether the cycle had come to it, for the model of a prefix.
+    fn torn_byte(&mut self, old: u8, new: u8, reached: bool, progress: u64) -> u8 {
+        match self.torn_model {
+            TornModel::Old | TornModel::Unstable => old,
+            TornModel::New => new,
+            TornModel::Prefix => [old, new][usize::from(reached)],
+            TornModel::Subset => [old, new][usize::from(self.torn_rng.level())],
+            TornModel::ErasedThenProgrammed if progress < 32_768 => old | self.drawn_bits(progress * 2),
+            TornModel::ErasedThenProgrammed => new | !self.drawn_bits((progress - 32_768) * 2),
+        }
+    }
+
+    /// Second regions: the latched bytes are in danger; a lock or protection that was being set is set or not.
+    fn tear_region(&mut self, region: usize, progress: u64) {
+        if self.torn_model == TornModel::New || !self.regions.takes_data(region) {
+            if self.torn_model == TornModel::New {
+                self.commit_region(region);
+            }
+            return;
+        }
+        let bytes: Vec<(u32, u8)> = self.programming.bytes().collect();
+        let whole = bytes.len() as u64 * progress / 65_536;
+        for (i, &(at, new)) in bytes.iter().enumerate() {
+            let Some(&old) = self.regions.data(region).get(at as usize) else { continue };
+            let byte = self.torn_byte(old, new, (i as u64) < whole, progress);
+            self.regions.set_byte(region, at, byte);
         }
     }
 
