@@ -46,18 +46,30 @@ fn find(program: &str) -> Option<PathBuf> {
 /// If they do not build.
 pub fn workspace_programs() -> &'static Path {
     static FOLDER: OnceLock<PathBuf> = OnceLock::new();
-    FOLDER.get_or_init(|| {
-        let test = env::current_exe().expect("a test has a path");
-        let folder = test.ancestors().nth(2).expect("tests lie in TARGET/PROFILE/deps");
-        let target = folder.parent().expect("a profile lies in the target folder");
-        let mut cargo = Command::new(env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
-        cargo.args(["build", "--locked", "--quiet", "--target-dir"]).arg(target);
-        cargo.args(["-p", "pagewise", "-p", "pagewise-bridge", "-p", "pagewise-capi"]);
-        if folder.ends_with("release") {
-            cargo.arg("--release");
-        }
-        let built = cargo.current_dir(env!("CARGO_MANIFEST_DIR")).status().expect("cargo runs");
-        assert!(built.success(), "the programs of the workspace do not build");
-        folder.to_owned()
-    })
+    FOLDER.get_or_init(|| build(&["-p", "pagewise", "-p", "pagewise-bridge", "-p", "pagewise-capi"]))
+}
+
+/// Builds an example of this crate. Returns its path.
+///
+/// # Panics
+///
+/// If it does not build.
+#[must_use]
+pub fn example(name: &str) -> PathBuf {
+    build(&["-p", "pagewise-tests", "--example", name]).join("examples").join(name)
+}
+
+/// Builds something into the folder of this test's own build, and returns that folder.
+fn build(what: &[&str]) -> PathBuf {
+    let test = env::current_exe().expect("a test has a path");
+    let folder = test.ancestors().nth(2).expect("tests lie in TARGET/PROFILE/deps");
+    let target = folder.parent().expect("a profile lies in the target folder");
+    let mut cargo = Command::new(env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
+    cargo.args(["build", "--locked", "--quiet", "--target-dir"]).arg(target).args(what);
+    if folder.ends_with("release") {
+        cargo.arg("--release");
+    }
+    let built = cargo.current_dir(env!("CARGO_MANIFEST_DIR")).status().expect("cargo runs");
+    assert!(built.success(), "{what:?} does not build");
+    folder.to_owned()
 }
