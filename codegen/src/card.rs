@@ -12,6 +12,7 @@ pub mod geometry;
 pub mod load;
 pub mod model;
 pub mod package;
+pub mod region;
 pub mod role;
 
 use serde::Serialize;
@@ -19,6 +20,7 @@ use serde::Serialize;
 use crate::fact::Fact;
 pub use catalogue::Catalogue;
 pub use package::{Footprint, Package};
+pub use region::{Access, Region, RegionKind};
 pub use role::Role;
 
 /// A part's card, complete: what its sheet does not state is filled from the assumption table and says so.
@@ -300,63 +302,6 @@ pub struct Ac {
     pub t_aa_max: Option<u32>,
     /// Spike filter, maximum.
     pub t_sp_max: Option<u32>,
-}
-
-/// A second region of a part.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Region {
-    /// What it is.
-    pub kind: RegionKind,
-    /// Device-address roles, bit 6 first; absent when it lies in the array.
-    pub device_bits: Option<[Role; 7]>,
-    /// First word address.
-    pub word_address: u32,
-    /// Word-address bits that are compared; absent: all.
-    pub address_mask: Option<u32>,
-    /// Word-address bytes sent for it.
-    pub word_address_bytes: u8,
-    /// Size in bytes.
-    pub length: u32,
-    /// Who may write.
-    pub access: Access,
-    /// Array range that a protection register protects.
-    pub protects: Span,
-    /// Remark.
-    pub note: Option<String>,
-}
-
-/// What a second region is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum RegionKind {
-    /// Factory serial number.
-    SerialNumber,
-    /// Identification page.
-    IdentificationPage,
-    /// EUI-48.
-    #[serde(rename = "eui-48")]
-    Eui48,
-    /// EUI-64.
-    #[serde(rename = "eui-64")]
-    Eui64,
-    /// Protection for good.
-    PermanentProtection,
-    /// Protection that can be cleared.
-    ReversibleProtection,
-    /// Bank chosen by a command.
-    BankSelect,
-}
-
-/// Who may write a second region.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Access {
-    /// Nobody.
-    ReadOnly,
-    /// Everybody until locked for good.
-    Lockable,
-    /// Everybody.
-    ReadWrite,
 }
 
 impl Card {

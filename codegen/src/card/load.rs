@@ -1,51 +1,19 @@
 //! Reads a card file: every fault at once, and nothing that contradicts itself gets through.
 
+mod electrical;
+mod outside;
+mod words;
+
+use electrical::{read_cycle, read_speed, read_supply};
+use outside::{read_packages, read_regions, read_required_straps};
+use words::{ACTIVE, ANSWER, BLOCK_BITS, BUSY, KINDS, OPEN, PARTIAL, POINTER, SAMPLED, SPANS, WEAR};
+
 use crate::card::assume;
 use crate::card::role::{self, Role};
-use crate::card::{
-    Ac, Access, Answer, BlockBitsOnRead, Busy, Card, CyclePer, Footprint, Grade, Kind, Open, Package, Partial, Pointer,
-    Region, RegionKind, Sampled, Span, Wear,
-};
+use crate::card::{BlockBitsOnRead, Card, Kind, RegionKind, Span, Wear};
 use crate::fact::{Basis, Fact};
 use crate::fault::Faults;
 use crate::form::{Document, Form};
-
-const KINDS: [(&str, Kind); 2] = [("eeprom", Kind::Eeprom), ("fram", Kind::Fram)];
-const OPEN: [(&str, Open); 3] = [("low", Open::Low), ("high", Open::High), ("random", Open::Random)];
-const PER: [(&str, CyclePer); 2] = [("page", CyclePer::Page), ("byte", CyclePer::Byte)];
-const BUSY: [(&str, Busy); 3] =
-    [("any-access", Busy::AnyAccess), ("writes-only", Busy::WritesOnly), ("same-control-byte", Busy::SameControlByte)];
-const POINTER: [(&str, Pointer); 2] =
-    [("wrapped-in-page", Pointer::WrappedInPage), ("last-plus-one", Pointer::LastPlusOne)];
-const BLOCK_BITS: [(&str, BlockBitsOnRead); 2] =
-    [("ignored", BlockBitsOnRead::Ignored), ("latched", BlockBitsOnRead::Latched)];
-const WEAR: [(&str, Wear); 3] = [("byte", Wear::Byte), ("group-4", Wear::Group4), ("page", Wear::Page)];
-const SPANS: [(&str, Span); 7] = [
-    ("none", Span::None),
-    ("all", Span::All),
-    ("upper-half", Span::UpperHalf),
-    ("lower-half", Span::LowerHalf),
-    ("upper-quarter", Span::UpperQuarter),
-    ("lower-quarter", Span::LowerQuarter),
-    ("upper-eighth", Span::UpperEighth),
-];
-const ACTIVE: [(&str, bool); 2] = [("high", true), ("low", false)];
-const SAMPLED: [(&str, Sampled); 2] = [("stop", Sampled::Stop), ("data-phase", Sampled::DataPhase)];
-const ANSWER: [(&str, Answer); 3] =
-    [("ack-ready", Answer::AckReady), ("ack-busy", Answer::AckBusy), ("nack-data", Answer::NackData)];
-const PARTIAL: [(&str, Partial); 2] = [("nothing", Partial::Nothing), ("unprotected-only", Partial::UnprotectedOnly)];
-const RAILS: [(&str, bool); 2] = [("gnd", false), ("vcc", true)];
-const REGIONS: [(&str, RegionKind); 7] = [
-    ("serial-number", RegionKind::SerialNumber),
-    ("identification-page", RegionKind::IdentificationPage),
-    ("eui-48", RegionKind::Eui48),
-    ("eui-64", RegionKind::Eui64),
-    ("permanent-protection", RegionKind::PermanentProtection),
-    ("reversible-protection", RegionKind::ReversibleProtection),
-    ("bank-select", RegionKind::BankSelect),
-];
-const ACCESS: [(&str, Access); 3] =
-    [("read-only", Access::ReadOnly), ("lockable", Access::Lockable), ("read-write", Access::ReadWrite)];
 
 /// Marks values with their basis while a card is read.
 struct Sheet {
@@ -298,183 +266,6 @@ fn check_reach(form: &Form<'_, '_>, capacity: u32, bytes: u8, code: &[Role; 4], 
             "correct the capacity, word_address_bytes or the block-select bits",
         );
     }
-}
-
-fn read_cycle(sheet: &Sheet, form: Option<&Form<'_, '_>>, kind: Kind) -> (Fact<u32>, Fact<u32>, Fact<CyclePer>) {
-    let max = form.and_then(|form| form.thousandths("max_ms", 0.0..=100.0));
-    let typ = form.and_then(|form| form.thousandths("typ_ms", 0.0..=100.0));
-    if let (Some(form), Some(max), Some(typ)) = (form, max, typ)
-        && typ > max
-    {
-        form.fault("typ_ms", "the typical write cycle is longer than the longest", "correct one of them");
-    }
-    if kind == Kind::Fram {
-        if let (Some(form), Some(1..)) = (form, max) {
-            form.fault("max_ms", "a FRAM has no write cycle", "write 0 or leave it out");
-        }
-        let none = |field| sheet.stated(field, 0);
-        return (
-            none("write_cycle.max_ms"),
-            none("write_cycle.typ_ms"),
-            sheet.stated("write_cycle.per", CyclePer::Page),
-        );
-    }
-    let assumed = (assume::number("write_cycle.max_ms") * 1000.0) as u32;
-    let max = sheet.or_assume("write_cycle.max_ms", max, assumed.max(typ.unwrap_or(0)));
-    let typ = match typ {
-        Some(typ) => sheet.stated("write_cycle.typ_ms", typ),
-        None => max.clone(),
-    };
-    (max, typ, sheet.choose(form, "per", "write_cycle.per", &PER))
-}
-
-struct Supply {
-    read_min: Fact<u32>,
-    write_min: Fact<u32>,
-    max: Fact<u32>,
-}
-
-fn read_supply(sheet: &Sheet, form: &Form<'_, '_>) -> Supply {
-    let table = form.table("supply");
-    let volts = |key: &str| table.as_ref().and_then(|table| table.thousandths(key, 0.5..=7.0));
-    let (min, max, write_min) = (volts("min_v"), volts("max_v"), volts("write_min_v"));
-    let millivolts = |field: &str| (assume::number(field) * 1000.0) as u32;
-    // A stated upper limit below the assumed lower one bounds what can be assumed.
-    let assumed_min = millivolts("supply.min_v").min(max.unwrap_or(u32::MAX));
-    let read_min = sheet.or_assume("supply.min_v", min, assumed_min);
-    let assumed_max = millivolts("supply.max_v").max(read_min.value);
-    let max = sheet.or_assume("supply.max_v", max, assumed_max);
-    let write_min = match write_min {
-        Some(mv) => sheet.stated("supply.write_min_v", mv),
-        None => read_min.clone(),
-    };
-    if let Some(table) = table {
-        if read_min.value > max.value {
-            table.fault("min_v", "the lowest supply is above the highest", "correct one of them");
-        }
-        if write_min.value < read_min.value || write_min.value > max.value {
-            table.fault("write_min_v", "is outside the supply range", "use a value between min_v and max_v");
-        }
-        table.finish();
-    }
-    Supply { read_min, write_min, max }
-}
-
-fn read_speed(sheet: &Sheet, form: &Form<'_, '_>, supply: &Supply) -> Fact<Vec<Grade>> {
-    let mut grades = Vec::new();
-    for table in form.tables("speed") {
-        let min = table.thousandths("min_v", 0.5..=7.0).unwrap_or(supply.read_min.value);
-        let max = table.thousandths("max_v", 0.5..=7.0).unwrap_or(supply.max.value);
-        table.need("scl_khz");
-        let scl_khz = table.integer::<u32>("scl_khz", 1..=5000).unwrap_or(100);
-        if min > max {
-            table.fault("min_v", "the lower end of the grade is above its upper end", "correct one of them");
-        }
-        let (low, high) = (supply.read_min.value, supply.max.value);
-        let stated = !supply.read_min.is_assumed() && !supply.max.is_assumed();
-        if stated && (min < low || max > high) {
-            table.fault(
-                "min_v",
-                format!("the grade {} to {} lies outside the supply range {} to {}", v(min), v(max), v(low), v(high)),
-                "correct the grade or [supply]",
-            );
-        }
-        let ac = table.table("ac").map(read_ac).unwrap_or_default();
-        table.finish();
-        grades.push(Grade { min_mv: min, max_mv: max, scl_khz, ac });
-    }
-    if grades.is_empty() {
-        let scl_khz = assume::number("speed") as u32;
-        let (min_mv, max_mv) = (supply.read_min.value, supply.max.value);
-        return assume::fact("speed", vec![Grade { min_mv, max_mv, scl_khz, ac: Ac::default() }]);
-    }
-    sheet.stated("speed", grades)
-}
-
-/// Volts with the unit, for messages.
-fn v(mv: u32) -> String {
-    format!("{} V", f64::from(mv) / 1000.0)
-}
-
-fn read_ac(form: Form<'_, '_>) -> Ac {
-    let ns = |key: &str| form.integer::<u32>(key, 0..=100_000);
-    let ac = Ac {
-        t_low: ns("t_low"),
-        t_high: ns("t_high"),
-        t_hd_sta: ns("t_hd_sta"),
-        t_su_sta: ns("t_su_sta"),
-        t_hd_dat: ns("t_hd_dat"),
-        t_su_dat: ns("t_su_dat"),
-        t_su_sto: ns("t_su_sto"),
-        t_buf: ns("t_buf"),
-        t_aa_max: ns("t_aa_max"),
-        t_sp_max: ns("t_sp_max"),
-    };
-    form.finish();
-    ac
-}
-
-fn read_required_straps(form: &Form<'_, '_>) -> Vec<(u8, bool)> {
-    let Some(table) = form.table("required_straps") else { return Vec::new() };
-    let mut straps = Vec::new();
-    for (key, pin) in [("a0", 0), ("a1", 1), ("a2", 2)] {
-        straps.extend(table.choice(key, &RAILS).map(|high| (pin, high)));
-    }
-    table.finish();
-    straps
-}
-
-fn read_packages(form: &Form<'_, '_>) -> Vec<Package> {
-    let mut packages = Vec::new();
-    for table in form.tables("package") {
-        let name = table.need_text("name").unwrap_or_default();
-        packages.push(Package {
-            footprint: Footprint::of_name(&name),
-            name,
-            address_bits: row::<3>(&table, "address_bits"),
-            wp_pin: table.flag("wp_pin"),
-            note: table.text("note"),
-        });
-        table.finish();
-    }
-    packages
-}
-
-fn read_regions(form: &Form<'_, '_>, capacity: u32) -> Vec<Region> {
-    let mut regions = Vec::new();
-    for table in form.tables("region") {
-        table.need("kind");
-        let kind = table.choice("kind", &REGIONS);
-        let code = row::<4>(&table, "device_code");
-        let low = row::<3>(&table, "address_bits");
-        let device_bits = match (code, low) {
-            (Some([a, b, c, d]), Some([e, f, g])) => Some([a, b, c, d, e, f, g]),
-            (None, None) => None,
-            _ => {
-                table.fault("device_code", "device_code and address_bits go together", "give both or neither");
-                None
-            }
-        };
-        let word_address = table.integer::<u32>("word_address", 0..=0x00FF_FFFF).unwrap_or(0);
-        let length = table.integer::<u32>("length", 0..=65_536).unwrap_or(0);
-        if device_bits.is_none() && u64::from(word_address) + u64::from(length) > u64::from(capacity) {
-            table.fault("length", "the region runs past the array", "correct word_address or length");
-        }
-        let region = Region {
-            kind: kind.unwrap_or(RegionKind::SerialNumber),
-            device_bits,
-            word_address,
-            address_mask: table.integer::<u32>("address_mask", 0..=0x00FF_FFFF),
-            word_address_bytes: table.integer::<u8>("word_address_bytes", 0..=3).unwrap_or(1),
-            length,
-            access: table.choice("access", &ACCESS).unwrap_or(Access::ReadOnly),
-            protects: table.choice("protects", &SPANS).unwrap_or(Span::None),
-            note: table.text("note"),
-        };
-        table.finish();
-        regions.push(region);
-    }
-    regions
 }
 
 fn check_derived(form: &Form<'_, '_>, sheet: &Sheet) {
