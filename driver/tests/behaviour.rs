@@ -148,6 +148,16 @@ fn update_writes_only_pages_that_differ() {
 }
 
 #[test]
+fn a_driver_knows_its_part() {
+    for geometry in ALL {
+        let (chip, bus, clock) = rig(geometry.parameters());
+        let driver = Eeprom::<_, _, 9>::new(bus, clock, geometry, Options::new());
+        assert_eq!(driver.capacity() as usize, chip.borrow().memory.len());
+        assert_eq!(driver.geometry(), &geometry);
+    }
+}
+
+#[test]
 fn compare_ends_at_the_first_difference() {
     let (chip, bus, clock) = rig(KBIT_32.parameters());
     let mut wanted = chip.borrow().memory[5..105].to_vec();
