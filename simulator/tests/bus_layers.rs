@@ -5,7 +5,7 @@ mod common;
 use common::*;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
-use pagewise_simulator::{BusFault, BusLayer, ChipModel, Hazard, Preset, Quirks, Rig, RigConfig, Straps, WireConfig};
+use pagewise_simulator::{BusFault, BusLayer, ChipModel, Hazard, Preset, Quirks, WireConfig};
 
 fn e32() -> Bench {
     Bench::new(ChipModel::example_32_kbit())
@@ -209,7 +209,7 @@ fn a_layer_around_a_bit_banged_bus_of_the_rig() {
 mod asynch {
     use super::*;
     use embedded_hal_async::i2c::I2c as AsyncI2c;
-    use pagewise_simulator::{Cancelled, block_on};
+    use pagewise_simulator::{Cancelled, Rig, RigConfig, Straps, block_on};
     use std::future::Future;
     use std::pin::pin;
     use std::task::{Context, Poll, Waker};

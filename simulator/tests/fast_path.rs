@@ -170,6 +170,11 @@ fn rig_for(model: &ChipModel, image: &[u8], trace: bool) -> (Rig, pagewise_simul
     (rig, chip)
 }
 
+/// A neighbour, which answers elsewhere or, next to a part that fills its range, together with it.
+fn with_neighbour(rig: &Rig) {
+    rig.attach(ChipModel::example_2_kbit(), Straps::address(5));
+}
+
 proptest! {
     #![proptest_config(cases(192))]
 
@@ -179,6 +184,8 @@ proptest! {
         let image = pattern(model.capacity as usize);
         let (fast, fast_chip) = rig_for(model, &image, false);
         let (slow, slow_chip) = rig_for(model, &image, true);
+        with_neighbour(&fast);
+        with_neighbour(&slow);
         prop_assert_eq!(run(&fast, model, &steps), run(&slow, model, &steps));
         fast.advance_ns(CYCLE);
         slow.advance_ns(CYCLE);
@@ -191,6 +198,8 @@ proptest! {
         let image = pattern(model.capacity as usize);
         let (fast, fast_chip) = rig_for(&model, &image, false);
         let (slow, slow_chip) = rig_for(&model, &image, true);
+        with_neighbour(&fast);
+        with_neighbour(&slow);
         prop_assert_eq!(run(&fast, &model, &steps), run(&slow, &model, &steps));
         for rig in [&fast, &slow] {
             rig.advance_ns(2_000_000_000);

@@ -1,0 +1,89 @@
+//! The usual random read on a quiet bus, without the bookkeeping that would find nothing.
+//!
+//! Observably the same as step by step (`tests/fast_path.rs` compares them); what is left out is the work of observers
+//! that have nothing to say about a legal random read.
+
+use embedded_hal::i2c::Operation;
+
+use crate::chip::Chip;
+use crate::chip::region::Target;
+use crate::world::World;
+
+impl World {
+    /// Does `[Write(header), Read(data)]` if it is such a read; otherwise does nothing and returns `false`.
+    pub(super) fn express_read(&mut self, address: u8, operations: &mut [Operation<'_>]) -> bool {
+        let [Operation::Write(header), Operation::Read(into)] = operations else { return false };
+        if into.is_empty() || address > 0x7F || !self.is_quiet() {
+            return false;
+        }
+        let (plan, begin) = (self.plan, self.now);
+        let first_byte = begin + plan.period_ns;
+        let Some(index) = self.only_chip_at(address) else { return false };
+        let chip = &mut self.chips[index];
+        chip.settle(first_byte + plan.received_ns());
+        if !chip.expects_plain_read(first_byte, address, header) {
+            return false;
+        }
+        chip.start(begin + plan.low_ns);
+        let mut at = first_byte + plan.received_ns();
+        chip.receive(at, address << 1);
+        for &byte in *header {
+            at += plan.byte_ns();
+            chip.receive(at, byte);
+        }
+        let restart = first_byte + plan.byte_ns() * (1 + header.len() as u64);
+        chip.start(restart + plan.period_ns + plan.low_ns);
+        let second_address = restart + 2 * plan.period_ns;
+        chip.receive(second_address + plan.received_ns(), address << 1 | 1);
+        let data = second_address + plan.byte_ns();
+        chip.read_run(data, plan.byte_ns(), into);
+        let end = data + plan.byte_ns() * into.len() as u64 + plan.period_ns;
+        chip.stop(end);
+        self.now = end;
+        self.calls += 1;
+        self.hear_notes();
+        true
+    }
+
+    /// Nobody watches single bytes, nothing disturbs them, and nothing is left over from before.
+    fn is_quiet(&self) -> bool {
+        self.trace.is_none()
+            && self.faults.is_none()
+            && self.wire.is_none()
+            && self.stop_due.is_none()
+            && self.held_by.is_none()
+            && self.supply_ahead.is_empty()
+            && self.others.is_empty()
+            && self.silent.is_empty()
+            && !self.overclock_faults
+            && !self.controller_hangs
+            && !self.in_transfer
+            && self.supply_mv > 0
+            && !self.detectors.awaits_access()
+    }
+
+    fn only_chip_at(&self, address: u8) -> Option<usize> {
+        let mut meant = (0..self.chips.len()).filter(|&i| self.chips[i].meant_by(address << 1).is_some());
+        let first = meant.next()?;
+        meant.next().is_none().then_some(first)
+    }
+}
+
+impl Chip {
+    /// Whether a random read at this header is plain: answered, inside the array, at a legal speed, nothing to report.
+    fn expects_plain_read(&self, now: u64, address: u8, header: &[u8]) -> bool {
+        let Some((Target::Array, block)) = self.meant_by(address << 1) else { return false };
+        let offset = header.iter().fold(block, |value, byte| value << 8 | u32::from(*byte));
+        header.len() == usize::from(self.model.word_address_bytes)
+            && !header.is_empty()
+            && offset < self.model.capacity
+            && self.cycle.is_none()
+            && now >= self.ready_ns
+            && self.supply_mv >= self.model.supply.read_min_mv
+            && self.ignored_address_bits() & 0x07 == 0
+            && self.model.regions.is_empty()
+            && !self.cells_disturbed()
+            && !self.overclocked()
+            && self.scl_hz >= self.model.min_scl_hz
+    }
+}
