@@ -1,4 +1,8 @@
 //! `pagewise bridge`: an unmodified Linux program on a simulated bus.
+//!
+//! With `--json` the report follows what the program itself prints: `device`, `program_exit` (its exit code, or 128 plus
+//! the signal that ended it), `device_opened`, and `hazards`, each with `hazard` (its name), `at_ns` (since its process
+//! opened the device) and `text`.
 
 mod chips;
 mod report;

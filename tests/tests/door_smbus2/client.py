@@ -209,6 +209,11 @@ def other_process():
         other = subprocess.run(sys.argv[6:], capture_output=True, text=True)
         assert other.returncode == 2, other
         assert "the image is in use by another process" in other.stderr, other
+        # A process that this one starts finds the same bus, and the image taken.
+        client = [sys.executable, "-c", "from smbus2 import SMBus; SMBus(7)"]
+        other = subprocess.run(client, capture_output=True, text=True)
+        assert other.returncode != 0 and f"[Errno {errno.EBUSY}]" in other.stderr, other
+        assert "the image is in use by another process" in other.stderr, other
         child = os.fork()
         if child == 0:
             for attempt in (lambda: read(bus, 0, 1), lambda: SMBus(BUS)):
