@@ -122,6 +122,8 @@ pub(crate) struct Chip {
     pub(crate) torn_rng: Rng,
     pub(crate) supply_mv: u32,
     pub(crate) scl_hz: u32,
+    /// The speed grade at this supply, if one covers it.
+    pub(crate) max_hz: Option<u32>,
     pub(crate) ready_ns: u64,
     pub(crate) rng: Rng,
     pub(crate) notes: Vec<(u64, Note)>,
@@ -159,10 +161,12 @@ impl Chip {
             torn_rng: rng.fork(0x7042),
             supply_mv,
             scl_hz,
+            max_hz: None,
             ready_ns: 0,
             rng,
             notes: Vec::new(),
         };
+        chip.max_hz = chip.grade().map(|grade| grade.scl_hz);
         chip.draw_power_up_state(0);
         chip
     }

@@ -69,6 +69,7 @@ impl Chip {
         let limits = self.model.supply;
         let (was_on, is_on) = (self.supply_mv >= limits.read_min_mv, mv >= limits.read_min_mv);
         self.supply_mv = mv;
+        self.max_hz = self.grade().map(|grade| grade.scl_hz);
         if mv < limits.write_min_mv && self.cycle.is_some() {
             self.tear(now);
         }
@@ -112,7 +113,7 @@ impl Chip {
     /// P2, L6: SCL against the grade and the floor.
     pub(crate) fn report_speed(&mut self, now: u64) {
         let scl_hz = self.scl_hz;
-        if let Some(max_hz) = self.grade().map(|g| g.scl_hz)
+        if let Some(max_hz) = self.max_hz
             && scl_hz > max_hz
         {
             self.say(now, Note::TooFast { scl_hz, max_hz });
@@ -125,7 +126,7 @@ impl Chip {
 
     /// Whether SCL is above the grade.
     pub(crate) fn overclocked(&self) -> bool {
-        self.grade().is_some_and(|g| self.scl_hz > g.scl_hz)
+        self.max_hz.is_some_and(|max_hz| self.scl_hz > max_hz)
     }
 
     /// Bits of the device address that this chip does not look at.
