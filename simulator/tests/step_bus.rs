@@ -45,10 +45,9 @@ fn stepped(bus: &mut StepBus, address: u8, parts: &[Part]) -> bool {
 fn steps(bus: &mut StepBus, address: u8, parts: &[Part]) -> bool {
     for (i, part) in parts.iter().enumerate() {
         let (read, before) = (matches!(part, Part::Read(_)), i.checked_sub(1).map(|i| &parts[i]));
-        if !(read && matches!(before, Some(Part::Read(_)))) {
-            if bus.start().is_err() || !bus.send(address << 1 | u8::from(read)) {
-                return false;
-            }
+        let goes_on = read && matches!(before, Some(Part::Read(_)));
+        if !goes_on && (bus.start().is_err() || !bus.send(address << 1 | u8::from(read))) {
+            return false;
         }
         match part {
             Part::Write(bytes) => {
