@@ -72,11 +72,9 @@ impl World {
 impl Chip {
     /// Whether a random read at this header is plain: answered, inside the array, at a legal speed, nothing to report.
     fn expects_plain_read(&self, now: u64, address: u8, header: &[u8]) -> bool {
-        let Some((Target::Array, block)) = self.meant_by(address << 1) else { return false };
-        let offset = header.iter().fold(block, |value, byte| value << 8 | u32::from(*byte));
-        header.len() == usize::from(self.model.word_address_bytes)
+        matches!(self.meant_by(address << 1), Some((Target::Array, _)))
+            && header.len() == usize::from(self.model.word_address_bytes)
             && !header.is_empty()
-            && offset < self.model.capacity
             && self.cycle.is_none()
             && now >= self.ready_ns
             && self.supply_mv >= self.model.supply.read_min_mv
