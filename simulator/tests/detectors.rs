@@ -94,18 +94,21 @@ fn block_alias_fires_when_ignored_bits_are_used_for_data() {
 
 #[test]
 fn block_alias_fires_on_reads_and_is_quiet_on_scans_and_polls() {
-    let bench = Bench::new(ignores_low_bits());
-    let mut byte = [0];
-    for address in 0x50..0x58 {
-        bench.rig.bus().write(address, &[]).unwrap();
-        bench.rig.bus().read(address, &mut byte).unwrap();
-        bench.rig.bus().write(address, &[0]).unwrap();
+    for trace in [true, false] {
+        let bench = Bench::new(ignores_low_bits());
+        bench.rig.set_trace(trace);
+        let mut byte = [0];
+        for address in 0x50..0x58 {
+            bench.rig.bus().write(address, &[]).unwrap();
+            bench.rig.bus().read(address, &mut byte).unwrap();
+            bench.rig.bus().write(address, &[0]).unwrap();
+        }
+        bench.read(0, 4);
+        assert!(bench.rig.finish().is_empty());
+        bench.rig.bus().write_read(0x53, &[0], &mut byte).unwrap();
+        bench.rig.bus().write_read(0x50, &[0], &mut byte).unwrap();
+        assert_eq!(bench.hazards(), [Hazard::BlockAlias]);
     }
-    bench.read(0, 4);
-    assert!(bench.rig.finish().is_empty());
-    bench.rig.bus().write_read(0x53, &[0], &mut byte).unwrap();
-    bench.rig.bus().write_read(0x50, &[0], &mut byte).unwrap();
-    assert_eq!(bench.hazards(), [Hazard::BlockAlias]);
 }
 
 #[test]
