@@ -250,6 +250,7 @@ fn margin_and_interval_bound_polls_and_waits() {
         loop {
             let step = plan.step();
             let outcome = if step.action == Action::Wait { Outcome::Done } else { Outcome::Nack };
+            assert!(step.action != Action::Wait || interval > 0, "no pause is asked for where none is wanted");
             waited += if step.action == Action::Wait { u64::from(step.us) } else { 0 };
             if plan.complete(outcome).is_err() {
                 assert_eq!(waited, u64::from(plan.waited_us()));
