@@ -102,7 +102,7 @@ impl Preset {
             Quirks { adjacent_writes: AdjacentWrites::Refused, ..EXACT },
         ),
         preset(
-            "linux-bcm2835",
+            "linux-one-read-last",
             "one read per transaction and only last; adjacent writes restarted; NACK is Other",
             "torvalds/linux i2c-bcm2835.c; WMT-GmbH/pn532 #19",
             Quirks {
