@@ -66,7 +66,7 @@ fn linux_presets() {
     assert_eq!(bus.transaction(0x50, &mut []).unwrap_err().kind(), ErrorKind::Bus);
     assert_eq!(bus.write(0x51, &[0]).unwrap_err().kind(), ErrorKind::Other);
     assert_eq!(bus.read(0x50, &mut [0; 8193]).unwrap_err().kind(), ErrorKind::Bus);
-    let mut bus = bench.rig.bus_with(preset("linux-bcm2835"));
+    let mut bus = bench.rig.bus_with(preset("linux-one-read-last"));
     let (mut a, mut b) = ([0; 1], [0; 1]);
     let error = bus.transaction(0x50, &mut [Operation::Read(&mut a), Operation::Read(&mut b)]).unwrap_err();
     assert_eq!((error.fault, error.kind()), (BusFault::Unsupported, ErrorKind::Other));
