@@ -1,6 +1,9 @@
 //! The ledger: what a program meant to store, and why memory differs.
 
+mod expected;
 mod explain;
+mod places;
+mod reading;
 
 use alloc::collections::{BTreeSet, VecDeque};
 use alloc::string::String;

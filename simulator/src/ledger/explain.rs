@@ -1,6 +1,5 @@
 //! Why memory differs from what was meant: each lost byte is looked up in the writes that were tried.
 
-use alloc::collections::BTreeMap;
 use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -8,6 +7,9 @@ use alloc::vec::Vec;
 use crate::chip::Chip;
 use crate::event::ChipId;
 use crate::hazard::Hazard;
+use crate::ledger::expected::Expected;
+use crate::ledger::places::{BUCKET_BITS, Places};
+use crate::ledger::reading::{Reading, landing, readings};
 use crate::ledger::{Attempt, Ledger, Loss};
 
 /// What became of one byte.
@@ -23,39 +25,36 @@ struct Fate {
 
 const UNKNOWN: Fate = Fate { cause: None, landed: None, overwritten_by: None, taken_as_address: false };
 
-/// How the sender of a write may have understood its bytes.
-struct Reading {
-    /// Word-address bytes that the sender meant to send.
-    header: usize,
-    /// Where the sender meant the first data byte to go.
-    offset: u32,
-    /// What is wrong with this understanding; `None` if it is the part's own.
-    mistake: Option<Hazard>,
-}
-
-/// A write and the ways to understand it.
-type Try<'a> = (&'a Attempt, Vec<Reading>);
-
 impl Ledger {
     /// Compares what was meant with the memory of each chip; looks at no more than `most` lost bytes of each.
     pub(crate) fn explain(&self, chips: &[Chip], most: usize) -> Vec<Loss> {
+        self.explain_by(chips, most, BUCKET_BITS)
+    }
+
+    /// The same with writes filed in buckets of another width.
+    pub(super) fn explain_by(&self, chips: &[Chip], most: usize, bucket_bits: u32) -> Vec<Loss> {
         let mut losses = Vec::new();
         for (index, chip) in chips.iter().enumerate() {
-            let mut expected = BTreeMap::new();
-            for (_, offset, bytes) in self.meant.iter().filter(|(chip, _, _)| *chip == index) {
-                for (i, byte) in bytes.iter().enumerate() {
-                    expected.insert(offset + i as u32, *byte);
-                }
+            let lost = self.lost(index, chip, most);
+            if lost.is_empty() {
+                continue;
             }
-            // Read once per write, not once per lost byte: a large part that lost everything asks for both.
-            let mine = self.attempts.iter().filter(|attempt| attempt.chip == index);
-            let tries: Vec<Try<'_>> = mine.map(|attempt| (attempt, readings(chip, attempt))).collect();
-            let lost = expected.iter().filter(|&(&at, &byte)| at >= chip.model.capacity || chip.array.get(at) != byte);
-            let fate = |at, byte| self.or_unseen(index, self.fate(&tries, chip, at, byte));
-            let fates = lost.take(most).map(|(&at, &byte)| (at, fate(at, byte))).collect::<Vec<_>>();
+            let places = Places::new(self, index, chip, bucket_bits);
+            let fate = |at, byte| self.or_unseen(index, places.fate(at, byte));
+            let fates = lost.into_iter().map(|(at, byte)| (at, fate(at, byte))).collect::<Vec<_>>();
             losses.extend(group(index, chip, &fates));
         }
         losses
+    }
+
+    /// The first `most` bytes that are not where they were meant to be, with what they should be.
+    fn lost(&self, index: usize, chip: &Chip, most: usize) -> Vec<(u32, u8)> {
+        let mut expected = Expected::default();
+        for (_, offset, bytes) in self.meant.iter().filter(|(chip, _, _)| *chip == index) {
+            expected.mean(*offset, bytes);
+        }
+        let lost = |&(at, byte): &(u32, u8)| at >= chip.model.capacity || chip.array.get(at) != byte;
+        expected.bytes().filter(lost).take(most).collect()
     }
 
     /// No write was seen, but the chip refused somebody: a bit-banging controller stops after the device address, so that
@@ -66,64 +65,46 @@ impl Ledger {
         }
         fate
     }
+}
 
+impl Places<'_> {
     /// The latest write that meant this byte for this place, and what became of it.
-    fn fate(&self, tries: &[Try<'_>], chip: &Chip, at: u32, byte: u8) -> Fate {
+    fn fate(&self, at: u32, byte: u8) -> Fate {
         // The part's own understanding first, over all writes; only then the mistaken ones.
-        for mistaken in [false, true] {
-            for (attempt, readings) in tries.iter().rev() {
-                for reading in readings.iter().filter(|r| r.mistake.is_some() == mistaken) {
-                    if let Some(fate) = reading.fate(chip, attempt, at, byte) {
-                        return self.or_overwritten(tries, chip, at, byte, fate);
-                    }
-                }
+        for (attempt, reading) in self.own_at(at).chain(self.mistaken_at(at)) {
+            if let Some(fate) = reading.fate(self.chip, attempt, at, byte) {
+                return self.or_overwritten(at, byte, fate);
             }
         }
-        self.overwriter(tries, chip, at).unwrap_or(UNKNOWN)
+        self.overwriter(at).unwrap_or(UNKNOWN)
     }
 
-    fn or_overwritten(&self, tries: &[Try<'_>], chip: &Chip, at: u32, byte: u8, fate: Fate) -> Fate {
+    fn or_overwritten(&self, at: u32, byte: u8, fate: Fate) -> Fate {
+        let capacity = self.chip.model.capacity;
         // Stored where it was meant to be, and yet not there: somebody else came later.
-        if fate.cause.is_none() && fate.landed == Some(at) && chip.array.get(at & (chip.model.capacity - 1)) != byte {
-            return self.overwriter(tries, chip, at).unwrap_or(UNKNOWN);
+        if fate.cause.is_none() && fate.landed == Some(at) && self.chip.array.get(at & (capacity - 1)) != byte {
+            return self.overwriter(at).unwrap_or(UNKNOWN);
         }
         fate
     }
 
     /// The latest write that landed on `at` although it was meant for another place.
-    fn overwriter(&self, tries: &[Try<'_>], chip: &Chip, at: u32) -> Option<Fate> {
-        let now = (at < chip.model.capacity).then(|| chip.array.get(at))?;
-        for (attempt, readings) in tries.iter().rev().filter(|(attempt, _)| attempt.lost_to.is_none()) {
-            let header = usize::from(chip.model.word_address_bytes);
-            for (i, &byte) in attempt.raw.iter().enumerate().skip(header) {
-                if byte == now && landing(chip, attempt, i) == Some(at) {
-                    return self.blame(chip, attempt, readings, i, at);
-                }
-            }
-        }
-        None
-    }
-
-    fn blame(&self, chip: &Chip, attempt: &Attempt, readings: &[Reading], i: usize, at: u32) -> Option<Fate> {
+    fn overwriter(&self, at: u32) -> Option<Fate> {
+        let (attempt, i) = self.last_landed(at)?;
+        let readings = readings(self.chip, attempt);
         let own = readings.iter().find(|r| r.mistake.is_none())?;
         let meant = own.offset + (i - own.header) as u32;
-        let cause = if meant != at { Some(cause_of_move(chip, own.offset, meant)) } else { None };
-        if cause.is_some() {
+        if meant != at {
+            let cause = Some(cause_of_move(self.chip, own.offset, meant));
             return Some(Fate { cause, overwritten_by: Some(meant), ..UNKNOWN });
         }
         // It went where the part understood it to go: was it meant for elsewhere under another understanding?
         let other = readings
             .iter()
             .filter(|r| r.mistake.is_some() && i >= r.header)
-            .find(|r| self.means(attempt.chip, r.offset + (i - r.header) as u32, attempt.raw[i]))?;
+            .find(|r| self.means(r.offset + (i - r.header) as u32, attempt.raw[i]))?;
         let meant = other.offset + (i - other.header) as u32;
         Some(Fate { cause: other.mistake, overwritten_by: Some(meant), ..UNKNOWN })
-    }
-
-    fn means(&self, chip: usize, at: u32, byte: u8) -> bool {
-        self.meant
-            .iter()
-            .any(|(c, offset, bytes)| *c == chip && at >= *offset && bytes.get((at - offset) as usize) == Some(&byte))
     }
 }
 
@@ -152,49 +133,6 @@ fn cause_of_move(chip: &Chip, first: u32, meant: u32) -> Hazard {
     } else {
         Hazard::PageWrap
     }
-}
-
-/// Where the part put byte `i` of a write; `None` if it took it as part of the word address.
-fn landing(chip: &Chip, attempt: &Attempt, i: usize) -> Option<u32> {
-    let header = usize::from(chip.model.word_address_bytes);
-    let data = u32::try_from(i.checked_sub(header)?).ok()?;
-    let (_, block) = chip.meant_by(attempt.control)?;
-    let first = (block << (8 * header as u32) | number(&attempt.raw[..header])) & (chip.model.capacity - 1);
-    if chip.is_fram() {
-        return Some((first + data) & (chip.model.capacity - 1));
-    }
-    let page = chip.model.page;
-    Some(first & !(page - 1) | (first + data) & (page - 1))
-}
-
-fn number(bytes: &[u8]) -> u32 {
-    bytes.iter().fold(0, |value, byte| value << 8 | u32::from(*byte))
-}
-
-/// The part's own understanding of a write, and the mistaken ones that a program may have.
-fn readings(chip: &Chip, attempt: &Attempt) -> Vec<Reading> {
-    let expects = usize::from(chip.model.word_address_bytes);
-    let block = chip.meant_by(attempt.control).map_or(0, |(_, block)| block);
-    let mut all = Vec::new();
-    for header in (0..=3).filter(|&n| n <= attempt.raw.len()) {
-        let value = number(&attempt.raw[..header]);
-        let shift = 8 * header as u32;
-        if header == expects {
-            all.push(Reading { header, offset: block << shift | value, mistake: None });
-            let ignored = chip.ignored_address_bits() & 0x07;
-            let bits = u32::from(attempt.control >> 1 & ignored);
-            if bits != 0 {
-                all.push(Reading { header, offset: bits << shift | value, mistake: Some(Hazard::BlockAlias) });
-            }
-        } else if header > 0 {
-            all.push(Reading { header, offset: value, mistake: Some(Hazard::AddressWidth) });
-            let low = u32::from(attempt.control >> 1 & 0x07);
-            if low != 0 && header < 3 {
-                all.push(Reading { header, offset: low << shift | value, mistake: Some(Hazard::AddressWidth) });
-            }
-        }
-    }
-    all
 }
 
 /// Neighbours with the same fate become one loss.
