@@ -10,12 +10,13 @@ pub mod firmware;
 pub mod remedy;
 pub mod rule;
 pub mod verdict;
+mod watched;
 
 use serde::Serialize;
 
 use crate::board::Board;
 use crate::card::Card;
-pub use evidence::{Evidence, Run};
+pub use evidence::{Baseline, Evidence, Run};
 pub use finding::{Amend, Finding, Proviso};
 pub use verdict::Verdict;
 
@@ -72,34 +73,56 @@ impl<'a> Case<'a> {
     }
 }
 
-/// Judges one candidate for one board, by rules and by simulation.
-#[must_use]
-pub fn judge(board: &Board, old: &Card, new: &Card) -> Judgement {
-    let case = Case::new(board, old, new);
-    let (mut findings, granted) = find(&case);
-    findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), finding.proviso.is_some()));
-    let verdict = worst(findings.iter().filter(|finding| finding.proviso.is_none()));
-    let worst_case = worst(findings.iter());
-    let mut provided_that: Vec<String> = Vec::new();
-    for proviso in findings.iter().filter(|finding| finding.verdict > verdict).filter_map(|f| f.proviso.as_ref()) {
-        if !provided_that.contains(&proviso.text) {
-            provided_that.push(proviso.text.clone());
+/// A board with its fitted part, as candidates are measured against it.
+#[derive(Debug, Clone)]
+pub struct Fitted<'a> {
+    board: &'a Board,
+    old: &'a Card,
+    baseline: Baseline,
+}
+
+impl<'a> Fitted<'a> {
+    /// Runs the board's firmware on the fitted part, once for all candidates.
+    #[must_use]
+    pub fn new(board: &'a Board, old: &'a Card) -> Self {
+        Self { board, old, baseline: Baseline::of(board, &old.in_footprint(board.footprint)) }
+    }
+
+    /// Judges one candidate, by rules and by simulation.
+    #[must_use]
+    pub fn judge(&self, new: &Card) -> Judgement {
+        let case = Case::new(self.board, self.old, new);
+        let (mut findings, granted) = find(&case);
+        findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), finding.proviso.is_some()));
+        let verdict = worst(findings.iter().filter(|finding| finding.proviso.is_none()));
+        let worst_case = worst(findings.iter());
+        let mut provided_that: Vec<String> = Vec::new();
+        for proviso in findings.iter().filter(|finding| finding.verdict > verdict).filter_map(|f| f.proviso.as_ref()) {
+            if !provided_that.contains(&proviso.text) {
+                provided_that.push(proviso.text.clone());
+            }
+        }
+        let evidence = evidence::gather(&case, &granted, verdict, &self.baseline);
+        let simulated = findings.iter().filter(|finding| finding.proviso.is_none() && finding.simulated);
+        let agree = evidence.verdict == worst(simulated);
+        Judgement {
+            board: self.board.name.clone(),
+            fitted: self.old.id.clone(),
+            candidate: new.id.clone(),
+            verdict,
+            worst_case,
+            provided_that,
+            findings,
+            evidence,
+            agree,
         }
     }
-    let evidence = evidence::gather(&case, &granted, verdict);
-    let simulated = findings.iter().filter(|finding| finding.proviso.is_none() && finding.simulated);
-    let agree = evidence.verdict == worst(simulated);
-    Judgement {
-        board: board.name.clone(),
-        fitted: old.id.clone(),
-        candidate: new.id.clone(),
-        verdict,
-        worst_case,
-        provided_that,
-        findings,
-        evidence,
-        agree,
-    }
+}
+
+/// Judges one candidate for one board, by rules and by simulation. For many candidates see [`Fitted`].
+#[must_use]
+pub fn judge(board: &Board, old: &Card, new: &Card) -> Judgement {
+    Fitted::new(board, old).judge(new)
 }
 
 /// Applies the rules; a value that a proviso grants can bring up another question (the SCL rate at a supply that nobody

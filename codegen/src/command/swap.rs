@@ -14,7 +14,7 @@ use crate::board::{self, Board};
 use crate::card::{Card, Catalogue};
 use crate::fault::{Fault, Faults};
 use crate::output::{Answer, Exit};
-use crate::swap::{self, Judgement, Verdict};
+use crate::swap::{Fitted, Judgement, Verdict};
 
 /// Judge candidate parts for boards, by rules and by running the firmware on the simulated chips.
 #[derive(Debug, Args)]
@@ -133,10 +133,13 @@ struct Job<'c> {
 }
 
 fn judge_all(jobs: Vec<Job<'_>>) -> Vec<BoardAnswer> {
+    // Judgements differ a hundredfold in time, so no thread takes more than one at once.
     jobs.into_par_iter()
+        .with_max_len(1)
         .map(|job| {
+            let fitted = Fitted::new(&job.board, job.old);
             let mut judgements: Vec<Judgement> =
-                job.candidates.par_iter().map(|new| swap::judge(&job.board, job.old, new)).collect();
+                job.candidates.par_iter().with_max_len(1).map(|new| fitted.judge(new)).collect();
             judgements.sort_by_key(|judgement| {
                 (judgement.verdict, judgement.worst_case, judgement.provided_that.len(), judgement.findings.len())
             });

@@ -6,13 +6,11 @@
 
 use std::cell::Cell;
 
-use pagewise_simulator::trace::text::transfers;
-use pagewise_simulator::{
-    AdjacentWrites, ChipId, CycleTime, EventKind, Hazard, Incident, Level, PowerUp, Quirks, Rig, RigConfig, Straps,
-};
+use pagewise_simulator::{AdjacentWrites, ChipId, CycleTime, Hazard, Level, PowerUp, Quirks, Rig, RigConfig, Straps};
 use serde::Serialize;
 
 use super::firmware::{Log, Runner};
+use super::watched::{TRACED_NS, Watched, Window, transfer_text};
 use super::{Case, Verdict, as_it_works, remedy};
 use crate::board::{Board, Firmware, Region, Strap, Wait, WriteShape};
 use crate::card::{Card, Pointer};
@@ -62,16 +60,34 @@ pub struct Run {
     pub transaction: Option<String>,
 }
 
+/// What every candidate for a board is measured against.
+#[derive(Debug, Clone)]
+pub struct Baseline {
+    old: Run,
+    /// What the firmware expects to read when it reads on after a write: what it reads on the fitted part.
+    pointers: Option<Vec<u32>>,
+}
+
+impl Baseline {
+    /// Runs the firmware on the fitted part.
+    #[must_use]
+    pub fn of(board: &Board, old: &Card) -> Self {
+        let reads_on = board.firmware.reads_on_after_write;
+        let after = |region| pointer_after(&board.firmware, region, old);
+        let pointers = reads_on.then(|| written(board).map(after).collect());
+        Self { old: run(board, &as_it_works(board, old), None), pointers }
+    }
+}
+
 /// Runs the ladder for a case: `granted` is the candidate with every proviso granted, `verdict` what the rules say.
 #[must_use]
-pub fn gather(case: &Case<'_>, granted: &Card, verdict: Verdict) -> Evidence {
+pub fn gather(case: &Case<'_>, granted: &Card, verdict: Verdict, baseline: &Baseline) -> Evidence {
     let board = case.board;
-    let old = run(board, &as_it_works(board, &case.old), None);
-    let expects = pointer_expectations(board, &case.old);
-    let new = run(board, granted, expects.as_deref());
+    let (old, expects) = (baseline.old.clone(), baseline.pointers.as_deref());
+    let new = run(board, granted, expects);
     let mut evidence = Evidence { verdict: Verdict::DropIn, old, new, changed: None, worst_case: None };
     if *granted != case.new && verdict != Verdict::Reject {
-        let worst = run(board, &case.new, expects.as_deref());
+        let worst = run(board, &case.new, expects);
         evidence.worst_case = (!worst.serves).then_some(worst);
     }
     if evidence.new.serves {
@@ -85,14 +101,6 @@ pub fn gather(case: &Case<'_>, granted: &Card, verdict: Verdict) -> Evidence {
         return Evidence { verdict: Verdict::Rework, changed: Some(changed), ..evidence };
     }
     Evidence { verdict: Verdict::Reject, ..evidence }
-}
-
-/// What the firmware expects to read when it reads on after a write: what it reads on the fitted part.
-fn pointer_expectations(board: &Board, old: &Card) -> Option<Vec<u32>> {
-    board
-        .firmware
-        .reads_on_after_write
-        .then(|| written(board).map(|region| pointer_after(&board.firmware, region, old)).collect())
 }
 
 fn written(board: &Board) -> impl Iterator<Item = &Region> {
@@ -117,17 +125,12 @@ pub fn meant_for(offset: u32) -> u8 {
 }
 
 /// Runs the board's firmware on one part: writes every region that is written at run time, reads every region.
-///
-/// Explaining costs more than the run, so it is done only when a run without it has failed.
 #[must_use]
 pub fn run(board: &Board, card: &Card, reads_on_at: Option<&[u32]>) -> Run {
-    let first = attempt(board, card, reads_on_at, SEED, false);
+    let first = attempt(board, card, reads_on_at, SEED, true);
     // Firmware that never sets the whole pointer may find it by luck where it should stand; not twice.
     let lucky = board.firmware.word_address_bytes != card.word_address_bytes.value;
-    if !first.serves {
-        return attempt(board, card, reads_on_at, SEED, true);
-    }
-    if lucky {
+    if first.serves && lucky {
         let second = attempt(board, card, reads_on_at, SEED + 1, true);
         if !second.serves {
             return second;
@@ -138,26 +141,55 @@ pub fn run(board: &Board, card: &Card, reads_on_at: Option<&[u32]>) -> Run {
 
 /// Whether the part serves, without a word on why it does not: enough for the rungs of the ladder.
 fn serves(board: &Board, card: &Card) -> Option<Run> {
+    // No need to run what cannot serve however it goes.
+    if too_small(board, card) || nothing_promised(board, card).is_some() {
+        return None;
+    }
     let first = attempt(board, card, None, SEED, false);
     first.serves.then_some(first)
 }
 
 fn attempt(board: &Board, card: &Card, reads_on_at: Option<&[u32]>, seed: u64, explained: bool) -> Run {
-    let bus = &board.bus;
-    let config = RigConfig { scl_hz: bus.scl_khz * 1000, supply_mv: bus.supply_mv, seed };
-    let rig = Rig::new(config);
-    rig.set_trace(explained);
-    let capacity = card.capacity_bytes.value as usize;
-    let mut image = vec![BACKGROUND; capacity];
-    for region in board.regions.iter().filter(|region| region.writes_per_day == 0.0) {
-        for offset in region.offset..region.offset + region.length {
-            if let Some(byte) = image.get_mut(offset as usize) {
-                *byte = meant_for(offset);
-            }
-        }
+    let (rig, chip, before) = set_up(board, card, seed);
+    let log = match nothing_promised(board, card) {
+        Some(_) => Log { errors: 1, ..Log::default() },
+        None => execute(board, &rig, chip, reads_on_at, Window::NEVER),
+    };
+    if explained || nothing_lost(board, &rig, chip, &log, &before) {
+        rig.finish();
     }
-    let before = image.clone();
-    let chip = rig.attach_with(card.chip_model(), straps(board, card), PowerUp::Image(image));
+    let run = outcome(board, card, &rig, chip, &log, &before, explained);
+    if run.serves || !explained {
+        return run;
+    }
+    let first = rig.incidents().first().map(|incident| incident.at_ns);
+    let transaction = first.and_then(|at_ns| transfer_at(board, card, reads_on_at, seed, at_ns));
+    Run { transaction, ..run }
+}
+
+/// The transfer on the bus at a time of a run, as text. The trace costs more than the run, so the run was without, and
+/// is repeated here up to that time with the trace on for the end of it.
+fn transfer_at(board: &Board, card: &Card, reads_on_at: Option<&[u32]>, seed: u64, at_ns: u64) -> Option<String> {
+    if nothing_promised(board, card).is_some() {
+        return None;
+    }
+    [at_ns.saturating_sub(TRACED_NS), 0].into_iter().find_map(|from_ns| {
+        let (rig, chip, _) = set_up(board, card, seed);
+        execute(board, &rig, chip, reads_on_at, Window { from_ns, until_ns: at_ns });
+        transfer_text(&rig.trace(), at_ns)
+    })
+}
+
+/// A rig with the part in the board, and the memory it begins with. The trace is off.
+fn set_up(board: &Board, card: &Card, seed: u64) -> (Rig, ChipId, Vec<u8>) {
+    let bus = &board.bus;
+    let rig = Rig::new(RigConfig { scl_hz: bus.scl_khz * 1000, supply_mv: bus.supply_mv, seed });
+    rig.set_trace(false);
+    let mut before = vec![BACKGROUND; card.capacity_bytes.value as usize];
+    for region in board.regions.iter().filter(|region| region.writes_per_day == 0.0) {
+        fill(&mut before, region);
+    }
+    let chip = rig.attach_with(card.chip_model(), straps(board, card), PowerUp::Image(before.clone()));
     rig.set_write_cycle(chip, CycleTime::Max);
     for address in &board.bus.other_addresses {
         rig.attach_other(*address, "neighbour");
@@ -166,14 +198,16 @@ fn attempt(board: &Board, card: &Card, reads_on_at: Option<&[u32]>, seed: u64, e
         rig.power_cycle();
         rig.advance_ns(u64::from(us) * 1000);
     }
-    let log = match nothing_promised(board, card) {
-        Some(_) => Log { errors: 1, ..Log::default() },
-        None => execute(board, &rig, chip, reads_on_at),
-    };
-    if explained || nothing_lost(board, &rig, chip, &log, &before) {
-        rig.finish();
+    (rig, chip, before)
+}
+
+/// Puts the bytes meant for a region into a memory, as far as it reaches.
+fn fill(memory: &mut [u8], region: &Region) {
+    for offset in region.offset..region.offset + region.length {
+        if let Some(byte) = memory.get_mut(offset as usize) {
+            *byte = meant_for(offset);
+        }
     }
-    outcome(board, card, &rig, chip, &log, &before, explained)
 }
 
 fn nothing_lost(board: &Board, rig: &Rig, chip: ChipId, log: &Log, before: &[u8]) -> bool {
@@ -183,14 +217,12 @@ fn nothing_lost(board: &Board, rig: &Rig, chip: ChipId, log: &Log, before: &[u8]
 /// The whole array as it should be after the run.
 fn wanted(board: &Board, before: &[u8]) -> Vec<u8> {
     let mut wanted = before.to_vec();
-    for region in written(board) {
-        for offset in region.offset..region.offset + region.length {
-            if let Some(byte) = wanted.get_mut(offset as usize) {
-                *byte = meant_for(offset);
-            }
-        }
-    }
+    written(board).for_each(|region| fill(&mut wanted, region));
     wanted
+}
+
+fn too_small(board: &Board, card: &Card) -> bool {
+    board.used_bytes() > card.capacity_bytes.value
 }
 
 /// Why the part's sheet promises nothing on this board: a pin that is not tied as demanded, too high a supply. A part
@@ -226,13 +258,13 @@ fn wp_level(card: &Card, protect: bool) -> Level {
     if card.wp_active_high.value == protect { Level::High } else { Level::Low }
 }
 
-fn execute(board: &Board, rig: &Rig, chip: ChipId, reads_on_at: Option<&[u32]>) -> Log {
+fn execute(board: &Board, rig: &Rig, chip: ChipId, reads_on_at: Option<&[u32]>, traced: Window) -> Log {
     let settings = &board.firmware;
     let adjacent = match settings.write_shape {
         WriteShape::TwoRestarted => AdjacentWrites::Restart,
         WriteShape::OneBuffer | WriteShape::TwoJoined => AdjacentWrites::Joined,
     };
-    let bus = rig.bus_with(Quirks { adjacent_writes: adjacent, ..Quirks::default() });
+    let bus = Watched::new(rig, Quirks { adjacent_writes: adjacent, ..Quirks::default() }, traced);
     let clock = rig.clone();
     let misread = Cell::new(None);
     let mut runner = Runner::new(settings, bus, rig.delay(), move || clock.now_ns() / 1000);
@@ -278,7 +310,7 @@ fn outcome(board: &Board, card: &Card, rig: &Rig, chip: ChipId, log: &Log, befor
     let mut hazards: Vec<Hazard> = incidents.iter().map(|incident| incident.hazard).collect();
     hazards.sort_unstable();
     hazards.dedup();
-    let too_small = board.used_bytes() > card.capacity_bytes.value;
+    let too_small = too_small(board, card);
     let explanation = if explained { rig.explain_at_most(LOOKED_AT) } else { Vec::new() };
     let first_loss = explanation.first().map(|loss| loss.text.clone()).or_else(|| {
         let misread = log.misread.map(|(at, wanted, found)| {
@@ -305,18 +337,6 @@ fn outcome(board: &Board, card: &Card, rig: &Rig, chip: ChipId, log: &Log, befor
         time_us: rig.now_ns() / 1000,
         hazards,
         first_loss: if serves { None } else { first_loss },
-        transaction: if serves { None } else { failing_transfer(rig, &incidents) },
+        transaction: None,
     }
-}
-
-/// The transfer during which the first incident was reported, cut to a readable length.
-fn failing_transfer(rig: &Rig, incidents: &[Incident]) -> Option<String> {
-    const MOST_CHARACTERS: usize = 72;
-    let at_ns = incidents.first()?.at_ns;
-    let events = rig.trace();
-    let start = events.iter().rposition(|event| event.at_ns <= at_ns && event.kind == EventKind::Start)?;
-    let stop = events[start..].iter().position(|event| event.kind == EventKind::Stop);
-    let text = transfers(&events[start..stop.map_or(events.len(), |length| start + length + 1)]);
-    let line: String = text.lines().next()?.trim().chars().take(MOST_CHARACTERS).collect();
-    Some(if line.len() < MOST_CHARACTERS { line } else { format!("{line} …") })
 }
