@@ -133,7 +133,7 @@ struct Job<'c> {
 }
 
 fn judge_all(jobs: Vec<Job<'_>>) -> Vec<BoardAnswer> {
-    // Judgements differ a hundredfold in time, so no thread takes more than one at once.
+    // Judgements differ much in time, so no thread takes more than one at once.
     jobs.into_par_iter()
         .with_max_len(1)
         .map(|job| {
