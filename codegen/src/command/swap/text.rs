@@ -135,11 +135,15 @@ fn summary(out: &mut String, answers: &[BoardAnswer]) {
     });
     let agree = judgements.iter().filter(|judgement| judgement.agree).count();
     let text = format!(
-        "{} boards, {} judgements: {}. Rules and simulation agree on {agree} of {}.",
-        answers.len(),
-        judgements.len(),
+        "{}, {}: {}. Rules and simulation agree on {agree} of {}.",
+        counted(answers.len(), "board"),
+        counted(judgements.len(), "judgement"),
         counts.join(", "),
         judgements.len()
     );
     let _ = writeln!(out, "{}", wrapped(&text, "", ""));
+}
+
+fn counted(count: usize, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
