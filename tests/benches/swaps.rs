@@ -1,12 +1,13 @@
 //! Swaps: example boards against cards, each judged by rules and by simulation. Numbers are swaps per second.
 
 use std::path::Path;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use divan::Bencher;
 use divan::counter::ItemsCount;
 use pagewise::board::{self, Board};
 use pagewise::card::{Card, Catalogue};
-use pagewise::swap::judge;
+use pagewise::swap::Fitted;
 
 fn main() {
     divan::main();
@@ -23,14 +24,23 @@ fn boards() -> Vec<Board> {
     boards
 }
 
+/// As the command does it: the fitted part once per board, then one card after the other.
 fn judge_all(boards: &[Board], catalogue: &Catalogue) -> usize {
-    let swaps: Vec<(&Board, &Card)> =
-        boards.iter().flat_map(|board| catalogue.cards().iter().map(move |card| (board, card))).collect();
-    let agree = |(board, new): &(&Board, &Card)| judge(board, catalogue.find(&board.fitted).unwrap(), new).agree;
-    let (left, right) = swaps.split_at(swaps.len() / 2);
+    let fitted: Vec<Fitted<'_>> =
+        boards.iter().map(|board| Fitted::new(board, catalogue.find(&board.fitted).unwrap())).collect();
+    let swaps: Vec<(&Fitted<'_>, &Card)> =
+        fitted.iter().flat_map(|fitted| catalogue.cards().iter().map(move |card| (fitted, card))).collect();
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut agree = 0;
+        while let Some((fitted, card)) = swaps.get(next.fetch_add(1, Ordering::Relaxed)) {
+            agree += usize::from(fitted.judge(card).agree);
+        }
+        agree
+    };
     std::thread::scope(|scope| {
-        let half = scope.spawn(|| left.iter().filter(|swap| agree(swap)).count());
-        right.iter().filter(|swap| agree(swap)).count() + half.join().unwrap()
+        let other = scope.spawn(work);
+        work() + other.join().unwrap()
     })
 }
 

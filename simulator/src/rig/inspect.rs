@@ -120,8 +120,7 @@ impl Rig {
         self.explain_at_most(usize::MAX)
     }
 
-    /// The same, looking at no more than the first `most` lost bytes of each chip: the time grows with lost bytes
-    /// times writes, and one loss is often enough to know.
+    /// The same, looking at no more than the first `most` lost bytes of each chip: one loss is often enough to know.
     #[must_use]
     pub fn explain_at_most(&self, most: usize) -> Vec<Loss> {
         let world = &mut *self.world.borrow_mut();
