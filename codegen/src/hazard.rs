@@ -26,6 +26,7 @@ mod torn_write;
 mod undervoltage;
 mod wear_out;
 mod write_protect;
+mod wrong_family;
 
 pub use picture::Row;
 use serde::Serialize;
@@ -103,7 +104,7 @@ impl Demonstration {
 }
 
 /// Every demonstration, in the order of the design.
-static ALL: [Demonstration; 16] = [
+static ALL: [Demonstration; 17] = [
     page_wrap::DEMONSTRATION,
     address_width::one_to_two::DEMONSTRATION,
     address_width::two_to_one::DEMONSTRATION,
@@ -119,6 +120,7 @@ static ALL: [Demonstration; 16] = [
     floating_pin::DEMONSTRATION,
     overclock::DEMONSTRATION,
     undervoltage::DEMONSTRATION,
+    wrong_family::DEMONSTRATION,
     stuck_bus::DEMONSTRATION,
 ];
 
