@@ -2,10 +2,10 @@
 //! and SCL rate in grade.
 
 use pagewise::card::{Card, Catalogue};
-use pagewise_driver::{Eeprom, Options, Wait};
+use pagewise_driver::{Eeprom, Geometry, Options, Parameters, Wait};
 use pagewise_simulator::{CycleTime, PowerUp, Rig, RigConfig};
 use pagewise_tests::operations::Place;
-use pagewise_tests::search::{counterexample, scaled};
+use pagewise_tests::search::{counterexample, found, scaled};
 use pagewise_tests::seat::Seat;
 use proptest::collection::vec;
 use proptest::prelude::*;
@@ -63,14 +63,17 @@ fn program() -> impl Strategy<Value = Program> {
     })
 }
 
-fn keeps_quiet(card: &Card, program: &Program) -> Result<(), String> {
+fn keeps_quiet(card: &Card, program: &Program, page_factor: u32) -> Result<(), String> {
     let seat = Seat::new(card, program.pins, program.corner);
     let rig = Rig::new(RigConfig { scl_hz: seat.scl_hz, supply_mv: seat.supply_mv, seed: program.seed });
     let chip = rig.attach_with(card.chip_model(), seat.straps(), PowerUp::Erased);
     rig.set_write_cycle(chip, program.cycle);
     rig.set_trace(program.trace);
     let options = Options::new().with_wait(if program.fixed_wait { Wait::Fixed } else { Wait::Poll });
-    let mut part = Eeprom::<_, _, 64>::new(rig.bus(), rig.delay(), seat.geometry, options);
+    let parameters = seat.geometry.parameters();
+    let page_bytes = parameters.page_bytes * page_factor;
+    let geometry = Geometry::new(Parameters { page_bytes, ..parameters });
+    let mut part = Eeprom::<_, _, 64>::new(rig.bus(), rig.delay(), geometry, options);
     let whole = 0..seat.geometry.capacity_bytes();
     for step in &program.steps {
         match *step {
@@ -101,7 +104,15 @@ fn keeps_quiet(card: &Card, program: &Program) -> Result<(), String> {
 fn no_false_alarm_in_ten_thousand_random_correct_programs_over_all_cards() {
     let catalogue = Catalogue::embedded().unwrap();
     let each = PROGRAMS.div_ceil(catalogue.cards().len() as u32);
-    let search = |card: &Card| counterexample(&card.id, scaled(each), &program(), |program| keeps_quiet(card, program));
+    let search =
+        |card: &Card| counterexample(&card.id, scaled(each), &program(), |program| keeps_quiet(card, program, 1));
     let alarms: Vec<String> = catalogue.cards().iter().filter_map(search).collect();
     assert!(alarms.is_empty(), "{} cards:\n{}", alarms.len(), alarms.join("\n"));
+}
+
+#[test]
+fn the_same_programs_alarm_when_the_driver_believes_in_a_doubled_page() {
+    let catalogue = Catalogue::embedded().unwrap();
+    let card = catalogue.find("24lc32a").unwrap();
+    assert!(found("doubled page", scaled(100), &program(), |program| keeps_quiet(card, program, 2)));
 }
