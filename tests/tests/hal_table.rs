@@ -160,7 +160,11 @@ fn unset(card: &Card, preset: &Preset) -> Outcome {
         Ok(found) if found == bench.wanted()[..found.len()] && bench.rig.memory(bench.chip) == bench.wanted() => {
             Outcome::Done
         }
-        Ok(_) => Outcome::Wrong,
+        Ok(_) => {
+            // A verified write that was reported as done is done, whatever the HAL; only the long read is not verified.
+            assert!(bench.rig.memory(bench.chip) == bench.wanted(), "{} on {}", preset.name, card.id);
+            Outcome::Wrong
+        }
         Err(error) => Outcome::Failed(kind(&error)),
     }
 }
