@@ -165,6 +165,9 @@ impl I2c for RigBus {
         if self.plain && world.express_read(address, operations) {
             return Ok(());
         }
+        if self.plain && world.express_poll(address, operations) {
+            return Err(self.error(BusFault::AddressNack));
+        }
         run(world, self.quirks, address, operations).map_err(|fault| self.error(fault))
     }
 }

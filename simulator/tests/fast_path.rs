@@ -14,6 +14,7 @@ enum Step {
     Write { offset: u32, data: Vec<u8> },
     Read { offset: u32, len: usize },
     ReadOn { len: usize },
+    Poll { offset: u32 },
     Two { offset: u32, first: Vec<u8>, second: Vec<u8> },
     Wait { ns: u64 },
 }
@@ -24,6 +25,7 @@ fn step() -> impl Strategy<Value = Step> {
         4 => (any::<u32>(), data()).prop_map(|(offset, data)| Step::Write { offset, data }),
         3 => (any::<u32>(), 1..600_usize).prop_map(|(offset, len)| Step::Read { offset, len }),
         2 => (1..300_usize).prop_map(|len| Step::ReadOn { len }),
+        3 => any::<u32>().prop_map(|offset| Step::Poll { offset }),
         1 => (any::<u32>(), data(), data()).prop_map(|(offset, first, second)| Step::Two { offset, first, second }),
         3 => (0..8_000_000_u64).prop_map(|ns| Step::Wait { ns }),
     ]
@@ -44,6 +46,10 @@ fn run(rig: &Rig, model: &ChipModel, steps: &[Step]) -> Vec<(Option<String>, Vec
                 let (address, header) = wire_address(model, offset % model.capacity);
                 got.resize(*len, 0);
                 bus.write_read(address, &header, &mut got)
+            }
+            Step::Poll { offset } => {
+                let (address, header) = wire_address(model, offset % model.capacity);
+                bus.write(address, &header)
             }
             Step::ReadOn { len } => {
                 got.resize(*len, 0);
@@ -125,6 +131,10 @@ fn run_plain(model: &ChipModel, image: &[u8], steps: &[Step]) -> (Vec<(Vec<u8>, 
                         PointerAfterWrite::LastPlusOne => (at(data.len() - 1) + 1) % model.capacity,
                     };
                 }
+            }
+            Step::Poll { offset } => {
+                plain.now += (2 + 9 * (1 + header)) * T;
+                plain.pointer = offset % model.capacity;
             }
             Step::Read { .. } | Step::ReadOn { .. } | Step::Two { .. } => {
                 let (len, written) = match step {

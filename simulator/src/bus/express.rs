@@ -1,7 +1,7 @@
-//! The usual random read on a quiet bus, without the bookkeeping that would find nothing.
+//! The usual random read and the usual poll on a quiet bus, without the bookkeeping that would find nothing.
 //!
 //! Observably the same as step by step (`tests/fast_path.rs` compares them); what is left out is the work of observers
-//! that have nothing to say about a legal random read.
+//! that have nothing to say about a legal random read or about acknowledge polling with a header.
 
 use embedded_hal::i2c::Operation;
 
@@ -45,6 +45,30 @@ impl World {
         true
     }
 
+    /// Does `[Write(header)]` if it is a poll that a chip in its write cycle refuses; otherwise does nothing and returns
+    /// `false`.
+    pub(super) fn express_poll(&mut self, address: u8, operations: &[Operation<'_>]) -> bool {
+        let [Operation::Write(header)] = operations else { return false };
+        if address > 0x7F || !self.is_quiet() {
+            return false;
+        }
+        let (plan, begin) = (self.plan, self.now);
+        let first_byte = begin + plan.period_ns;
+        let end = first_byte + plan.byte_ns() + plan.period_ns;
+        let Some(index) = self.only_chip_at(address) else { return false };
+        let chip = &mut self.chips[index];
+        if !chip.expects_refused_poll(first_byte, end, address, header) {
+            return false;
+        }
+        chip.start(begin + plan.low_ns);
+        chip.receive(first_byte + plan.received_ns(), address << 1);
+        chip.stop(end);
+        self.now = end;
+        self.calls += 1;
+        self.hear_notes();
+        true
+    }
+
     /// Nobody watches single bytes, nothing disturbs them, and nothing is left over from before.
     fn is_quiet(&self) -> bool {
         self.trace.is_none()
@@ -76,7 +100,20 @@ impl Chip {
             && header.len() == usize::from(self.model.word_address_bytes)
             && !header.is_empty()
             && self.cycle.is_none()
-            && now >= self.ready_ns
+            && self.nothing_to_report(now)
+    }
+
+    /// Whether a poll with this header is refused from its first to its last moment, with nothing to report.
+    fn expects_refused_poll(&self, now: u64, end: u64, address: u8, header: &[u8]) -> bool {
+        matches!(self.meant_by(address << 1), Some((Target::Array, _)))
+            && header.len() == usize::from(self.model.word_address_bytes)
+            && !header.is_empty()
+            && self.cycle.is_some_and(|cycle| cycle.ends_ns > end && self.refuses(cycle, address << 1))
+            && self.nothing_to_report(now)
+    }
+
+    fn nothing_to_report(&self, now: u64) -> bool {
+        now >= self.ready_ns
             && self.supply_mv >= self.model.supply.read_min_mv
             && self.ignored_address_bits() & 0x07 == 0
             && self.model.regions.is_empty()

@@ -134,15 +134,19 @@ impl Chip {
         }
     }
 
+    /// W7 (axis): whether this control byte is refused inside this write cycle.
+    pub(crate) fn refuses(&self, cycle: Cycle, control: u8) -> bool {
+        match self.model.busy_answer {
+            BusyAnswer::AnyAccess => true,
+            BusyAnswer::WritesOnly => control & 1 == 0,
+            BusyAnswer::SameControlByte => control == cycle.control,
+        }
+    }
+
     /// W7: a device address that is the chip's own, inside the write cycle. Returns the acknowledge bit.
     pub(crate) fn answer_while_busy(&mut self, now: u64, cycle: Cycle, control: u8) -> bool {
         let read = control & 1 == 1;
-        let refused = match self.model.busy_answer {
-            BusyAnswer::AnyAccess => true,
-            BusyAnswer::WritesOnly => !read,
-            BusyAnswer::SameControlByte => control == cycle.control,
-        };
-        if refused {
+        if self.refuses(cycle, control) {
             self.say(now, Note::BusyRefused { read, left_ns: cycle.ends_ns - now });
             return false;
         }
