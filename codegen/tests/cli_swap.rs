@@ -30,6 +30,8 @@ fn changed(name: &str, from: &str, to: &str) -> PathBuf {
 
 #[test]
 fn the_example_boards_cover_every_verdict_and_at_least_ten_hazards() {
+    let output = swap(&[examples().to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(0), "every example board has a candidate that serves");
     let answer = json(&[examples().to_str().unwrap()]);
     let boards = answer["boards"].as_array().unwrap();
     assert!(boards.len() >= 8, "{} boards", boards.len());
