@@ -101,7 +101,7 @@ proptest! {
         for rig in [&wire, &byte] {
             rig.advance_ns(200_000_000);
         }
-        prop_assert_eq!(wire.memory(wire_chip), byte.memory(byte_chip));
+        prop_assert_eq!(first_difference(&wire.memory(wire_chip), &byte.memory(byte_chip)), None);
     }
 
     #[test]
@@ -119,7 +119,7 @@ proptest! {
         for rig in [&wire, &byte] {
             rig.advance_ns(2_000_000_000);
         }
-        prop_assert_eq!(wire.memory(wire_chip), byte.memory(byte_chip));
+        prop_assert_eq!(first_difference(&wire.memory(wire_chip), &byte.memory(byte_chip)), None);
     }
 
     #[test]
@@ -139,6 +139,6 @@ proptest! {
         for rig in [&wire, &byte] {
             rig.advance_ns(200_000_000);
         }
-        prop_assert_eq!(wire.memory(wire_chip), byte.memory(byte_chip));
+        prop_assert_eq!(first_difference(&wire.memory(wire_chip), &byte.memory(byte_chip)), None);
     }
 }

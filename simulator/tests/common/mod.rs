@@ -228,3 +228,13 @@ pub fn cases(cases: u32) -> proptest::test_runner::Config {
     use proptest::test_runner::{Config, RngSeed};
     Config { cases, rng_seed: RngSeed::Fixed(0x24C0), failure_persistence: None, ..Config::default() }
 }
+
+/// Where two memories differ first; a dump of both would hide it.
+pub fn first_difference(left: &[u8], right: &[u8]) -> Option<String> {
+    if left.len() != right.len() {
+        return Some(format!("{} bytes against {}", left.len(), right.len()));
+    }
+    let at = left.iter().zip(right).position(|(left, right)| left != right)?;
+    let count = left.iter().zip(right).filter(|(left, right)| left != right).count();
+    Some(format!("0x{at:04X} holds 0x{:02X} against 0x{:02X}; {count} byte(s) differ", left[at], right[at]))
+}
