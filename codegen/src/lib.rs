@@ -6,6 +6,7 @@ pub mod card;
 pub mod command;
 pub mod fact;
 pub mod fault;
+pub mod fleet;
 pub mod form;
 pub mod generate;
 pub mod hazard;

@@ -2,19 +2,16 @@
 
 mod text;
 
-use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
-use rayon::prelude::*;
 use serde::Serialize;
 
 use super::Options;
-use crate::board::{self, Board};
-use crate::card::{Card, Catalogue};
-use crate::fault::{Fault, Faults};
+use crate::fault::Faults;
+use crate::fleet::{self, BoardAnswer, Candidates};
 use crate::output::{Answer, Exit};
-use crate::swap::{Fitted, Judgement, Verdict};
+use crate::swap::Verdict;
 
 /// Judge candidate parts for boards, by rules and by running the firmware on the simulated chips.
 #[derive(Debug, Args)]
@@ -48,15 +45,6 @@ fn verdict(word: &str) -> Result<Verdict, String> {
         .ok_or_else(|| "use drop-in, reconfigure, rework or reject".to_owned())
 }
 
-/// One board with the judgements of its candidates, best first.
-#[derive(Debug, Serialize)]
-pub struct BoardAnswer {
-    /// The board file's contents.
-    pub board: Board,
-    /// One judgement per candidate.
-    pub judgements: Vec<Judgement>,
-}
-
 #[derive(Serialize)]
 struct Body<'a> {
     accept: Verdict,
@@ -71,117 +59,17 @@ impl Swap {
     /// Everything that is wrong with cards, board files and part names.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
-        let boards = self.read_boards()?;
-        let jobs = self.jobs(&catalogue, boards)?;
-        let answers = judge_all(jobs);
+        let boards = fleet::files::read(&self.boards)?;
+        let candidates = match (self.all, self.candidates.as_slice()) {
+            (true, _) => Candidates::All,
+            (false, []) => Candidates::OfBoard,
+            (false, names) => Candidates::Named(names),
+        };
+        let answers = fleet::judge_all(fleet::jobs(&catalogue, boards, candidates)?);
         let usable =
             answers.iter().all(|answer| answer.judgements.iter().any(|judgement| judgement.verdict <= self.accept));
         let exit = if usable { Exit::Usable } else { Exit::Against };
         let body = Body { accept: self.accept, usable, boards: &answers };
         Ok(Answer::new(options.reader(), "swap", exit, &body, || text::render(&answers, &catalogue, self.full)))
-    }
-
-    fn read_boards(&self) -> Result<Vec<Board>, Faults> {
-        let mut faults = Vec::new();
-        let mut boards = Vec::new();
-        for path in &self.boards {
-            match board_files(path) {
-                Ok(files) => {
-                    for file in files {
-                        match board::read(&file) {
-                            Ok(board) => boards.push(board),
-                            Err(more) => faults.extend(more.0),
-                        }
-                    }
-                }
-                Err(fault) => faults.push(fault),
-            }
-        }
-        Faults(faults).or_ok(boards)
-    }
-
-    /// Finds the cards that each board needs.
-    fn jobs<'c>(&self, catalogue: &'c Catalogue, boards: Vec<Board>) -> Result<Vec<Job<'c>>, Faults> {
-        let mut faults = Vec::new();
-        let mut jobs = Vec::new();
-        let find = |file: &str, field: &str, name: &str, faults: &mut Vec<Fault>| {
-            let found = catalogue.find(name);
-            if found.is_none() {
-                faults.push(unknown_part(catalogue, file, field, name));
-            }
-            found
-        };
-        for board in boards {
-            let old = find(&board.file, "fitted", &board.fitted, &mut faults);
-            let names = if self.candidates.is_empty() { &board.candidates } else { &self.candidates };
-            let file = if self.candidates.is_empty() { board.file.as_str() } else { "--to" };
-            let candidates: Vec<&Card> = if self.all || names.is_empty() {
-                catalogue.parts().filter(|card| Some(card.id.as_str()) != old.map(|old| old.id.as_str())).collect()
-            } else {
-                names.iter().filter_map(|name| find(file, "candidates", name, &mut faults)).collect()
-            };
-            jobs.extend(old.map(|old| Job { board, old, candidates }));
-        }
-        Faults(faults).or_ok(jobs)
-    }
-}
-
-struct Job<'c> {
-    board: Board,
-    old: &'c Card,
-    candidates: Vec<&'c Card>,
-}
-
-fn judge_all(jobs: Vec<Job<'_>>) -> Vec<BoardAnswer> {
-    // Judgements differ much in time, so no thread takes more than one at once.
-    jobs.into_par_iter()
-        .with_max_len(1)
-        .map(|job| {
-            let fitted = Fitted::new(&job.board, job.old);
-            let mut judgements: Vec<Judgement> =
-                job.candidates.par_iter().with_max_len(1).map(|new| fitted.judge(new)).collect();
-            judgements.sort_by_key(|judgement| {
-                (judgement.verdict, judgement.worst_case, judgement.provided_that.len(), judgement.findings.len())
-            });
-            BoardAnswer { board: job.board, judgements }
-        })
-        .collect()
-}
-
-fn board_files(path: &Path) -> Result<Vec<PathBuf>, Fault> {
-    let file = path.display().to_string();
-    let unreadable = |error: std::io::Error| {
-        Fault::of_file(&file, format!("cannot be read: {error}"), "check the path and its permissions")
-    };
-    if !path.is_dir() {
-        return Ok(vec![path.to_owned()]);
-    }
-    let mut files = Vec::new();
-    for entry in fs::read_dir(path).map_err(unreadable)? {
-        let entry = entry.map_err(unreadable)?.path();
-        if entry.extension().is_some_and(|extension| extension == "toml") {
-            files.push(entry);
-        }
-    }
-    files.sort();
-    if files.is_empty() {
-        return Err(Fault::of_file(&file, "holds no board file", "name a folder with *.toml board files"));
-    }
-    Ok(files)
-}
-
-fn unknown_part(catalogue: &Catalogue, file: &str, field: &str, name: &str) -> Fault {
-    let near = catalogue.near(name);
-    let remedy = if near.is_empty() {
-        "list the parts with `pagewise parts`, or add a card with --cards".to_owned()
-    } else {
-        format!("did you mean {}? `pagewise parts` lists all", near.join(", "))
-    };
-    Fault {
-        file: file.to_owned(),
-        line: 0,
-        field: field.to_owned(),
-        reason: format!("no card is called `{name}`"),
-        remedy,
     }
 }

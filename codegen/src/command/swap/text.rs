@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use super::BoardAnswer;
 use crate::card::Catalogue;
+use crate::fleet::BoardAnswer;
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
 use crate::swap::{Finding, Judgement, Run, Verdict};
 

@@ -1,0 +1,78 @@
+//! The cards that each board needs.
+
+use crate::board::Board;
+use crate::card::{Card, Catalogue};
+use crate::fault::{Fault, Faults};
+
+/// One board, its fitted part and its candidates.
+#[derive(Debug, Clone)]
+pub struct Job<'c> {
+    /// The board.
+    pub board: Board,
+    /// Card of the fitted part.
+    pub old: &'c Card,
+    /// Cards of the candidates.
+    pub candidates: Vec<&'c Card>,
+}
+
+/// Which parts are considered.
+#[derive(Debug, Clone, Copy)]
+pub enum Candidates<'n> {
+    /// Those that each board file names; every part where it names none.
+    OfBoard,
+    /// Every part of the catalogue but the fitted one.
+    All,
+    /// These, for every board, as the user named them on the command line.
+    Named(&'n [String]),
+}
+
+/// Finds the cards that each board needs.
+///
+/// # Errors
+/// Every part that no card describes.
+pub fn jobs<'c>(
+    catalogue: &'c Catalogue,
+    boards: Vec<Board>,
+    candidates: Candidates<'_>,
+) -> Result<Vec<Job<'c>>, Faults> {
+    let mut faults = Vec::new();
+    let mut jobs = Vec::new();
+    let find = |file: &str, field: &str, name: &str, faults: &mut Vec<Fault>| {
+        let found = catalogue.find(name);
+        if found.is_none() {
+            faults.push(unknown_part(catalogue, file, field, name));
+        }
+        found
+    };
+    for board in boards {
+        let old = find(&board.file, "fitted", &board.fitted, &mut faults);
+        let (file, names) = match candidates {
+            Candidates::Named(names) => ("--to", names),
+            Candidates::OfBoard => (board.file.as_str(), board.candidates.as_slice()),
+            Candidates::All => ("", [].as_slice()),
+        };
+        let candidates: Vec<&Card> = if names.is_empty() {
+            catalogue.parts().filter(|card| Some(card.id.as_str()) != old.map(|old| old.id.as_str())).collect()
+        } else {
+            names.iter().filter_map(|name| find(file, "candidates", name, &mut faults)).collect()
+        };
+        jobs.extend(old.map(|old| Job { board, old, candidates }));
+    }
+    Faults(faults).or_ok(jobs)
+}
+
+fn unknown_part(catalogue: &Catalogue, file: &str, field: &str, name: &str) -> Fault {
+    let near = catalogue.near(name);
+    let remedy = if near.is_empty() {
+        "list the parts with `pagewise parts`, or add a card with --cards".to_owned()
+    } else {
+        format!("did you mean {}? `pagewise parts` lists all", near.join(", "))
+    };
+    Fault {
+        file: file.to_owned(),
+        line: 0,
+        field: field.to_owned(),
+        reason: format!("no card is called `{name}`"),
+        remedy,
+    }
+}
