@@ -10,5 +10,6 @@ pub mod fleet;
 pub mod form;
 pub mod generate;
 pub mod hazard;
+pub mod image;
 pub mod output;
 pub mod swap;
