@@ -12,4 +12,5 @@ pub mod generate;
 pub mod hazard;
 pub mod image;
 pub mod output;
+pub mod report;
 pub mod swap;

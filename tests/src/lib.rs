@@ -4,9 +4,12 @@
 //! multiplies the number of cases.
 
 pub mod boards;
+pub mod hostile;
 pub mod naive;
 pub mod operations;
 pub mod property;
+pub mod python;
+pub mod reports;
 pub mod search;
 pub mod seat;
 pub mod tools;

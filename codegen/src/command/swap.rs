@@ -1,5 +1,6 @@
 //! `pagewise swap`: boards and candidates give verdicts with evidence.
 
+mod files;
 mod text;
 
 use std::path::PathBuf;
@@ -11,6 +12,7 @@ use super::Options;
 use crate::fault::Faults;
 use crate::fleet::{self, BoardAnswer, Candidates};
 use crate::output::{Answer, Exit};
+use crate::report::Report;
 use crate::swap::Verdict;
 
 /// Judge candidate parts for boards, by rules and by running the firmware on the simulated chips.
@@ -36,6 +38,9 @@ pub struct Swap {
     /// Show every finding of every candidate, also where many are judged.
     #[arg(long)]
     pub full: bool,
+    /// Reports to write besides.
+    #[command(flatten)]
+    pub files: files::Files,
 }
 
 fn verdict(word: &str) -> Result<Verdict, String> {
@@ -65,9 +70,12 @@ impl Swap {
             (false, []) => Candidates::OfBoard,
             (false, names) => Candidates::Named(names),
         };
+        self.files.check()?;
         let answers = fleet::judge_all(fleet::jobs(&catalogue, boards, candidates)?);
         let usable =
             answers.iter().all(|answer| answer.judgements.iter().any(|judgement| judgement.verdict <= self.accept));
+        let report = Report { answers: &answers, catalogue: &catalogue, accept: self.accept, full: self.full };
+        self.files.write(&report)?;
         let exit = if usable { Exit::Usable } else { Exit::Against };
         let body = Body { accept: self.accept, usable, boards: &answers };
         Ok(Answer::new(options.reader(), "swap", exit, &body, || text::render(&answers, &catalogue, self.full)))

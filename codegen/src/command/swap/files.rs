@@ -1,0 +1,66 @@
+//! The reports that `pagewise swap` writes besides its answer.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use crate::fault::{Fault, Faults};
+use crate::generate::disk;
+use crate::report::Report;
+
+/// Files to write the verdicts to, each in its own form.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Reports")]
+pub struct Files {
+    /// Write Markdown, for a comment on a change.
+    #[arg(long, value_name = "FILE")]
+    pub markdown: Option<PathBuf>,
+    /// Write JUnit XML, a case per board and candidate: a verdict worse than --accept fails.
+    #[arg(long, value_name = "FILE")]
+    pub junit: Option<PathBuf>,
+}
+
+/// What makes a text of a report.
+type Form = fn(&Report<'_>) -> String;
+
+impl Files {
+    fn asked(&self) -> Vec<(&Path, Form)> {
+        let all: [(&Option<PathBuf>, Form); 2] =
+            [(&self.markdown, |report| report.markdown()), (&self.junit, |report| report.junit())];
+        all.into_iter().filter_map(|(path, form)| Some((path.as_deref()?, form))).collect()
+    }
+
+    /// Looks at the names before anything is computed.
+    ///
+    /// # Errors
+    /// Two reports would be written to one file, a folder is missing, or a name is that of a folder.
+    pub(super) fn check(&self) -> Result<(), Faults> {
+        let asked = self.asked();
+        let mut faults = Vec::new();
+        for (at, (path, _)) in asked.iter().enumerate() {
+            let file = path.display().to_string();
+            if asked[..at].iter().any(|(other, _)| other == path) {
+                faults.push(Fault::of_file(&file, "is named for two reports", "give each report its own file"));
+            }
+            let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+            if folder.is_some_and(|folder| !folder.is_dir()) {
+                faults.push(Fault::of_file(&file, "lies in a folder that does not exist", "create the folder first"));
+            } else if path.is_dir() {
+                faults.push(Fault::of_file(&file, "is not a file", "name a file to write"));
+            }
+        }
+        Faults(faults).or_ok(())
+    }
+
+    /// Writes what was asked for; each file is replaced whole or not at all.
+    ///
+    /// # Errors
+    /// Everything that could not be written.
+    pub(super) fn write(&self, report: &Report<'_>) -> Result<(), Faults> {
+        let mut faults = Vec::new();
+        for (path, form) in self.asked() {
+            faults.extend(disk::replace(path, &form(report)).err());
+        }
+        Faults(faults).or_ok(())
+    }
+}

@@ -1,0 +1,89 @@
+//! Renders the templates of reports, and makes every text that is not ours harmless there.
+
+use serde::Serialize;
+use tera::{Context, Tera};
+
+use crate::output::plain;
+
+/// A language that a report is written in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Language {
+    Markdown,
+}
+
+const MARKDOWN: &[(&str, &str)] = &[("report.md.tera", include_str!("../../../templates/report.md.tera"))];
+
+impl Language {
+    const fn templates(self) -> &'static [(&'static str, &'static str)] {
+        match self {
+            Self::Markdown => MARKDOWN,
+        }
+    }
+
+    const fn escape(self) -> fn(&str) -> String {
+        match self {
+            Self::Markdown => markdown,
+        }
+    }
+}
+
+/// Renders a template with the fields of `values`.
+///
+/// # Panics
+/// When a template uses a name that `values` lacks; tests render every template.
+pub(super) fn render<T: Serialize>(language: Language, name: &str, values: &T) -> String {
+    let mut tera = Tera::default();
+    tera.add_raw_templates(language.templates().iter().copied()).expect("embedded templates are well formed");
+    tera.autoescape_on(vec![".tera"]);
+    tera.set_escape_fn(language.escape());
+    let context = Context::from_serialize(values).expect("template values are a struct");
+    tera.render(name, &context).expect("a template uses only names that it is given")
+}
+
+/// A text as Markdown that shows it as it is: no markup, no link, nobody called by name.
+///
+/// Every ASCII punctuation character may follow a backslash (CommonMark 0.31.2, section 2.4); the characters of HTML
+/// become references (section 2.5). A forge finds `@name` and `#12` in the finished text, where no backslash helps, so an
+/// invisible word joiner follows `@` and `#`. What means something only at the start of a line is escaped only there.
+pub(super) fn markdown(text: &str) -> String {
+    let text = plain(text);
+    let mut escaped = String::with_capacity(text.len() + 8);
+    for (at, c) in text.char_indices() {
+        let (before, after) = (&text[..at], &text[at + c.len_utf8()..]);
+        match c {
+            '&' => escaped.push_str("&amp;"),
+            '<' => escaped.push_str("&lt;"),
+            '>' => escaped.push_str("&gt;"),
+            '@' | '#' => escaped.extend(['\\', c, '\u{2060}']),
+            _ if means_something(c, before, after) => escaped.extend(['\\', c]),
+            c => escaped.push(c),
+        }
+    }
+    escaped
+}
+
+fn means_something(c: char, before: &str, after: &str) -> bool {
+    match c {
+        '-' | '+' | '=' => before.is_empty(),
+        '.' if before.to_ascii_lowercase().ends_with("www") => true,
+        '.' | ')' => before.bytes().all(|byte| byte.is_ascii_digit()) && (after.is_empty() || after.starts_with(' ')),
+        ':' => after.starts_with("//"),
+        _ => "\\`*_[]!|~^$".contains(c),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn markdown_keeps_a_text_a_text() {
+        assert_eq!(markdown("a|b `c` <i>\n# @d"), "a\\|b \\`c\\` &lt;i&gt; \\#\u{2060} \\@\u{2060}d");
+        assert_eq!(markdown("1. www.a http://b"), "1\\. www\\.a http\\://b");
+    }
+
+    #[test]
+    fn numbers_and_names_stay_legible() {
+        assert_eq!(markdown("1.8 V, 24LC64 (drop-in), 50 %"), "1.8 V, 24LC64 (drop-in), 50 %");
+    }
+}

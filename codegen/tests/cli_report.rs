@@ -1,0 +1,75 @@
+//! The reports of `pagewise swap`, and names of files that cannot be written.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+fn board(name: &str) -> String {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples/boards").join(name).display().to_string()
+}
+
+fn swap(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_pagewise"))
+        .arg("swap")
+        .args(arguments)
+        .current_dir(folder)
+        .output()
+        .expect("the program runs")
+}
+
+fn files(folder: &Path) -> Vec<PathBuf> {
+    let mut names: Vec<PathBuf> = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn reports_are_written_beside_the_answer_which_stays_as_it_is() {
+    let folder = tempfile::tempdir().unwrap();
+    let board = board("valve-driver.toml");
+    let alone = swap(folder.path(), &[&board, "--json"]);
+    let with = swap(folder.path(), &[&board, "--json", "--markdown", "a.md", "--junit", "a.xml"]);
+    assert_eq!((alone.status.code(), &alone.stdout), (with.status.code(), &with.stdout));
+    let text = fs::read_to_string(folder.path().join("a.md")).unwrap();
+    assert!(text.contains("| 24LC64 | reconfigure | page: set the firmware's page to 32 bytes |"), "{text}");
+    let text = fs::read_to_string(folder.path().join("a.xml")).unwrap();
+    assert!(text.contains("tests=\"2\" skipped=\"0\" failures=\"0\" errors=\"0\""), "{text}");
+    assert_eq!(files(folder.path()).len(), 2, "no temporary file is left");
+}
+
+#[test]
+fn a_report_is_written_also_when_the_verdict_is_against_the_board() {
+    let folder = tempfile::tempdir().unwrap();
+    let output = swap(folder.path(), &[&board("chart-logger.toml"), "--to", "24lc64", "--junit", "a.xml"]);
+    assert_eq!(output.status.code(), Some(1));
+    let text = fs::read_to_string(folder.path().join("a.xml")).unwrap();
+    assert!(text.contains("<failure message=\"reject; accepted is reconfigure\" type=\"reject\">"), "{text}");
+}
+
+#[test]
+fn bad_names_of_files_are_all_reported_and_nothing_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("kept.md"), "kept").unwrap();
+    let board = board("valve-driver.toml");
+    for (arguments, told) in [
+        (&["--markdown", "kept.md", "--junit", "kept.md"][..], &["is named for two reports"][..]),
+        (&["--markdown", "kept.md", "--junit", "missing/a.xml"], &["lies in a folder that does not exist"]),
+        (&["--markdown", ".", "--junit", "missing/a.xml"], &["is not a file", "does not exist"]),
+    ] {
+        let output = swap(folder.path(), &[&[board.as_str()], arguments].concat());
+        let message = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{message}");
+        assert!(told.iter().all(|told| message.contains(told)), "{message}");
+        assert_eq!(fs::read_to_string(folder.path().join("kept.md")).unwrap(), "kept");
+        assert_eq!(files(folder.path()).len(), 1);
+    }
+}
+
+#[test]
+fn bad_input_leaves_reports_as_they_were() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("kept.md"), "kept").unwrap();
+    let output = swap(folder.path(), &[&board("valve-driver.toml"), "--to", "nonsense", "--markdown", "kept.md"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert_eq!(fs::read_to_string(folder.path().join("kept.md")).unwrap(), "kept");
+}
