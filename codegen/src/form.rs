@@ -63,6 +63,15 @@ impl<'t> Document<'t> {
     }
 }
 
+/// A value whose type the reader of the file decides on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Raw {
+    /// A text.
+    Text(String),
+    /// A whole number, or a list of them.
+    Numbers(Vec<i128>),
+}
+
 /// One table of a [`Document`].
 pub struct Form<'d, 't> {
     document: &'d Document<'t>,
@@ -195,6 +204,32 @@ impl<'d, 't> Form<'d, 't> {
             }
         }
         numbers
+    }
+
+    /// A text, a whole number or a list of whole numbers, whichever stands there.
+    pub fn raw(&self, key: &str) -> Option<Raw> {
+        const WANTED: &str = "a text, a whole number or a list of whole numbers";
+        let number = |value: &DeValue<'_>| match value {
+            DeValue::Integer(number) => i128::from_str_radix(number.as_str(), number.radix()).ok(),
+            _ => None,
+        };
+        match self.take(key)? {
+            DeValue::String(text) => Some(Raw::Text(text.as_ref().to_owned())),
+            DeValue::Array(items) => {
+                let numbers: Option<Vec<i128>> = items.iter().map(|item| number(item.get_ref())).collect();
+                match numbers {
+                    Some(numbers) => Some(Raw::Numbers(numbers)),
+                    None => {
+                        self.fault(key, format!("is not {WANTED}"), format!("write {WANTED}"));
+                        None
+                    }
+                }
+            }
+            other => match number(other) {
+                Some(number) => Some(Raw::Numbers(vec![number])),
+                None => self.wrong(key, other, WANTED),
+            },
+        }
     }
 
     /// A table inside this one.

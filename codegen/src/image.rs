@@ -2,8 +2,11 @@
 //!
 //! [`sparse`] holds runs of bytes at offsets, [`formats`] reads and writes them as binary, Intel HEX and S-record.
 
+pub mod checksum;
+pub mod eui;
 pub mod formats;
 pub mod sparse;
 
+pub use eui::Eui;
 pub use formats::Form;
 pub use sparse::Image;

@@ -11,6 +11,7 @@ pub mod form;
 pub mod generate;
 pub mod hazard;
 pub mod image;
+pub mod layout;
 pub mod output;
 pub mod report;
 pub mod swap;
