@@ -67,19 +67,4 @@ impl Geometry {
         let header = Header { bytes, length: self.word_address_bytes() };
         Location { device_address: self.device_address() | select, header }
     }
-
-    /// Bytes from `offset` to the end of its page: what one page write may hold.
-    pub(crate) const fn write_room(&self, offset: u32) -> u32 {
-        room(self.page_bytes(), offset)
-    }
-
-    /// Bytes from `offset` to the end of its sequential-read block.
-    pub(crate) const fn read_room(&self, offset: u32) -> u32 {
-        room(self.sequential_read_bytes(), offset)
-    }
-}
-
-/// `block` is a power of two, so the remainder is a mask.
-const fn room(block: u32, offset: u32) -> u32 {
-    block.wrapping_sub(offset & block.wrapping_sub(1))
 }

@@ -236,7 +236,8 @@ async fn run<I2C: I2c, D: DelayNs>(
     let mut source = None;
     loop {
         let step = plan.step();
-        let place = config.geometry.locate(step.offset);
+        let Location { device_address, header } = config.geometry.locate(step.offset);
+        let header = header.as_bytes();
         let mut outcome = Outcome::Done;
         let result = match step.action {
             Action::Done => return Ok(()),
@@ -244,17 +245,15 @@ async fn run<I2C: I2c, D: DelayNs>(
                 delay.delay_us(step.us).await;
                 Ok(())
             }
-            Action::Poll => match place.header.as_bytes() {
-                [] => i2c.read(place.device_address, &mut [0]).await,
-                header => i2c.write(place.device_address, header).await,
-            },
-            Action::Write => match frame(buffer, &place.header, request, &step) {
-                Some(bytes) => i2c.write(place.device_address, bytes).await,
+            Action::Poll if header.is_empty() => i2c.read(device_address, &mut [0]).await,
+            Action::Poll => i2c.write(device_address, header).await,
+            Action::Write => match frame(buffer, header, request, &step) {
+                Some(bytes) => i2c.write(device_address, bytes).await,
                 None => return Err(Error::OutOfStep),
             },
             Action::Read | Action::Compare => {
                 let Some(target) = target(buffer, into, &step) else { return Err(Error::OutOfStep) };
-                let result = read(i2c, &place, target).await;
+                let result = read(i2c, device_address, header, target).await;
                 if let (Some(compare), Ok(()), Action::Compare) = (request.compare, &result, step.action) {
                     outcome = compare(&mut plan, target, request, step.start);
                 }
@@ -272,9 +271,10 @@ async fn run<I2C: I2c, D: DelayNs>(
 }
 
 /// A random read; without a header the device address alone says where.
-async fn read<I2C: I2c>(i2c: &mut I2C, place: &Location, into: &mut [u8]) -> Result<(), I2C::Error> {
-    match place.header.as_bytes() {
-        [] => i2c.read(place.device_address, into).await,
-        header => i2c.write_read(place.device_address, header, into).await,
+async fn read<I2C: I2c>(i2c: &mut I2C, device_address: u8, header: &[u8], into: &mut [u8]) -> Result<(), I2C::Error> {
+    if header.is_empty() {
+        i2c.read(device_address, into).await
+    } else {
+        i2c.write_read(device_address, header, into).await
     }
 }

@@ -289,7 +289,8 @@ fn run<I2C: I2c, D: DelayNs>(
     let mut source = None;
     loop {
         let step = plan.step();
-        let place = config.geometry.locate(step.offset);
+        let Location { device_address, header } = config.geometry.locate(step.offset);
+        let header = header.as_bytes();
         let mut outcome = Outcome::Done;
         let result = match step.action {
             Action::Done => return Ok(()),
@@ -297,17 +298,15 @@ fn run<I2C: I2c, D: DelayNs>(
                 delay.delay_us(step.us);
                 Ok(())
             }
-            Action::Poll => match place.header.as_bytes() {
-                [] => i2c.read(place.device_address, &mut [0]),
-                header => i2c.write(place.device_address, header),
-            },
-            Action::Write => match frame(buffer, &place.header, request, &step) {
-                Some(bytes) => i2c.write(place.device_address, bytes),
+            Action::Poll if header.is_empty() => i2c.read(device_address, &mut [0]),
+            Action::Poll => i2c.write(device_address, header),
+            Action::Write => match frame(buffer, header, request, &step) {
+                Some(bytes) => i2c.write(device_address, bytes),
                 None => return Err(Error::OutOfStep),
             },
             Action::Read | Action::Compare => {
                 let Some(target) = target(buffer, into, &step) else { return Err(Error::OutOfStep) };
-                let result = read(i2c, &place, target);
+                let result = read(i2c, device_address, header, target);
                 if let (Some(compare), Ok(()), Action::Compare) = (request.compare, &result, step.action) {
                     outcome = compare(&mut plan, target, request, step.start);
                 }
@@ -325,9 +324,6 @@ fn run<I2C: I2c, D: DelayNs>(
 }
 
 /// A random read; without a header the device address alone says where.
-fn read<I2C: I2c>(i2c: &mut I2C, place: &Location, into: &mut [u8]) -> Result<(), I2C::Error> {
-    match place.header.as_bytes() {
-        [] => i2c.read(place.device_address, into),
-        header => i2c.write_read(place.device_address, header, into),
-    }
+fn read<I2C: I2c>(i2c: &mut I2C, device_address: u8, header: &[u8], into: &mut [u8]) -> Result<(), I2C::Error> {
+    if header.is_empty() { i2c.read(device_address, into) } else { i2c.write_read(device_address, header, into) }
 }

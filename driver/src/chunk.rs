@@ -76,11 +76,14 @@ impl Geometry {
 
     /// Bytes that one access at `offset` may move, of `left` wanted and `data_max` allowed.
     pub(crate) fn chunk_bytes(&self, cut: Cut, offset: u32, left: usize, data_max: usize) -> usize {
-        let room = match cut {
-            Cut::Page => self.write_room(offset),
-            Cut::Block => self.read_room(offset),
-            Cut::Both => self.write_room(offset).min(self.read_room(offset)),
+        // Powers of two: the smaller one ends wherever the larger one does.
+        let block = match cut {
+            Cut::Page => self.page_bytes(),
+            Cut::Block => self.sequential_read_bytes(),
+            Cut::Both => self.page_bytes().min(self.sequential_read_bytes()),
         };
+        // So the remainder is a mask.
+        let room = block.wrapping_sub(offset & block.wrapping_sub(1));
         usize::try_from(room).unwrap_or(usize::MAX).min(left).min(data_max)
     }
 }

@@ -166,8 +166,8 @@ impl Config {
     pub(crate) fn data_max(&self, job: Job) -> usize {
         match job {
             Job::Read | Job::Ready => self.read_data_max,
-            Job::Write => self.write_data_max,
-            Job::WriteVerified | Job::Compare | Job::Update => self.write_data_max.min(self.read_data_max),
+            // Never more than one read may carry, so a comparison can read it back in one piece.
+            Job::Write | Job::WriteVerified | Job::Compare | Job::Update => self.write_data_max,
         }
     }
 }

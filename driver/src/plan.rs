@@ -154,6 +154,7 @@ impl<'c> Plan<'c> {
     /// # Errors
     ///
     /// The [`Failure`] that ends the plan.
+    #[inline(never)] // Inside the loop of a shell it costs that loop registers, and so stack.
     pub fn complete(&mut self, outcome: Outcome) -> Result<(), Failure> {
         match (self.action, outcome) {
             (_, Outcome::Failed) => return Err(Failure::Bus),

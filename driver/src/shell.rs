@@ -2,7 +2,6 @@
 
 use embedded_hal::i2c::{Error, ErrorKind};
 
-use crate::address::Header;
 use crate::options::Config;
 use crate::plan::{Action, Difference, Job, Outcome, Plan, Step};
 
@@ -50,18 +49,16 @@ impl<'a> Request<'a> {
 }
 
 /// Puts header and data side by side into the buffer; gives the bytes to be sent.
-pub(crate) fn frame<'b>(buffer: &'b mut [u8], header: &Header, request: &Request<'_>, step: &Step) -> Option<&'b [u8]> {
+pub(crate) fn frame<'b>(buffer: &'b mut [u8], header: &[u8], request: &Request<'_>, step: &Step) -> Option<&'b [u8]> {
     let frame = buffer.get_mut(..header.len().wrapping_add(step.length))?;
-    let mut header = header.as_bytes().iter();
+    let (head, data) = frame.split_at_mut_checked(header.len())?;
+    for (to, from) in head.iter_mut().zip(header) {
+        *to = *from;
+    }
     let mut index = step.start;
-    for to in frame.iter_mut() {
-        *to = match header.next() {
-            Some(byte) => *byte,
-            None => {
-                index = index.wrapping_add(1);
-                request.get(index.wrapping_sub(1))?
-            }
-        };
+    for to in data {
+        *to = request.get(index)?;
+        index = index.wrapping_add(1);
     }
     Some(frame)
 }
