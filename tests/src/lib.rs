@@ -3,6 +3,7 @@
 //! Every random choice comes from one seed, which a failure prints; `PAGEWISE_SEED` sets it, `PAGEWISE_CASES`
 //! multiplies the number of cases.
 
+pub mod bare;
 pub mod boards;
 pub mod hostile;
 pub mod naive;

@@ -106,7 +106,9 @@ fn unsafe_code_is_at_the_doors_only() {
     let word = ["un", "safe"].concat();
     for path in rust_files() {
         let name = shown(&path);
-        if name.starts_with("simulator/capi/") || name.starts_with("simulator/bridge/") {
+        // The last one measures the stack of a bare machine, for which there is no other way.
+        let doors = ["simulator/capi/", "simulator/bridge/", "tests/size/src/stack.rs"];
+        if doors.iter().any(|door| name.starts_with(door)) {
             continue;
         }
         let text = fs::read_to_string(&path).unwrap();

@@ -1,0 +1,71 @@
+//! Every async call of the driver: nothing in it may panic but what the compiler puts into each async function.
+#![no_std]
+#![no_main]
+
+use core::cell::Cell;
+use core::hint::black_box;
+use core::pin::pin;
+use core::task::{Context, Poll, Waker};
+
+use cortex_m_rt::entry;
+use embedded_storage_async::nor_flash::{NorFlash, ReadNorFlash};
+use pagewise_driver::{AsyncEeprom, Chips, FlashLike, Irreversible, Options, Protected, WriteProtectTiming};
+use pagewise_size::{BusError, IDENTIFICATION, PART, SCRIPTS, Script, StubBus, StubDelay, StubPin, measure};
+
+const BUFFER: usize = PART.buffer_bytes();
+
+/// Runs a future that never has to wait.
+fn now<T>(future: impl Future<Output = T>) {
+    let mut future = pin!(future);
+    while let Poll::Pending = future.as_mut().poll(&mut Context::from_waker(Waker::noop())).map(drop) {}
+}
+
+fn every(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
+    let mut eeprom = AsyncEeprom::<_, _, BUFFER>::new(StubBus(script), StubDelay, PART, black_box(Options::new()));
+    now(eeprom.read(offset, bytes));
+    now(eeprom.write(offset, bytes));
+    now(eeprom.write_verified(offset, bytes));
+    now(eeprom.fill(offset, bytes.len(), 0));
+    now(eeprom.compare(offset, bytes));
+    now(eeprom.update(offset, bytes));
+    now(eeprom.current_address_read(bytes));
+    now(eeprom.wait_ready());
+    now(eeprom.read_region(&IDENTIFICATION, offset, bytes));
+    now(eeprom.write_region(&IDENTIFICATION, offset, bytes));
+    now(eeprom.lock_region(&IDENTIFICATION, Irreversible::i_know_that_this_cannot_be_undone()));
+    let mut flash = FlashLike::<_, 32, 64>::new(eeprom);
+    now(NorFlash::erase(&mut flash, offset, offset));
+    now(NorFlash::write(&mut flash, offset, bytes));
+    now(ReadNorFlash::read(&mut flash, offset, bytes));
+    if let Ok(mut chips) = Chips::new(flash.release(), black_box([0x50, 0x51])) {
+        now(chips.write(offset, bytes));
+        now(chips.compare(offset, bytes));
+        now(chips.read(offset, bytes));
+        now(chips.write_verified(offset, bytes));
+        now(chips.fill(offset, bytes.len(), 0));
+        now(chips.update(offset, bytes));
+        if let Ok(mut guarded) = Protected::new::<BusError>(chips.release(), StubPin, WriteProtectTiming::new()) {
+            now(guarded.write(offset, bytes));
+            now(guarded.update(offset, bytes));
+            now(guarded.read(offset, bytes));
+            now(guarded.compare(offset, bytes));
+            now(guarded.write_verified(offset, bytes));
+            now(guarded.fill(offset, bytes.len(), 0));
+        }
+    }
+}
+
+#[entry]
+fn main() -> ! {
+    let script = Cell::new(SCRIPTS[0]);
+    let mut bytes = [0; 100];
+    measure(0, || {
+        for one in SCRIPTS {
+            script.set(one);
+            for (offset, length) in black_box([(0x0123, 100), (0x0100, 19), (0xFFFF_FFFF, 1)]) {
+                let Some(bytes) = bytes.get_mut(..length) else { continue };
+                every(&script, offset, bytes);
+            }
+        }
+    })
+}
