@@ -24,6 +24,8 @@ pub struct Board {
     pub footprint: Footprint,
     /// Years that the board must last.
     pub years: f64,
+    /// Hottest air at the part in degrees Celsius, where known.
+    pub temperature_c: Option<f64>,
     /// Units made per year, where known.
     pub yearly_volume: Option<u32>,
     /// Supply, speed, pull-ups and neighbours.
@@ -208,6 +210,7 @@ fn board(file: &str, form: &Form<'_, '_>) -> Option<Board> {
     let footprint = form.choice("footprint", &Footprint::WORDS);
     form.need("years_of_life");
     let years = form.decimal("years_of_life", 0.1..=100.0);
+    let temperature_c = form.decimal("temperature_c", -55.0..=150.0);
     let yearly_volume = form.integer::<u32>("yearly_volume", 0..=100_000_000);
     let bus = section(form, "bus").and_then(|table| bus(&table));
     let straps = section(form, "straps").map(|table| straps(&table));
@@ -223,6 +226,7 @@ fn board(file: &str, form: &Form<'_, '_>) -> Option<Board> {
         candidates,
         footprint: footprint?,
         years: years?,
+        temperature_c,
         yearly_volume,
         bus: bus?,
         straps,

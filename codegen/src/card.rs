@@ -68,6 +68,8 @@ pub struct Card {
     pub wear_unit: Fact<Wear>,
     /// Rated write cycles per wear unit.
     pub endurance_cycles: Fact<u64>,
+    /// Rated write cycles per wear unit by temperature, coolest first; absent where the sheet read states none.
+    pub endurance_at: Option<Fact<Vec<EndurancePoint>>>,
     /// Retention in years.
     pub retention_years: Option<Fact<u32>>,
     /// Capacitance of a bus pin in picofarad.
@@ -110,6 +112,15 @@ pub struct Card {
     pub regions: Vec<Region>,
     /// Generic cards only: parts of this density on which the card is not safe, and why.
     pub not_safe_on: Vec<NotSafe>,
+}
+
+/// Rated write cycles at one temperature.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct EndurancePoint {
+    /// Temperature in degrees Celsius.
+    pub celsius: f64,
+    /// Rated write cycles per wear unit.
+    pub cycles: u64,
 }
 
 /// A part on which a generic card must not be used.

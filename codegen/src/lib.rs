@@ -2,6 +2,7 @@
 
 pub mod anatomy;
 pub mod board;
+pub mod budget;
 pub mod card;
 pub mod command;
 pub mod fact;

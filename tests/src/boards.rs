@@ -60,6 +60,7 @@ pub fn swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
             candidates: Vec::new(),
             footprint,
             years: 10.0,
+            temperature_c: None,
             yearly_volume: None,
             bus: Bus { supply_mv, scl_khz, pull_up_ohm: 2200, capacitance_pf: 50, other_addresses },
             straps,

@@ -26,7 +26,7 @@ fn no_card_states_a_field_that_is_not_checked() {
     let checked = [
         "id name maker kind document notes derived capacity_bits page_bytes word_address_bytes device_code",
         "address_bits open_strap busy_answer pointer_after_write read_wrap_bytes read_block_bits page_wrap wear_unit",
-        "endurance_cycles endurance_at_c retention_years input_capacitance_pf shipped_as write_cycle.max_ms",
+        "endurance_cycles endurance_at_c endurance_at retention_years input_capacitance_pf shipped_as write_cycle.max_ms",
         "write_cycle.typ_ms write_cycle.per supply.min_v supply.max_v supply.write_min_v speed write_protect.range",
         "write_protect.fixed write_protect.active write_protect.open_pin write_protect.sampled write_protect.answer",
         "required_straps.a0 required_straps.a1 required_straps.a2 package region",
@@ -117,7 +117,7 @@ fn every_published_entry_has_a_card_or_a_reason() {
 #[test]
 fn every_kind_of_falsified_value_is_caught() {
     let by_id = |id: &str| pairs().into_iter().find(|pair| pair.id() == id).expect("card exists");
-    let falsified: [(&str, &str, &str); 21] = [
+    let falsified: [(&str, &str, &str); 23] = [
         ("24lc256", "page_bytes", "128"),
         ("24lc256", "capacity_bits", "131072"),
         ("24lc256", "supply.min_v", "1.7"),
@@ -138,6 +138,8 @@ fn every_kind_of_falsified_value_is_caught() {
         ("br24t64-w", "capacity_bits", "131072"),
         ("s-24c08c", "supply.write_min_v", "1.6"),
         ("fm24c16b", "read_block_bits", "\"ignored\""),
+        ("s-24cs01a", "endurance_at", "[{ celsius = 85, cycles = 300000 }]"),
+        ("at24cm02", "endurance_at_c", "85"),
         ("24c02a", "write_protect.range", "\"none\""),
     ];
     for (id, field, value) in falsified {

@@ -246,6 +246,7 @@ fn assemble(bytes: u32, values: &Values, count: usize, parts: &[&Card], wiring: 
         read_block_bits: assume::fact("read_block_bits", BlockBitsOnRead::Ignored),
         wear_unit: assume::fact("wear_unit", Wear::Page),
         endurance_cycles: endurance,
+        endurance_at: None,
         retention_years: None,
         input_capacitance_pf: None,
         speed: scl.map(grade),

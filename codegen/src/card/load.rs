@@ -1,10 +1,12 @@
 //! Reads a card file: every fault at once, and nothing that contradicts itself gets through.
 
 mod electrical;
+mod endurance;
 mod outside;
 mod words;
 
 use electrical::{read_cycle, read_speed, read_supply};
+use endurance::read_endurance_at;
 use outside::{read_packages, read_regions, read_required_straps};
 use words::{ACTIVE, ANSWER, BLOCK_BITS, BUSY, KINDS, OPEN, PARTIAL, POINTER, SAMPLED, SPANS, WEAR};
 
@@ -110,7 +112,7 @@ fn read(form: &Form<'_, '_>) -> Option<Card> {
     let fixed = protect_form.and_then(|form| form.choice("fixed", &SPANS)).unwrap_or(Span::None);
     let fixed = sheet.stated("write_protect.fixed", fixed);
     let endurance = form.integer::<i64>("endurance_cycles", 1..=1_000_000_000_000_000).map(i64::unsigned_abs);
-    let _ = form.decimal("endurance_at_c", -55.0..=150.0);
+    let endurance_at = read_endurance_at(&sheet, form, endurance);
     let _ = form.flag("page_wrap");
     let _ = form.choice("shipped_as", &[("erased", ())]);
     let wear = match kind {
@@ -147,6 +149,7 @@ fn read(form: &Form<'_, '_>) -> Option<Card> {
         read_block_bits,
         wear_unit: wear,
         endurance_cycles: sheet.or_assume("endurance_cycles", endurance, assume::number("endurance_cycles") as u64),
+        endurance_at,
         retention_years: form.integer::<u32>("retention_years", 1..=1000).map(|y| sheet.stated("retention_years", y)),
         input_capacitance_pf: form
             .integer::<u32>("input_capacitance_pf", 1..=100)

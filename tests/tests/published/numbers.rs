@@ -2,7 +2,7 @@
 
 use toml::Table;
 
-use super::{Pair, number, tables, text};
+use super::{Pair, data, number, tables, text};
 
 /// Card fields and the entry fields that they repeat.
 const NUMBERS: [(&str, &str); 11] = [
@@ -52,14 +52,32 @@ pub fn faults(pair: &Pair) -> Vec<String> {
     }
     if let Some(celsius) = pair.stated_number("endurance_at_c")
         && !pair.remarks().contains(&format!("{celsius} C"))
+        && !rated_at(pair, celsius, pair.stated_number("endurance_cycles"))
     {
         faults.push(format!("endurance_at_c = {celsius} is not in the notes"));
+    }
+    for point in tables(&pair.card, "endurance_at") {
+        let (celsius, cycles) = (point.get("celsius").and_then(number), point.get("cycles").and_then(number));
+        let (Some(celsius), Some(cycles)) = (celsius, cycles) else { continue };
+        let words = format!("{cycles:e} at {celsius} C");
+        if !pair.remarks().contains(&words) && !rated_at(pair, celsius, Some(cycles)) {
+            faults.push(format!("endurance_at `{words}` is not in the notes"));
+        }
     }
     for (index, grade) in tables(&pair.card, "speed").iter().enumerate() {
         faults.extend(grade_fault(pair, index, grade));
         faults.extend(ac_fault(pair, grade));
     }
     faults
+}
+
+/// Whether `data/standards.toml` has this rating of the card's own part at this temperature.
+fn rated_at(pair: &Pair, celsius: f64, cycles: Option<f64>) -> bool {
+    let standards = data("standards.toml");
+    let ratings = tables(standards["endurance"].as_table().expect("endurance"), "rating");
+    let own = ratings.iter().filter(|rating| text(rating, "part").ends_with(&format!(" {}", text(&pair.card, "name"))));
+    let at = |rating: &Table| rating["cycles"].as_table()?.get(&format!("c{celsius}")).and_then(number);
+    own.filter_map(at).any(|rated| Some(rated) == cycles)
 }
 
 /// A sibling's number that the entry gives in the clause of its notes that names the sibling.
