@@ -88,7 +88,7 @@ pub enum Fault {
         /// Bits that are flipped.
         mask: u8,
     },
-    /// Bits of a cell are stuck for good.
+    /// Bits of a cell are stuck, whatever is written.
     StuckBits {
         /// Whose.
         chip: ChipId,

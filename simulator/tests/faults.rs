@@ -86,6 +86,8 @@ fn bits_flip_at_rest_and_heal_when_written_but_stuck_bits_stay() {
     assert_eq!(bench.rig.memory_as_read(chip)[..2], [0x8F, 0x0E]);
     bench.store(0, &[0x0F, 0x0F]);
     assert_eq!(bench.read(0, 2), [0x0F, 0x0E]);
+    bench.rig.clear_faults();
+    assert_eq!(bench.read(0, 2), [0x0F, 0x0F], "the fault was an overlay");
 }
 
 #[test]

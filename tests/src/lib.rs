@@ -5,6 +5,7 @@
 
 pub mod bare;
 pub mod boards;
+pub mod fuzz;
 pub mod hostile;
 pub mod naive;
 pub mod operations;

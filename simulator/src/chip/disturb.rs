@@ -22,7 +22,8 @@ pub(crate) struct Disturb {
     wavering: BTreeMap<u32, u8>,
     /// Bits flipped at rest.
     flipped: BTreeMap<u32, u8>,
-    /// Bits that no longer change: mask and value.
+    /// Bits that no longer change, by wear and by a script: mask and value.
+    worn: BTreeMap<u32, (u8, u8)>,
     stuck: BTreeMap<u32, (u8, u8)>,
     /// Bits that are forgotten when the supply goes away.
     leaky: BTreeMap<u32, u8>,
@@ -49,9 +50,7 @@ impl Disturb {
     }
 
     pub(crate) fn stick(&mut self, offset: u32, mask: u8, value: u8) {
-        let (held, level) = self.stuck.entry(offset).or_default();
-        *level = *level & !mask | value & mask;
-        *held |= mask;
+        stick(&mut self.stuck, offset, mask, value);
     }
 
     pub(crate) fn leak(&mut self, offset: u32, mask: u8) {
@@ -61,6 +60,7 @@ impl Disturb {
     /// Takes away what faults have laid over the memory; wear and torn bits stay.
     pub(crate) fn clear_faults(&mut self) {
         self.flipped.clear();
+        self.stuck.clear();
         self.by_cycle.clear();
         (self.lie, self.long) = (Ratio::NEVER, Ratio::NEVER);
     }
@@ -68,13 +68,21 @@ impl Disturb {
     /// The overlay on a byte, without the bits that waver.
     pub(crate) fn over(&self, offset: u32, byte: u8) -> u8 {
         let byte = byte ^ self.flipped.get(&offset).copied().unwrap_or(0);
-        let (mask, value) = self.stuck.get(&offset).copied().unwrap_or((0, 0));
-        byte & !mask | value & mask
+        [&self.worn, &self.stuck]
+            .into_iter()
+            .filter_map(|bits| bits.get(&offset))
+            .fold(byte, |byte, (mask, value)| byte & !mask | value & mask)
     }
 
     fn is_clean(&self) -> bool {
-        self.wavering.is_empty() && self.flipped.is_empty() && self.stuck.is_empty()
+        self.wavering.is_empty() && self.flipped.is_empty() && self.worn.is_empty() && self.stuck.is_empty()
     }
+}
+
+fn stick(bits: &mut BTreeMap<u32, (u8, u8)>, offset: u32, mask: u8, value: u8) {
+    let (held, level) = bits.entry(offset).or_default();
+    *level = *level & !mask | value & mask;
+    *held |= mask;
 }
 
 impl Chip {
@@ -123,7 +131,7 @@ impl Chip {
         let mask = 1 << self.rng.below(8);
         if self.rng.level() {
             let value = self.array.get(offset);
-            self.disturb.stick(offset, mask, value);
+            stick(&mut self.disturb.worn, offset, mask, value);
         } else {
             self.disturb.leak(offset, mask);
         }

@@ -74,7 +74,7 @@ impl Rig {
         self.world.borrow_mut().set_faults(faults)
     }
 
-    /// Takes the faults away; stuck bits and wear stay.
+    /// Takes the faults away, stuck bits of a script included; wear and torn pages stay.
     pub fn clear_faults(&self) {
         self.world.borrow_mut().clear_faults();
     }
