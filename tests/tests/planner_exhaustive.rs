@@ -1,5 +1,6 @@
-//! The planner against a brute-force oracle: for every card of up to 16 kbit all offsets and lengths, for larger cards
-//! all offsets around every boundary with lengths up to two pages.
+//! The planner against a brute-force oracle: for every card of up to 16 kbit all offsets and lengths, up to 64 kbit all
+//! offsets with all lengths of up to four pages and to the end, for larger cards all offsets around every boundary with
+//! lengths up to two pages.
 //!
 //! The oracle is one line (`starts`): a byte begins a new access if it is the first one, if it lies on a boundary, or
 //! if the access before it is full. Where a byte lies on the wire is looked up in a map that was made by taking apart
@@ -14,6 +15,9 @@ use pagewise_tests::wire_map::{self, Place};
 
 /// Up to here every offset and length is tried: 16 kbit = 2048 bytes.
 const EXHAUSTIVE_BYTES: u32 = 2048;
+
+/// Up to here every offset is tried, with lengths of up to four pages and to the end: 64 kbit = 8192 bytes.
+const EVERY_OFFSET_BYTES: u32 = 8192;
 
 /// Cards whose planner cannot differ are tried once: same geometry and same places.
 fn geometries() -> Vec<(String, Geometry, Vec<Place>)> {
@@ -138,6 +142,25 @@ fn every_request_on_every_card_up_to_16_kbit_is_cut_as_the_oracle_says() {
     for capacity in [128, 256, 512, 1024, 2048] {
         assert!(capacities.contains(&capacity), "no card of {capacity} bytes was tried");
     }
+}
+
+#[test]
+fn every_offset_on_every_card_up_to_64_kbit_is_cut_as_the_oracle_says() {
+    let bytes = EXHAUSTIVE_BYTES + 1..=EVERY_OFFSET_BYTES;
+    let middle: Vec<_> = geometries().into_iter().filter(|(_, g, _)| bytes.contains(&g.capacity_bytes())).collect();
+    let requests = on_two_threads(&middle, |(card, geometry, places)| {
+        let capacity = geometry.capacity_bytes();
+        (0..=capacity).try_fold(0, |sum, offset| {
+            let to_the_end = (capacity - offset) as usize;
+            let few_pages = to_the_end.min(4 * unit(geometry) as usize);
+            let pages = check_both(geometry, places, offset, 0..=few_pages, usize::MAX);
+            let end = check_both(geometry, places, offset, to_the_end..=to_the_end, usize::MAX);
+            pages.and_then(|n| end.map(|m| sum + n + m)).map_err(|r| format!("{card}: {r}"))
+        })
+    });
+    println!("{} geometries, {requests} requests", middle.len());
+    let capacities: Vec<u32> = middle.iter().map(|(_, geometry, _)| geometry.capacity_bytes()).collect();
+    assert!(capacities.contains(&4096) && capacities.contains(&8192), "{capacities:?}");
 }
 
 #[test]
