@@ -12,6 +12,7 @@ pub mod form;
 pub mod generate;
 pub mod hazard;
 pub mod image;
+pub mod inspect;
 pub mod layout;
 pub mod output;
 pub mod report;
