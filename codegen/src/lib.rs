@@ -14,6 +14,7 @@ pub mod hazard;
 pub mod image;
 pub mod inspect;
 pub mod layout;
+pub mod line;
 pub mod output;
 pub mod report;
 pub mod swap;

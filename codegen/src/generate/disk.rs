@@ -21,16 +21,24 @@ pub enum Written {
 /// The folder is missing or not writable, or `path` is not a file. Whatever was there stays as it was, and no
 /// temporary file is left.
 pub fn replace(path: &Path, text: &str) -> Result<Written, Fault> {
+    replace_bytes(path, text.as_bytes())
+}
+
+/// As [`replace`], for files that are no text.
+///
+/// # Errors
+/// Those of [`replace`].
+pub fn replace_bytes(path: &Path, bytes: &[u8]) -> Result<Written, Fault> {
     let shown = path.display().to_string();
     // A symbolic link stays one: the file behind it is replaced.
     let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
     if target.exists() && !target.is_file() {
         return Err(Fault::of_file(&shown, "is not a file", "name a file to write"));
     }
-    if fs::read(&target).is_ok_and(|old| old == text.as_bytes()) {
+    if fs::read(&target).is_ok_and(|old| old == bytes) {
         return Ok(Written::Unchanged);
     }
-    write_beside(&target, text).map_err(|error| {
+    write_beside(&target, bytes).map_err(|error| {
         // The temporary file's name, which the error may carry, means nothing to the user.
         let cause =
             error.get_ref().and_then(|inner| inner.source()).map_or_else(|| error.to_string(), ToString::to_string);
@@ -39,7 +47,7 @@ pub fn replace(path: &Path, text: &str) -> Result<Written, Fault> {
     Ok(Written::Anew)
 }
 
-fn write_beside(target: &Path, text: &str) -> io::Result<()> {
+fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<()> {
     let folder = target.parent().filter(|folder| !folder.as_os_str().is_empty());
     let folder = folder.map_or_else(|| PathBuf::from("."), Path::to_owned);
     let mut builder = tempfile::Builder::new();
@@ -51,7 +59,7 @@ fn write_beside(target: &Path, text: &str) -> io::Result<()> {
         builder.permissions(fs::Permissions::from_mode(0o666));
     }
     let mut file = builder.tempfile_in(folder)?;
-    file.write_all(text.as_bytes())?;
+    file.write_all(bytes)?;
     file.as_file().sync_all()?;
     if let Ok(old) = fs::metadata(target) {
         file.as_file().set_permissions(old.permissions())?;

@@ -1,0 +1,374 @@
+//! One unit through the line: look, plan, back up, write, verify, lock, record.
+
+use std::path::Path;
+
+use serde::Serialize;
+
+use super::backup::{self, Backup};
+use super::difference::{Difference, count, differences};
+use super::first_write::Belief;
+use super::journal::{Event, Journal, Record, now};
+use super::lock::{Confirmed, Lockable};
+use super::look::{self, Look, hint};
+use super::plan::{self, Holds, Permissions, Plan};
+use super::progress::Progress;
+use super::units::Unit;
+use super::wanted::digest;
+use super::{Halt, LineBus, Socket, Step};
+
+/// How a unit ends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Ending {
+    /// Everything was read back and is as wanted.
+    Good,
+    /// The journal calls it good already; nothing was done.
+    AlreadyGood,
+    /// The line would have lost something and did nothing.
+    Refused,
+    /// A fault stopped the line.
+    Failed,
+    /// Somebody stopped the line.
+    Stopped,
+}
+
+/// What to do to which unit.
+pub struct Order<'o> {
+    /// The unit.
+    pub unit: &'o Unit,
+    /// Where its part sits.
+    pub socket: &'o Socket,
+    /// Folder of the backups.
+    pub backups: &'o Path,
+    /// What may be lost.
+    pub permissions: Permissions,
+    /// Contents of the identification page.
+    pub identification: Option<&'o [u8]>,
+    /// Lock it: what was typed as the unit's name.
+    pub lock: Option<Confirmed>,
+}
+
+/// What happened to a unit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct UnitReport {
+    /// Its name.
+    pub unit: String,
+    /// Its image.
+    pub image: String,
+    /// SHA-256 of the image file.
+    pub sha256: String,
+    /// Bytes of the image.
+    pub image_bytes: usize,
+    /// How it ended.
+    pub result: Ending,
+    /// Why it did not end well.
+    pub halt: Option<Halt>,
+    /// Other device addresses that answer.
+    pub others: Vec<u8>,
+    /// What the part held.
+    pub held: Option<Holds>,
+    /// The same in words.
+    pub contents: Option<String>,
+    /// File with what it held before.
+    pub backup: Option<String>,
+    /// A run that did not end was taken up.
+    pub resumed: bool,
+    /// Pieces, none larger than a page, that were written.
+    pub pages_written: u32,
+    /// Pieces that were as wanted already.
+    pub pages_kept: u32,
+    /// Pieces that should be written, together.
+    pub pages_to_write: u32,
+    /// Where it differed when everything was read back.
+    pub differences: Vec<Difference>,
+    /// What the part holds after a fault.
+    pub survey: Option<Survey>,
+    /// SHA-256 of the whole part as read back.
+    pub part_sha256: Option<String>,
+    /// The identification page was locked.
+    pub locked: bool,
+    /// Time on a simulated bus, in microseconds.
+    pub simulated_us: Option<u64>,
+}
+
+/// What a part holds after a fault, in pieces of the image.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Survey {
+    /// As wanted.
+    pub as_wanted: u32,
+    /// As before.
+    pub as_before: u32,
+    /// Neither.
+    pub neither: u32,
+}
+
+/// Takes one unit through the line.
+///
+/// The journal gets `begin` before the first byte is written and `good` after everything was read back; each is on the
+/// disk before the line goes on.
+pub fn program(order: Order<'_>, bus: &mut LineBus, journal: &mut Journal, progress: &Progress<'_>) -> UnitReport {
+    let begun = bus.simulated_us();
+    let mut run = Run::new(&order, bus);
+    let ended = run.go(order, bus, journal, progress);
+    let mut report = run.report;
+    if let (Some(from), Some(to)) = (begun, bus.simulated_us()) {
+        report.simulated_us = Some(to - from);
+    }
+    if let Err(halt) = ended {
+        report.result = halt.result;
+        report.halt = Some(halt);
+    }
+    report
+}
+
+struct Run {
+    report: UnitReport,
+    record: Record,
+}
+
+impl Run {
+    fn new(order: &Order<'_>, bus: &LineBus) -> Self {
+        let unit = order.unit;
+        let report = UnitReport {
+            unit: unit.name.clone(),
+            image: unit.file.clone(),
+            sha256: unit.wanted.sha256.clone(),
+            image_bytes: unit.wanted.len(),
+            result: Ending::Good,
+            halt: None,
+            others: Vec::new(),
+            held: None,
+            contents: None,
+            backup: None,
+            resumed: false,
+            pages_written: 0,
+            pages_kept: 0,
+            pages_to_write: 0,
+            differences: Vec::new(),
+            survey: None,
+            part_sha256: None,
+            locked: false,
+            simulated_us: None,
+        };
+        let record = Record {
+            pagewise: env!("CARGO_PKG_VERSION").into(),
+            event: Event::Begin,
+            unit: unit.name.clone(),
+            at: String::new(),
+            begun_at: Some(now()),
+            part: order.socket.card.id.clone(),
+            bus: bus.name().to_owned(),
+            device_address: order.socket.geometry.device_address(),
+            image: unit.file.clone(),
+            sha256: unit.wanted.sha256.clone(),
+            backup: None,
+            backup_sha256: None,
+            part_sha256: None,
+            pages_written: None,
+            step: None,
+            reason: None,
+        };
+        Self { report, record }
+    }
+
+    fn go(
+        &mut self,
+        order: Order<'_>,
+        bus: &mut LineBus,
+        journal: &mut Journal,
+        progress: &Progress<'_>,
+    ) -> Result<(), Halt> {
+        if let Some(good) = journal.of(&order.unit.name).good
+            && !order.permissions.again
+        {
+            let reason = format!("logged good at {}", good.at);
+            let mut halt = Halt::refused(Step::Record, reason, "add --again to program it again");
+            halt.result = Ending::AlreadyGood;
+            return Err(halt);
+        }
+        let prepared = self.prepare(&order, bus, journal, progress);
+        let (look, plan) = prepared.inspect_err(|halt| self.end_badly(halt, journal))?;
+        let wrote = self.carry_out(order, bus, journal, progress, &look, &plan);
+        wrote.inspect_err(|halt| self.end_badly(halt, journal))
+    }
+
+    /// Reads only, and decides.
+    fn prepare(
+        &mut self,
+        order: &Order<'_>,
+        bus: &mut LineBus,
+        journal: &Journal,
+        progress: &Progress<'_>,
+    ) -> Result<(Look, Plan), Halt> {
+        let look = look::look(bus, order.socket, progress)?;
+        self.report.others.clone_from(&look.others);
+        self.report.contents = Some(plan::describe(&look.contents));
+        let plan = plan::plan(&look, order.unit, order.socket, journal, order.permissions)?;
+        self.report.held = Some(plan.holds);
+        self.report.resumed = plan.resume.is_some();
+        self.report.pages_kept = plan.kept;
+        self.report.pages_to_write = plan.pieces.len() as u32;
+        Ok((look, plan))
+    }
+
+    fn carry_out(
+        &mut self,
+        order: Order<'_>,
+        bus: &mut LineBus,
+        journal: &mut Journal,
+        progress: &Progress<'_>,
+        look: &Look,
+        plan: &Plan,
+    ) -> Result<(), Halt> {
+        let Order { unit, socket, backups, identification, lock, .. } = order;
+        let kept = match &plan.resume {
+            Some(resume) => resume.backup.clone(),
+            None => keep(backups, &unit.name, &look.contents)?,
+        };
+        self.report.backup = Some(kept.path.display().to_string());
+        self.record.backup = self.report.backup.clone();
+        self.record.backup_sha256 = Some(kept.sha256);
+        self.note(Event::Begin, journal)?;
+        if let Err(halt) = self.write(bus, socket, progress, look, plan) {
+            self.survey(bus, socket, unit, look, progress);
+            return Err(halt);
+        }
+        self.verify(bus, socket, progress, plan)?;
+        self.second_region(bus, socket, journal, identification, lock)?;
+        self.record.part_sha256 = self.report.part_sha256.clone();
+        self.note(Event::Good, journal).map_err(|mut halt| {
+            halt.reason = format!("written and verified, but not recorded, so not counted as good: {}", halt.reason);
+            halt
+        })
+    }
+
+    /// Writes what differs, piece by piece, and looks at each piece right behind it.
+    fn write(
+        &mut self,
+        bus: &mut LineBus,
+        socket: &Socket,
+        progress: &Progress<'_>,
+        look: &Look,
+        plan: &Plan,
+    ) -> Result<(), Halt> {
+        progress.begin(Step::Write, plan.pieces.iter().map(|(_, bytes)| bytes.len() as u64).sum());
+        let mut belief = Belief { socket, now: look.contents.clone() };
+        for (index, (offset, bytes)) in plan.pieces.iter().enumerate() {
+            // Between two pages nothing is in flight: the place to stop.
+            progress.advance(Step::Write, 0)?;
+            let updated =
+                socket.writer(bus).update(*offset, bytes).map_err(|error| write_error(&error, *offset, socket))?;
+            self.report.pages_written += u32::from(updated.written > 0);
+            belief.check(bus, *offset, bytes)?;
+            if index == 0 {
+                belief.check_other_places(bus, *offset)?;
+            }
+            progress.advance(Step::Write, bytes.len() as u64)?;
+        }
+        Ok(())
+    }
+
+    /// Reads the whole part back: what was wanted, and that nothing else has changed.
+    fn verify(&mut self, bus: &mut LineBus, socket: &Socket, progress: &Progress<'_>, plan: &Plan) -> Result<(), Halt> {
+        let found = look::read_all(bus, socket, Step::Verify, progress)?;
+        self.report.differences = differences(0, &plan.after, &found);
+        self.report.part_sha256 = Some(digest(&found));
+        if self.report.differences.is_empty() {
+            return Ok(());
+        }
+        let reason = format!(
+            "{} bytes in {} places are not as wanted, the first at 0x{:04X}",
+            count(&self.report.differences),
+            self.report.differences.len(),
+            self.report.differences[0].offset
+        );
+        Err(Halt::failed(Step::Verify, reason, "take another part; this one is worn, broken or another one"))
+    }
+
+    fn second_region(
+        &mut self,
+        bus: &mut LineBus,
+        socket: &Socket,
+        journal: &mut Journal,
+        contents: Option<&[u8]>,
+        lock: Option<Confirmed>,
+    ) -> Result<(), Halt> {
+        let Some(lockable) = Lockable::of(&socket.card, socket.pins) else { return Ok(()) };
+        let locked_before = journal.of(&self.record.unit).locked;
+        if let Some(contents) = contents {
+            lockable.fill(bus, socket, contents)?;
+        }
+        let Some(confirmed) = lock else { return Ok(()) };
+        self.note(Event::LockBegin, journal)?;
+        match lockable.lock(bus, socket, confirmed) {
+            // An earlier run may have locked it and been killed before it could say so.
+            Err(_) if locked_before => {}
+            other => other?,
+        }
+        self.report.locked = true;
+        self.note(Event::Locked, journal)
+    }
+
+    /// After a fault: what the part holds now, if it still answers.
+    fn survey(&mut self, bus: &mut LineBus, socket: &Socket, unit: &Unit, look: &Look, progress: &Progress<'_>) {
+        // A stop request is no reason not to look.
+        let quiet = std::sync::atomic::AtomicBool::new(false);
+        let _ = progress;
+        let Ok(found) = look::read_all(bus, socket, Step::Write, &Progress::silent(&quiet)) else { return };
+        let mut survey = Survey { as_wanted: 0, as_before: 0, neither: 0 };
+        for (offset, bytes) in unit.wanted.pieces(socket.unit()) {
+            let place = offset as usize..offset as usize + bytes.len();
+            match &found[place.clone()] {
+                is if is == bytes => survey.as_wanted += 1,
+                is if *is == look.contents[place] => survey.as_before += 1,
+                _ => survey.neither += 1,
+            }
+        }
+        self.report.survey = Some(survey);
+    }
+
+    fn note(&mut self, event: Event, journal: &mut Journal) -> Result<(), Halt> {
+        self.record.event = event;
+        self.record.at = now();
+        self.record.pages_written = (event != Event::Begin).then_some(self.report.pages_written);
+        journal.append(self.record.clone()).map_err(|reason| {
+            Halt::failed(Step::Record, format!("the journal cannot be written: {reason}"), "make room")
+        })
+    }
+
+    fn end_badly(&mut self, halt: &Halt, journal: &mut Journal) {
+        let event = match halt.result {
+            Ending::Refused | Ending::AlreadyGood => Event::Refused,
+            Ending::Stopped => Event::Stopped,
+            Ending::Failed | Ending::Good => Event::Failed,
+        };
+        self.record.step = Some(halt.step.word().to_owned());
+        self.record.reason = Some(halt.reason.clone());
+        self.record.part_sha256 = None;
+        // The answer on the terminal says what happened; the journal, which calls nothing good, may be full.
+        let _ = self.note(event, journal);
+    }
+}
+
+fn keep(backups: &Path, unit: &str, contents: &[u8]) -> Result<Backup, Halt> {
+    backup::keep(backups, unit, contents)
+        .map_err(|reason| Halt::failed(Step::Backup, reason, "nothing was written; name another folder with --backups"))
+}
+
+fn write_error(error: &super::socket::DriverError, offset: u32, socket: &Socket) -> Halt {
+    use pagewise_driver::Error;
+    let halt =
+        |what: &str, remedy: &str| Halt::failed(Step::Write, format!("{what} at 0x{offset:04X}: {error}"), remedy);
+    match error {
+        Error::WriteProtected { .. } => {
+            halt("the part refuses data", "WP is asserted, or this range is protected for good: check WP")
+                .named("write-protect")
+        }
+        Error::WriteCycleOverrun { .. } => halt(
+            "the part did not answer again after a write",
+            "check contacts and supply; a part that is busy for longer than its write cycle is worn or broken",
+        ),
+        Error::NotAnswering { .. } => halt("the part stopped answering", hint(error, socket)),
+        _ => halt("the bus failed", hint(error, socket)),
+    }
+}
