@@ -1,13 +1,17 @@
 //! The commands of the program, one file each, and what they have in common.
 
 pub mod bridge;
+pub mod dump;
 pub mod generate;
 pub mod hazards;
 pub mod model;
 pub mod parts;
+pub mod program;
 pub mod show;
+pub mod socket;
 pub mod swap;
 pub mod values;
+pub mod verify;
 
 use std::path::PathBuf;
 
@@ -80,6 +84,12 @@ pub enum Verb {
     Swap(swap::Swap),
     /// List the ways to lose data, and run them failing.
     Hazards(hazards::Hazards),
+    /// Program parts: look, back up, write what differs, verify, record.
+    Program(program::Program),
+    /// Compare a part with an image.
+    Verify(verify::Verify),
+    /// Read a whole part into a file.
+    Dump(dump::Dump),
     /// Write the simulated chip of a part as a model file.
     Model(model::Model),
     /// Run a Linux program on a simulated bus.
@@ -96,6 +106,9 @@ impl Verb {
             Self::Generate(_) => "generate",
             Self::Swap(_) => "swap",
             Self::Hazards(_) => "hazards",
+            Self::Program(_) => "program",
+            Self::Verify(_) => "verify",
+            Self::Dump(_) => "dump",
             Self::Model(_) => "model",
             Self::Bridge(_) => "bridge",
         }
@@ -114,6 +127,9 @@ impl Program {
             Verb::Generate(generate) => generate.run(&self.options),
             Verb::Swap(swap) => swap.run(&self.options),
             Verb::Hazards(hazards) => hazards.run(&self.options),
+            Verb::Program(program) => program.run(&self.options),
+            Verb::Verify(verify) => verify.run(&self.options),
+            Verb::Dump(dump) => dump.run(&self.options),
             Verb::Model(model) => model.run(&self.options),
             Verb::Bridge(bridge) => bridge.run(&self.options),
         }

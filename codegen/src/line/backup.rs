@@ -20,9 +20,15 @@ pub struct Backup {
 /// contents get the same name; other contents never replace them.
 #[must_use]
 pub fn file_name(unit: &str, sha256: &str) -> String {
+    format!("{}-{}.bin", safe_name(unit), &sha256[..16.min(sha256.len())])
+}
+
+/// The name of a unit as part of a file's name: everything unusual replaced.
+#[must_use]
+pub fn safe_name(unit: &str) -> String {
     let usual = |c: char| if c.is_ascii_alphanumeric() || "._-".contains(c) { c } else { '_' };
     let name: String = unit.chars().map(usual).take(80).collect();
-    format!("{}-{}.bin", name.trim_start_matches('.'), &sha256[..16.min(sha256.len())])
+    name.trim_start_matches('.').to_owned()
 }
 
 /// Keeps `contents` in `folder`, which is made if it does not exist, and puts file and folder on the disk.

@@ -70,7 +70,8 @@ impl Bench {
         rig.set_trace(false);
         let contents = memory.as_ref().map_or(PowerUp::Erased, |file| PowerUp::Image(file.stored().to_vec()));
         let protected = troubles.contains(&Trouble::WriteProtect);
-        let straps = Straps { a: pins.map(Level::from_bit), wp: Level::from_bit(protected) };
+        let wp = Level::from_bit(protected == model.write_protect.active_high);
+        let straps = Straps { a: pins.map(Level::from_bit), wp };
         let cycle = model.write_cycle;
         let mut bench = Self {
             chip: rig.attach_with(model.clone(), straps, contents),
@@ -162,9 +163,8 @@ impl Bench {
         let first = self.rig.memory(self.chip)[0];
         let mut bytes = vec![0; self.header];
         bytes.push(first);
-        let addresses = 0u8..0x80;
         // The chip's own first address is the lowest one that takes the bytes.
-        let _ = addresses.into_iter().find(|address| self.bus.write(*address, &bytes).is_ok());
+        let _ = (0u8..0x80).find(|address| self.bus.write(*address, &bytes).is_ok());
     }
 
     pub(super) fn delay(&self) -> BenchDelay {

@@ -39,10 +39,9 @@ pub struct Look {
 /// # Errors
 /// The part does not answer where it should, or stops answering; somebody asked to stop.
 pub fn look(bus: &mut LineBus, socket: &Socket, progress: &Progress<'_>) -> Result<Look, Halt> {
-    // Whatever was written before the line came here is over then, and no read finds a part inside a write cycle.
-    bus.delay().delay_us(socket.patience_us());
+    wait(bus, socket);
     let (others, unclear) = if socket.scan { scan(bus, socket) } else { (Vec::new(), 0) };
-    answering(bus, socket, &others, unclear)?;
+    answers(bus, socket, &others, unclear)?;
     let contents = read_all(bus, socket, Step::Look, progress)?;
     let unsteady = read_again(bus, socket, &contents)?;
     let period = period(&contents);
@@ -56,15 +55,31 @@ pub fn look(bus: &mut LineBus, socket: &Socket, progress: &Progress<'_>) -> Resu
 pub fn read_all(bus: &mut LineBus, socket: &Socket, step: Step, progress: &Progress<'_>) -> Result<Vec<u8>, Halt> {
     let mut contents = vec![0; socket.capacity() as usize];
     progress.begin(step, u64::from(socket.capacity()));
+    read(bus, socket, step, 0, &mut contents, progress)?;
+    Ok(contents)
+}
+
+/// Reads bytes from an offset on, in pieces.
+///
+/// # Errors
+/// The part stops answering, or somebody asked to stop.
+pub fn read(
+    bus: &mut LineBus,
+    socket: &Socket,
+    step: Step,
+    offset: u32,
+    into: &mut [u8],
+    progress: &Progress<'_>,
+) -> Result<(), Halt> {
     let mut driver = socket.reader(bus);
-    for (index, piece) in contents.chunks_mut(PIECE as usize).enumerate() {
-        let offset = index as u32 * PIECE;
-        driver.read(offset, piece).map_err(|error| {
-            Halt::failed(step, format!("reading stopped at 0x{offset:04X}: {error}"), hint(&error, socket))
+    for (index, piece) in into.chunks_mut(PIECE as usize).enumerate() {
+        let at = offset + index as u32 * PIECE;
+        driver.read(at, piece).map_err(|error| {
+            Halt::failed(step, format!("reading stopped at 0x{at:04X}: {error}"), hint(&error, socket))
         })?;
         progress.advance(step, piece.len() as u64)?;
     }
-    Ok(contents)
+    Ok(())
 }
 
 /// What to do about an error of the driver.
@@ -108,8 +123,22 @@ fn scan(bus: &mut LineBus, socket: &Socket) -> (Vec<u8>, usize) {
     (others, unclear)
 }
 
+/// Whatever was written before the line came here is over then, and no read finds a part inside a write cycle.
+fn wait(bus: &mut LineBus, socket: &Socket) {
+    bus.delay().delay_us(socket.patience_us());
+}
+
+/// Whether the part answers where it should, without asking anybody else.
+///
+/// # Errors
+/// It does not.
+pub fn answering(bus: &mut LineBus, socket: &Socket) -> Result<(), Halt> {
+    wait(bus, socket);
+    answers(bus, socket, &[], 0)
+}
+
 /// Every device address over which the array is reached has to answer.
-fn answering(bus: &mut LineBus, socket: &Socket, others: &[u8], unclear: usize) -> Result<(), Halt> {
+fn answers(bus: &mut LineBus, socket: &Socket, others: &[u8], unclear: usize) -> Result<(), Halt> {
     let addresses = socket.addresses();
     let mut silent = Vec::new();
     let mut said = None;
@@ -139,9 +168,8 @@ fn answering(bus: &mut LineBus, socket: &Socket, others: &[u8], unclear: usize) 
          --other-is-nack"
             .to_owned()
     } else if others.is_empty() {
-        "nobody answers anywhere: check contacts, supply and the bus; a part that is busy for longer than its write \
-         cycle is broken"
-            .to_owned()
+        let who = if socket.scan { "nobody answers anywhere: check" } else { "check" };
+        format!("{who} contacts, supply and the bus; a part that is busy for longer than its write cycle is broken")
     } else {
         format!("{} answers: check the straps (--straps)", listed(others))
     };

@@ -58,7 +58,7 @@ pub struct UnitReport {
     /// SHA-256 of the image file.
     pub sha256: String,
     /// Bytes of the image.
-    pub image_bytes: usize,
+    pub image_bytes: u64,
     /// How it ended.
     pub result: Ending,
     /// Why it did not end well.
@@ -133,7 +133,7 @@ impl Run {
             unit: unit.name.clone(),
             image: unit.file.clone(),
             sha256: unit.wanted.sha256.clone(),
-            image_bytes: unit.wanted.len(),
+            image_bytes: unit.wanted.image().len(),
             result: Ending::Good,
             halt: None,
             others: Vec::new(),

@@ -6,8 +6,9 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
-use super::wanted::{Wanted, digest};
+use super::wanted::Wanted;
 use crate::fault::{Fault, Faults};
+use crate::image::{Form, formats};
 
 /// A unit and its image.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -98,13 +99,13 @@ fn of_folder(folder: &Path) -> Result<Vec<Unit>, Faults> {
     let mut paths = Vec::new();
     for entry in fs::read_dir(folder).map_err(cannot)? {
         let path = entry.map_err(cannot)?.path();
-        if path.is_file() && is_image(&path) {
+        if path.is_file() && Form::of_path(&path).is_some() {
             paths.push(path);
         }
     }
     paths.sort();
     if paths.is_empty() {
-        let remedy = format!("images end in {}, a manifest is called {MANIFEST}", IMAGES.join(", "));
+        let remedy = format!("images end in .bin, .hex, .srec and the like, a manifest is called {MANIFEST}");
         return Err(Fault::of_file(&shown, "holds no image", remedy).into());
     }
     let mut faults = Faults::default();
@@ -175,27 +176,18 @@ fn of_manifest(path: &Path) -> Result<Vec<Unit>, Faults> {
     faults.or_ok(units)
 }
 
-/// Endings of image files.
-const IMAGES: [&str; 1] = ["bin"];
-
-fn is_image(path: &Path) -> bool {
-    let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
-    ending.is_some_and(|ending| IMAGES.contains(&ending.as_str()))
-}
-
-/// Reads an image file.
+/// Reads an image file, of a form told by its extension.
 ///
 /// # Errors
 /// It cannot be read, or holds nothing.
 pub fn image(path: &Path) -> Result<Wanted, Faults> {
+    let image = formats::read(path, None)?;
     let shown = path.display().to_string();
-    let bytes =
-        fs::read(path).map_err(|error| Fault::of_file(&shown, format!("cannot be read: {error}"), "check the path"))?;
-    if bytes.is_empty() {
+    if image.is_empty() {
         return Err(Fault::of_file(&shown, "the image is empty", "name an image with contents").into());
     }
-    debug_assert_eq!(Wanted::binary(&bytes).sha256, digest(&bytes));
-    Ok(Wanted::binary(&bytes))
+    let file = fs::read(path).map_err(|error| Fault::of_file(&shown, format!("cannot be read: {error}"), ""))?;
+    Ok(Wanted::new(image, &file))
 }
 
 /// Whether an image fits a part.
@@ -203,7 +195,7 @@ pub fn image(path: &Path) -> Result<Wanted, Faults> {
 /// # Errors
 /// It does not.
 pub fn fits(unit: &Unit, capacity: u32, part: &str) -> Result<(), Fault> {
-    let end = unit.wanted.end();
+    let end = unit.wanted.image().end();
     if end <= u64::from(capacity) {
         return Ok(());
     }
@@ -214,6 +206,7 @@ pub fn fits(unit: &Unit, capacity: u32, part: &str) -> Result<(), Fault> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::line::wanted::digest;
 
     fn folder() -> tempfile::TempDir {
         let folder = tempfile::tempdir().unwrap();
