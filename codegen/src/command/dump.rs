@@ -12,7 +12,6 @@ use crate::fault::{Fault, Faults};
 use crate::generate::disk;
 use crate::image::{Form, Image, formats};
 use crate::line::look::{self, Look};
-use crate::line::plan::describe;
 use crate::line::progress::Progress;
 use crate::line::wanted::digest;
 use crate::line::{Halt, Socket};
@@ -86,7 +85,7 @@ impl Dump {
             form,
             bytes: look.map_or(0, |look| look.contents.len()),
             part_sha256: look.map(|look| digest(&look.contents)),
-            contents: look.map(|look| describe(&look.contents)),
+            contents: look.map(|look| look.description.clone()),
             halt: looked.as_ref().err(),
             unsteady: look.and_then(|look| look.unsteady),
             period: look.and_then(|look| look.period),
@@ -106,7 +105,7 @@ fn text(body: &Body<'_>, socket: &Socket, look: Option<&Look>) -> String {
     };
     let file = body.file.as_deref().unwrap_or_default();
     let mut out = format!("{}: {}, {}\n", plain(file), plain(&what), socket.card.density());
-    out += &format!("{}\n", wrapped(&plain(&describe(&look.contents)), "  holds ", "        "));
+    out += &format!("{}\n", wrapped(&plain(&look.description), "  holds ", "        "));
     if let Some(at) = look.unsteady {
         let text = format!(
             "0x{at:04X} reads differently the second time: a bad contact, or another part that takes another number of \

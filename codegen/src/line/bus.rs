@@ -8,12 +8,19 @@ use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, Operation};
 use super::bench::Bench;
 
 /// What a bus said, kept as kind and text so that both buses share one type.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Clone, PartialEq, Eq)]
 pub struct LineError {
     /// Kind as the driver judges it.
     pub kind: ErrorKind,
     /// The words of the bus.
     pub text: String,
+}
+
+/// The driver shows the errors of a bus in this form to people.
+impl fmt::Debug for LineError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.text)
+    }
 }
 
 impl fmt::Display for LineError {

@@ -93,10 +93,7 @@ impl Belief<'_> {
             );
             return halt(reason, "another part sits there: read its marking").named("page-wrap");
         }
-        let low = place as u8;
-        let seen = bytes.len().min(found.len() - 1).min(8);
-        let two_sent = self.socket.geometry.word_address_bytes() >= 2;
-        if two_sent && at == 0 && found[0] == low && found[1..=seen] == bytes[..seen] {
+        if self.socket.geometry.word_address_bytes() >= 2 && taken_as_data(place, page, bytes, found) {
             let reason = format!("the last word-address byte was stored as data at 0x{place:04X}");
             let remedy = "a part with fewer word-address bytes sits there: read its marking";
             return halt(reason, remedy).named("address-width");
@@ -124,6 +121,23 @@ fn wrapped(at: usize, bytes: &[u8], before: &[u8], found: &[u8]) -> Option<usize
         smaller /= 2;
     }
     None
+}
+
+/// Whether this is what a part with one word-address byte shows after a write with two: it took the second one for the
+/// first data byte, and another time when it was polled.
+fn taken_as_data(place: u32, page: u32, bytes: &[u8], found: &[u8]) -> bool {
+    let (first, low) = ((place >> 8) as usize & 0xFF, place as u8);
+    let read_from = (page >> 8) as usize & 0xFF;
+    (1..=8).map(|bit| 1usize << bit).any(|smaller| {
+        let mut latched: Vec<Option<u8>> = vec![None; smaller];
+        for (index, byte) in std::iter::once(&low).chain(bytes).chain([&low]).enumerate() {
+            let at = if index == bytes.len() + 1 { first } else { first + index };
+            latched[at % smaller] = Some(*byte);
+        }
+        let shown = &latched[read_from % smaller..];
+        let compared = shown.len().min(found.len());
+        compared >= 4 && shown.iter().zip(found).all(|(latched, found)| latched.is_none_or(|byte| byte == *found))
+    })
 }
 
 #[cfg(test)]

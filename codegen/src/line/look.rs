@@ -10,6 +10,7 @@ use embedded_hal::i2c::{ErrorKind, I2c};
 use super::progress::Progress;
 use super::socket::PIECE;
 use super::{Halt, LineBus, LineError, Socket, Step};
+use crate::inspect::{self, Content, Found};
 
 /// Device addresses that are not reserved by the I2C-bus specification.
 const ADDRESSES: std::ops::RangeInclusive<u8> = 0x08..=0x77;
@@ -18,6 +19,10 @@ const ADDRESSES: std::ops::RangeInclusive<u8> = 0x08..=0x77;
 const SAMPLES: usize = 8;
 /// Bytes of each.
 const SAMPLE: usize = 16;
+/// Findings about the contents that are told.
+const TOLD: usize = 2;
+/// Smallest density that a part has, in bytes.
+const SMALLEST: u32 = 16;
 
 /// What the look has found.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,6 +33,8 @@ pub struct Look {
     pub unclear: usize,
     /// Everything that the part holds.
     pub contents: Vec<u8>,
+    /// What that is, in a few words.
+    pub description: String,
     /// A place that reads differently the second time.
     pub unsteady: Option<u32>,
     /// The contents repeat after this many bytes.
@@ -44,8 +51,9 @@ pub fn look(bus: &mut LineBus, socket: &Socket, progress: &Progress<'_>) -> Resu
     answers(bus, socket, &others, unclear)?;
     let contents = read_all(bus, socket, Step::Look, progress)?;
     let unsteady = read_again(bus, socket, &contents)?;
-    let period = period(&contents);
-    Ok(Look { others, unclear, contents, unsteady, period })
+    let found = inspect::look(&contents, Some(&socket.card));
+    let (description, period) = (describe(&contents, &found), period(&found));
+    Ok(Look { others, unclear, contents, description, unsteady, period })
 }
 
 /// Reads the whole part.
@@ -213,34 +221,40 @@ fn read_again(bus: &mut LineBus, socket: &Socket, contents: &[u8]) -> Result<Opt
     Ok(None)
 }
 
-/// The shortest power of two after which the contents repeat, if they are not all the same.
-fn period(contents: &[u8]) -> Option<u32> {
-    let repeats = |after: usize| contents.iter().zip(&contents[after..]).all(|(a, b)| a == b);
-    let half = contents.len() / 2;
-    if half < 16 || repeats(1) {
-        return None;
+/// After how many bytes the contents repeat, if they do.
+fn period(found: &[Found]) -> Option<u32> {
+    found.iter().find_map(|found| match found.content {
+        Content::Repeats { period, .. } if period >= SMALLEST => Some(period),
+        _ => None,
+    })
+}
+
+/// Contents in a few words.
+#[must_use]
+pub fn describe(contents: &[u8], found: &[Found]) -> String {
+    if let [Found { content: Content::Blank { byte }, .. }] = found {
+        return format!("blank, all 0x{byte:02X}");
     }
-    let mut found = None;
-    let mut after = half;
-    while after >= 16 && repeats(after) {
-        found = Some(after as u32);
-        after /= 2;
+    let told = found.iter().filter(|found| !matches!(found.content, Content::Blank { .. } | Content::Other));
+    let mut told: Vec<String> = told.map(|found| format!("0x{:04X}: {}", found.offset, found.because)).collect();
+    let more = told.len().saturating_sub(TOLD);
+    told.truncate(TOLD);
+    if more > 0 {
+        told.push(format!("and {more} more (`pagewise dump` keeps it)"));
     }
-    found
+    if told.is_empty() {
+        let used = contents.iter().filter(|byte| **byte != 0xFF).count();
+        let first = contents.iter().position(|byte| *byte != 0xFF).unwrap_or(0);
+        let start = &contents[first..(first + 8).min(contents.len())];
+        let hex: Vec<String> = start.iter().map(|byte| format!("{byte:02X}")).collect();
+        return format!("{used} bytes other than 0xFF, from 0x{first:04X} on {}", hex.join(" "));
+    }
+    told.join("; ")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn contents_that_repeat_are_noticed_and_blank_ones_are_not() {
-        assert_eq!(period(&[0xFF; 256]), None);
-        let mut contents: Vec<u8> = (0..=255).cycle().take(4096).map(|n: u8| n.wrapping_mul(7)).collect();
-        assert_eq!(period(&contents), Some(256));
-        contents[4000] ^= 1;
-        assert_eq!(period(&contents), None);
-    }
 
     #[test]
     fn addresses_are_listed_as_people_do() {

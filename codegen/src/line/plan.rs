@@ -81,6 +81,9 @@ fn judge(
     permissions: Permissions,
     after: &[u8],
 ) -> Result<(Holds, Option<Resume>), Halt> {
+    if is_blank(&look.contents) && after != look.contents {
+        return Ok((Holds::Blank, None));
+    }
     let page = socket.unit();
     let taken_up = history.open.map(|open| resume::check(open, &look.contents, &unit.wanted, page, look.unsteady));
     if let Some(Ok(resume)) = taken_up {
@@ -98,9 +101,6 @@ fn judge(
     if after == look.contents {
         return Ok((Holds::AsWanted, None));
     }
-    if is_blank(&look.contents) {
-        return Ok((Holds::Blank, None));
-    }
     let sha256 = digest(&look.contents);
     if history.good.and_then(|good| good.part_sha256.as_deref()) == Some(&sha256) {
         return Ok((Holds::Ours, None));
@@ -117,7 +117,7 @@ fn judge(
         let remedy = "read its marking; if the part is right and the contents may be lost, add --overwrite";
         return Err(Halt::refused(Step::Look, reason, remedy).named("capacity-alias"));
     }
-    let mut reason = format!("the part holds something else: {}", describe(&look.contents));
+    let mut reason = format!("the part holds something else: {}", look.description);
     if let Some(Err(why)) = taken_up {
         reason += &format!(" ({why})");
     }
@@ -151,18 +151,4 @@ fn writable(pieces: &[(u32, Vec<u8>)], contents: &[u8], socket: &Socket) -> Resu
 #[must_use]
 pub fn is_blank(contents: &[u8]) -> bool {
     [0xFF, 0x00].iter().any(|blank| contents.iter().all(|byte| byte == blank))
-}
-
-/// A few words about contents.
-#[must_use]
-pub fn describe(contents: &[u8]) -> String {
-    if is_blank(contents) {
-        return format!("blank, all 0x{:02X}", contents.first().unwrap_or(&0xFF));
-    }
-    let used = contents.iter().filter(|byte| **byte != 0xFF).count();
-    let first = contents.iter().position(|byte| *byte != 0xFF).unwrap_or(0);
-    let start = &contents[first..(first + 16).min(contents.len())];
-    let hex: Vec<String> = start.iter().map(|byte| format!("{byte:02X}")).collect();
-    let text: String = start.iter().map(|b| if (0x20..0x7F).contains(b) { char::from(*b) } else { '.' }).collect();
-    format!("{used} bytes other than 0xFF, from 0x{first:04X} on {} |{text}|", hex.join(" "))
 }

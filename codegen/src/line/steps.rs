@@ -202,7 +202,7 @@ impl Run {
     ) -> Result<(Look, Plan), Halt> {
         let look = look::look(bus, order.socket, progress)?;
         self.report.others.clone_from(&look.others);
-        self.report.contents = Some(plan::describe(&look.contents));
+        self.report.contents = Some(look.description.clone());
         let plan = plan::plan(&look, order.unit, order.socket, journal, order.permissions)?;
         self.report.held = Some(plan.holds);
         self.report.resumed = plan.resume.is_some();

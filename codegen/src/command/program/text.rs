@@ -9,7 +9,7 @@ use crate::line::plan::Holds;
 use crate::line::{Ending, Halt, Socket, UnitReport};
 use crate::output::{Tone, paint, plain, wrapped};
 
-const REST: &str = "            ";
+const REST: &str = "                ";
 
 pub(super) fn render(body: &Body<'_>, socket: &Socket, asked: usize) -> String {
     let mut out = String::new();
@@ -65,7 +65,7 @@ fn painted(ending: Ending) -> String {
 }
 
 fn row(out: &mut String, step: &str, tone: Tone, text: &str) {
-    let first = format!("  {}", paint(tone, format!("{step:<10}")));
+    let first = format!("  {}", paint(tone, format!("{step:<14}")));
     let _ = writeln!(out, "{}", wrapped(&plain(text), &first, REST));
 }
 
@@ -142,6 +142,10 @@ fn halted(out: &mut String, report: &UnitReport, halt: &Halt) {
     }
     row(out, "do", Tone::Strong, &halt.remedy);
     if report.backup.is_some() && matches!(report.result, Ending::Failed | Ending::Stopped) {
-        row(out, "go on", Tone::Strong, "the same command takes this part up where it stopped; the backup stays");
+        let text = match halt.hazard {
+            None | Some("write-protect") => "the same command takes this part up where it stopped; the backup stays",
+            Some(_) => "fit the right part, then the same command; what this one held is in the backup",
+        };
+        row(out, "go on", Tone::Strong, text);
     }
 }
