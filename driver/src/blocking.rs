@@ -36,9 +36,8 @@ use crate::{Config, Geometry, Irreversible, Location, Options, Region};
 ///
 /// let i2c = Mock::new(&[
 ///     Transaction::write(0x50, vec![0x00, 0x1E, 1, 2]), // to the end of the first page
-///     Transaction::write(0x50, vec![0x00, 0x1E]),       // poll: answered
-///     Transaction::write(0x50, vec![0x00, 0x20, 3, 4]), // the rest, in the next page
-///     Transaction::write(0x50, vec![0x00, 0x20]),
+///     Transaction::write(0x50, vec![0x00, 0x20, 3, 4]), // the rest, in the next page; repeated until it is answered
+///     Transaction::write(0x50, vec![0x00, 0x20]),       // the last page is polled for: answered
 ///     Transaction::write_read(0x50, vec![0x00, 0x1E], vec![1, 2, 3, 4]),
 /// ]);
 /// let mut eeprom = Eeprom::<_, _, { PART.buffer_bytes() }>::new(i2c, NoopDelay, PART, Options::new());
@@ -88,7 +87,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
 
     /// Writes `bytes` at `offset`, page by page, and waits for each write cycle.
     ///
-    /// On the wire, once per page; the last line repeats until the part answers:
+    /// On the wire, once per page; the next page is tried until the part answers, and after the last one the poll:
     ///
     /// ```text
     /// S  device+W A  word address A..  data A..  P

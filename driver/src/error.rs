@@ -52,7 +52,7 @@ pub enum Error<E> {
     },
     /// The part did not answer again within the bound after a write. The page in flight is indeterminate.
     WriteCycleOverrun {
-        /// Polls without an answer.
+        /// Polls, and accesses in their place, without an answer.
         polls: u32,
         /// Pauses between them, in microseconds; bus time comes on top.
         waited_us: u32,
@@ -70,7 +70,7 @@ pub enum Error<E> {
         /// Bytes of the request known to be stored and verified.
         safe_bytes: usize,
     },
-    /// The bus reported an error. In a write the page in flight is indeterminate.
+    /// The bus reported an error. In a write, the page behind the safe bytes and the one after it are indeterminate.
     Bus {
         /// What the HAL reported.
         source: E,

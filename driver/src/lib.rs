@@ -54,6 +54,7 @@
 //! ```text
 //! page write             S  device+W A  word address A..  data A..  P
 //! acknowledge polling    S  device+W A  word address A..  P                 (as often as it is not answered)
+//!                        or the next access at the same device address, as often as it is not answered
 //! random read            S  device+W A  word address A..  SR  device+R A  data A..  data N  P
 //! sequential read        the same, with more data
 //! current address read   S  device+R A  data A..  data N  P
@@ -62,6 +63,10 @@
 //! A poll carries the word address and no data: it is never empty (many HALs cannot send nothing) and starts no write
 //! cycle. It goes to the device address of the write it waits for, block-select bits included, since some parts
 //! promise their NACK only there. A part without word-address bytes is polled by reading one byte.
+//!
+//! Between two pages at one device address no poll is sent: the next page write itself is tried until it is answered,
+//! as data sheets describe it (and so is the reading back of a verified write). A busy part refuses its device address,
+//! before any data, so on the wire a try that is refused is the same as a poll; the one that is answered saves the poll.
 //!
 //! # Time
 //!
@@ -92,7 +97,9 @@
 //! # What an error means
 //!
 //! [`Error::safe_bytes`] counts the bytes, from the start of the request, that are known to be stored. The page behind
-//! them is indeterminate after a bus error or an overrun; everything behind that page is as it was.
+//! them is indeterminate after an overrun; after a bus error, so is the page after it, which may have been on its way
+//! (the part takes it only when the one before is stored, but an error does not tell how far it came). Everything behind
+//! these is as it was.
 //!
 //! Any `NoAcknowledge` counts as a missing ACK, whatever its source; `Other` only with [`Options::other_is_nack`]. No
 //! other error is ever retried.

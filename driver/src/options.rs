@@ -40,14 +40,14 @@ pub struct Options {
 }
 
 impl Options {
-    /// No transfer limit, acknowledge polling every 50 µs, margin 25 %, waiting for the last page too.
+    /// No transfer limit, acknowledge polling every 20 µs, margin 25 %, waiting for the last page too.
     pub const fn new() -> Self {
         Self {
             max_transfer_bytes: usize::MAX,
             other_is_nack: false,
             wait: Wait::Poll,
             margin_percent: 25,
-            poll_interval_us: 50,
+            poll_interval_us: 20,
             lazy: false,
         }
     }
@@ -111,6 +111,9 @@ pub struct Config {
     pub(crate) pause_us: u32,
     /// Most polls that one wait may take.
     pub(crate) polls_max: u32,
+    /// Bits of an offset of which one is set if the access there may ask for the end of a write before it: all of the
+    /// word address, since where they are zero a new device address may begin; none without polling.
+    pub(crate) ask_mask: u32,
     pub(crate) wait: Wait,
     pub(crate) lazy: bool,
     pub(crate) other_is_nack: bool,
@@ -138,6 +141,10 @@ impl Config {
                 Wait::Fixed => limit_us,
             },
             polls_max: limit_us.div_ceil(step).saturating_add(1),
+            ask_mask: match options.wait {
+                Wait::Poll => (1u32 << (8 * header)).wrapping_sub(1),
+                Wait::Fixed => 0,
+            },
             wait: options.wait,
             lazy: options.lazy,
             other_is_nack: options.other_is_nack,

@@ -9,15 +9,20 @@
 //!   start ──yes──▶ poll ──ACK──▶ access        access: one read, one page write or one comparison
 //!     └─────no────────────────▶ access
 //!
-//!   access ──done──▶ (page write: poll until ACK) ──▶ next access, or done
+//!   access ──done──▶ next access, or done
+//!   page write ──done──▶ ask with the next access, if it goes to the same device address; else poll until ACK
 //!   access ──NACK, first time──▶ poll until ACK ──▶ the same access once more
 //!   access ──NACK, second time─▶ write protected (page write), bus error (read)
-//!   poll ──NACK──▶ pause ──▶ poll, at most as often as write cycle and margin allow; then not answering (no write
-//!                            of ours went before) or write cycle overrun (one did)
+//!   poll or asking access ──NACK──▶ pause ──▶ once more, at most as often as write cycle and margin allow; then not
+//!                            answering (no write of ours went before) or write cycle overrun (one did)
 //!   anything ──other bus error──▶ bus error
 //! ```
 //!
-//! With [`Wait::Fixed`] "poll until ACK" is one pause of write cycle and margin.
+//! A part inside its write cycle refuses the device address, before any data: an access that asks is on the wire what a
+//! poll is until the part answers, and then it is under way already. The last try within the bound is always a poll, so
+//! that a refused device address and refused data can be told apart.
+//!
+//! With [`Wait::Fixed`] "poll until ACK" is one pause of write cycle and margin, and no access asks.
 
 mod state;
 mod step;
@@ -28,15 +33,15 @@ pub use step::{Action, Difference, Failure, Job, Outcome, PlanError, Step};
 use crate::chunk::Cut;
 use crate::options::{Config, Wait};
 
-/// What a poll waits for.
+/// What an access may still do when it is not answered.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Reason {
-    /// The end of the write cycle of this plan's own page write.
-    Written,
-    /// The end of a write of an earlier call.
-    Pending,
-    /// An answer, after an access without one or because readiness was asked for.
-    Busy,
+enum Tries {
+    /// Wait until the part answers, and try again.
+    First,
+    /// Nothing: this is the second time, or the last.
+    Last,
+    /// It asks for the end of the write before it, like a poll.
+    Asking,
 }
 
 /// A request on its way. See the [module page](self).
@@ -53,33 +58,36 @@ enum Reason {
 /// let step = plan.step();
 /// assert_eq!((step.action, step.offset, step.start, step.length), (Action::Write, 0x20, 0, 4));
 /// plan.complete(Outcome::Done).unwrap();
-/// assert_eq!((plan.step().action, plan.step().offset), (Action::Poll, 0x20));
+/// assert_eq!((plan.step().action, plan.step().offset), (Action::Poll, 0x20)); // the last page: nothing else to ask with
 /// plan.complete(Outcome::Nack).unwrap();
-/// assert_eq!((plan.step().action, plan.step().us), (Action::Wait, 50));
+/// assert_eq!((plan.step().action, plan.step().us), (Action::Wait, 20));
 /// plan.complete(Outcome::Done).unwrap();
 /// assert_eq!(plan.step().action, Action::Poll);
 /// plan.complete(Outcome::Done).unwrap();
 /// assert_eq!(plan.step().action, Action::Done);
 /// # Ok::<(), pagewise_driver::plan::PlanError>(())
 /// ```
+// In this order, so that single bytes are near the start: that is less code on the smallest processors.
 #[derive(Debug)]
+#[repr(C)]
 pub struct Plan<'c> {
-    config: &'c Config,
-    state: &'c mut State,
     job: Job,
     /// What comes next.
     action: Action,
     /// Read, write or comparison of this chunk; what is repeated after a wait.
     access: Action,
-    reason: Reason,
-    retried: bool,
-    /// This chunk is written: a comparison now is one after the write.
-    stored: bool,
+    tries: Tries,
+    config: &'c Config,
+    state: &'c mut State,
     offset: u32,
     length: usize,
-    done: usize,
+    /// Start of the chunk under way.
+    start: usize,
     chunk: usize,
-    polls: u32,
+    /// Bytes before it whose write may still be in its cycle.
+    unsettled: usize,
+    /// Polls that the wait under way may still take.
+    polls_left: u32,
 }
 
 impl<'c> Plan<'c> {
@@ -114,25 +122,20 @@ impl<'c> Plan<'c> {
             job,
             action: Action::Done,
             access: Action::Read,
-            reason: Reason::Busy,
-            retried: false,
-            stored: false,
+            tries: Tries::First,
             offset,
             length,
-            done: 0,
+            start: 0,
             chunk: 0,
-            polls: 0,
+            unsettled: 0,
+            polls_left: config.polls_max,
         }
     }
 
     pub(crate) fn start(&mut self) {
         self.next_access();
-        if self.length > 0 || self.job == Job::Ready {
-            if self.state.pending.is_some() {
-                self.start_wait(Reason::Pending);
-            } else if self.job == Job::Ready {
-                self.start_wait(Reason::Busy);
-            }
+        if self.job == Job::Ready || (self.length > 0 && self.state.pending.is_some()) {
+            self.start_wait();
         }
     }
 
@@ -140,13 +143,12 @@ impl<'c> Plan<'c> {
     pub fn step(&mut self) -> Step {
         let mut offset = self.position();
         match (self.action, self.state.pending) {
-            // Also for a write of this plan, where it is the position.
             (Action::Poll, Some(pending)) => offset = pending,
             (Action::Write, _) => self.state.pending = Some(offset),
             _ => {}
         }
         self.state.last = offset;
-        Step { action: self.action, offset, start: self.done, length: self.chunk, us: self.config.pause_us }
+        Step { action: self.action, offset, start: self.start, length: self.chunk, us: self.config.pause_us }
     }
 
     /// Takes note of what came of the step that [`Plan::step`] named.
@@ -156,14 +158,15 @@ impl<'c> Plan<'c> {
     /// The [`Failure`] that ends the plan.
     #[inline(never)] // Inside the loop of a shell it costs that loop registers, and so stack.
     pub fn complete(&mut self, outcome: Outcome) -> Result<(), Failure> {
-        match (self.action, outcome) {
-            (_, Outcome::Failed) => return Err(Failure::Bus),
-            (Action::Wait, Outcome::Done) if self.config.wait == Wait::Poll => self.action = Action::Poll,
-            (Action::Poll | Action::Wait, Outcome::Done) => self.answered(),
-            (Action::Poll, Outcome::Nack) => return self.busy(),
-            (Action::Compare, Outcome::Differs) => return self.differs(),
-            (Action::Read | Action::Write | Action::Compare, Outcome::Done) => self.accessed(),
-            (Action::Read | Action::Write | Action::Compare, Outcome::Nack) => return self.refused(),
+        match (outcome, self.action) {
+            (Outcome::Failed, _) => return Err(Failure::Bus),
+            (Outcome::Differs, Action::Compare) => return self.differs(),
+            (Outcome::Done, Action::Write) => self.wrote(),
+            (Outcome::Done, Action::Read | Action::Compare) => self.accessed(),
+            (Outcome::Done, Action::Wait) if self.config.wait == Wait::Poll => self.ask(),
+            (Outcome::Done, Action::Wait | Action::Poll) => self.answered(),
+            (Outcome::Nack, Action::Poll) => return self.busy(),
+            (Outcome::Nack, Action::Read | Action::Write | Action::Compare) => return self.refused(),
             _ => return Err(Failure::OutOfStep),
         }
         Ok(())
@@ -171,22 +174,22 @@ impl<'c> Plan<'c> {
 
     /// Bytes of the request, from its start, that are known to be stored (or read).
     pub const fn safe_bytes(&self) -> usize {
-        self.done
+        self.start.wrapping_sub(self.unsettled)
     }
 
     /// Offset of the access under way.
     pub const fn position(&self) -> u32 {
-        self.offset.wrapping_add(self.done as u32)
+        self.offset.wrapping_add(self.start as u32)
     }
 
     /// Polls without an answer in the wait under way.
     pub const fn polls(&self) -> u32 {
-        self.polls
+        self.config.polls_max.wrapping_sub(self.polls_left)
     }
 
     /// Pauses between those polls in microseconds.
     pub const fn waited_us(&self) -> u32 {
-        self.polls.saturating_sub(1).wrapping_mul(self.config.pause_us)
+        self.polls().saturating_sub(1).wrapping_mul(self.config.pause_us)
     }
 
     /// Says what a comparison found, before its outcome is reported.
@@ -201,7 +204,7 @@ impl<'c> Plan<'c> {
 
     /// Starts the access of the next chunk, or ends the plan.
     fn next_access(&mut self) {
-        let left = self.length.wrapping_sub(self.done);
+        let left = self.length.wrapping_sub(self.start);
         let (access, cut) = match self.job {
             Job::Read | Job::Ready => (Action::Read, Cut::Block),
             Job::Write => (Action::Write, Cut::Page),
@@ -210,102 +213,114 @@ impl<'c> Plan<'c> {
         };
         let data_max = self.config.data_max(self.job);
         self.chunk = self.config.geometry.chunk_bytes(cut, self.position(), left, data_max);
-        self.stored = false;
-        self.begin(access);
-        if self.chunk == 0 {
-            self.action = Action::Done;
-        }
+        self.begin(if self.chunk > 0 { access } else { Action::Done });
     }
 
     fn begin(&mut self, access: Action) {
         self.access = access;
         self.action = access;
-        self.retried = false;
+        self.tries = Tries::First;
+        self.unsettled = 0;
     }
 
-    fn start_wait(&mut self, reason: Reason) {
-        self.polls = 0;
-        self.reason = reason;
+    fn start_wait(&mut self) {
+        self.polls_left = self.config.polls_max;
         self.action = match self.config.wait {
             Wait::Fixed => Action::Wait,
             Wait::Poll => Action::Poll,
         };
     }
 
+    /// Asks whether the part is ready, with a poll or with the access that waits for it.
+    fn ask(&mut self) {
+        self.action = if self.tries == Tries::Asking { self.access } else { Action::Poll };
+    }
+
     fn accessed(&mut self) {
-        if self.action != Action::Write {
-            self.state.updated.kept = self.state.updated.kept.wrapping_add(1);
-            return self.advance();
-        }
-        self.state.updated.written = self.state.updated.written.wrapping_add(1);
-        let last = self.done.wrapping_add(self.chunk) == self.length;
-        let lazy = self.config.lazy && last && self.job != Job::WriteVerified;
-        if self.config.geometry.write_cycle_us() == 0 {
-            self.reason = Reason::Written;
-            self.answered();
-        } else if lazy {
-            self.advance();
-        } else {
-            self.start_wait(Reason::Written);
-        }
-    }
-
-    fn advance(&mut self) {
-        self.done = self.done.wrapping_add(self.chunk);
-        self.next_access();
-    }
-
-    /// The part is ready: after a write of this chunk (or without a write cycle to wait for), or for its access.
-    fn answered(&mut self) {
         self.state.pending = None;
-        if self.reason != Reason::Written {
-            self.action = if self.chunk > 0 { self.access } else { Action::Done };
-        } else if self.job == Job::WriteVerified {
-            self.stored = true;
+        self.state.updated.kept = self.state.updated.kept.wrapping_add(1);
+        self.advance();
+    }
+
+    /// A page write has gone out. Its end is asked for by the access that follows it, or else by polls.
+    fn wrote(&mut self) {
+        self.state.updated.written = self.state.updated.written.wrapping_add(1);
+        let before = self.start;
+        if self.job == Job::WriteVerified {
             self.begin(Action::Compare);
         } else {
             self.advance();
         }
+        let last = self.action == Action::Done;
+        if self.config.geometry.write_cycle_us() == 0 {
+            self.state.pending = None;
+        } else if !(last && self.config.lazy) {
+            self.unsettled = self.start.wrapping_sub(before);
+            self.start_wait();
+            // Some parts promise to refuse their own device address only.
+            if !last && self.position() & self.config.ask_mask > 0 {
+                self.tries = Tries::Asking;
+                self.ask();
+            }
+        }
+    }
+
+    fn advance(&mut self) {
+        self.start = self.start.wrapping_add(self.chunk);
+        self.next_access();
+    }
+
+    /// The part is ready for the access that waits, and stored is what was written before.
+    fn answered(&mut self) {
+        self.state.pending = None;
+        self.unsettled = 0;
+        self.action = self.access;
     }
 
     fn differs(&mut self) -> Result<(), Failure> {
-        if self.stored {
-            return Err(Failure::Differs);
-        }
-        if self.job == Job::Update {
-            self.begin(Action::Write);
-        } else {
-            self.action = Action::Done;
+        self.state.pending = None;
+        match self.job {
+            // Here a comparison comes after the write.
+            Job::WriteVerified => return Err(Failure::Differs),
+            Job::Update => self.begin(Action::Write),
+            _ => self.action = Action::Done,
         }
         Ok(())
     }
 
     fn refused(&mut self) -> Result<(), Failure> {
-        if !self.retried {
-            self.retried = true;
-            self.start_wait(Reason::Busy);
-            return Ok(());
+        match self.tries {
+            Tries::First => {
+                // Nothing of ours is in its cycle: it has refused the access, or is busy from before.
+                self.tries = Tries::Last;
+                self.state.pending = None;
+                self.start_wait();
+                Ok(())
+            }
+            Tries::Asking => self.busy(),
+            // With polling, the part has answered just before: what it refuses now is not its address.
+            Tries::Last => Err(match (self.config.wait, self.action) {
+                (Wait::Fixed, _) => Failure::NotAnswering,
+                (Wait::Poll, Action::Write) => Failure::WriteProtected,
+                (Wait::Poll, _) => Failure::Bus,
+            }),
         }
-        // With polling, the part has answered just before: what it refuses now is not its address.
-        Err(match (self.config.wait, self.action) {
-            (Wait::Fixed, _) => Failure::NotAnswering,
-            (Wait::Poll, Action::Write) => Failure::WriteProtected,
-            (Wait::Poll, _) => Failure::Bus,
-        })
     }
 
     fn busy(&mut self) -> Result<(), Failure> {
-        self.polls = self.polls.wrapping_add(1);
-        if self.polls >= self.config.polls_max {
-            if self.reason != Reason::Busy {
-                return Err(Failure::WriteCycleOverrun);
-            }
-            // Whatever was sent before, no write cycle takes that long.
-            self.state.pending = None;
-            return Err(Failure::NotAnswering);
+        self.polls_left = self.polls_left.wrapping_sub(1);
+        if self.polls_left == 0 {
+            let written = self.state.pending.is_some();
+            return Err(if written { Failure::WriteCycleOverrun } else { Failure::NotAnswering });
+        }
+        if self.polls_left == 1 {
+            // The last try is a poll: it tells a part that is busy from one that refuses the data.
+            self.tries = Tries::Last;
         }
         if self.config.pause_us > 0 {
             self.action = Action::Wait;
+        } else {
+            self.ask();
         }
         Ok(())
     }

@@ -58,12 +58,8 @@ fn write_across_a_page_end_is_cut_there() {
     for (geometry, offset, address, header) in shapes() {
         let before = geometry.locate(offset - 2);
         let first = before.header.as_bytes();
-        let calls = [
-            write(before.device_address, first, &[1, 2]),
-            write(before.device_address, first, &[]),
-            write(address, &header, &[3]),
-            write(address, &header, &[]),
-        ];
+        let calls =
+            [write(before.device_address, first, &[1, 2]), write(address, &header, &[3]), write(address, &header, &[])];
         pinned(geometry, Options::new(), &calls, |d| d.write(offset - 2, &[1, 2, 3]).unwrap());
     }
 }
@@ -118,7 +114,6 @@ fn a_transfer_limit_counts_the_header_for_reads_and_writes() {
     let options = Options::new().with_max_transfer_bytes(4);
     let calls = [
         write(0x50, &[0, 0], &[1, 2]),
-        write(0x50, &[0, 0], &[]),
         write(0x50, &[0, 2], &[3]),
         write(0x50, &[0, 2], &[]),
         Transaction::write_read(0x50, vec![0, 0], vec![1, 2]),
@@ -193,7 +188,7 @@ fn acknowledge_polling_takes_every_kind_of_missing_ack_for_busy() {
                 write(address, &header, &[]).with_error(kind),
                 write(address, &header, &[]),
             ];
-            let delays = [Delay::delay_us(50), Delay::delay_us(50)];
+            let delays = [Delay::delay_us(20), Delay::delay_us(20)];
             let (i2c, delay) = (Mock::new(&calls), CheckedDelay::new(&delays));
             let options = Options::new().with_other_is_nack(other_is_nack);
             let mut driver = Eeprom::<_, _, 259>::new(i2c, delay, geometry, options);
@@ -203,6 +198,38 @@ fn acknowledge_polling_takes_every_kind_of_missing_ack_for_busy() {
             delay.done();
         }
     }
+}
+
+#[test]
+fn the_next_page_write_asks_for_the_end_of_the_one_before() {
+    let next = || write(0x50, &[0, 0x20], &[2, 3]);
+    let calls = [
+        write(0x50, &[0, 0x1F], &[1]),
+        next().with_error(nack()),
+        next().with_error(nack()),
+        next(),
+        write(0x50, &[0, 0x20], &[]).with_error(nack()),
+        write(0x50, &[0, 0x20], &[]),
+    ];
+    let delays = [Delay::delay_us(70), Delay::delay_us(70), Delay::delay_us(70)];
+    let (i2c, delay) = (Mock::new(&calls), CheckedDelay::new(&delays));
+    let mut driver = Eeprom::<_, _, 34>::new(i2c, delay, KBIT_32, Options::new().with_poll_interval_us(70));
+    driver.write(0x1F, &[1, 2, 3]).unwrap();
+    let (mut i2c, mut delay) = driver.release();
+    i2c.done();
+    delay.done();
+}
+
+#[test]
+fn the_reading_back_asks_for_the_end_of_its_write() {
+    let calls = [
+        write(0x50, &[0, 0x1F], &[1]),
+        Transaction::write_read(0x50, vec![0, 0x1F], vec![0]).with_error(nack()),
+        Transaction::write_read(0x50, vec![0, 0x1F], vec![1]),
+        write(0x50, &[0, 0x20], &[2]),
+        Transaction::write_read(0x50, vec![0, 0x20], vec![2]),
+    ];
+    pinned(KBIT_32, Options::new(), &calls, |d| d.write_verified(0x1F, &[1, 2]).unwrap());
 }
 
 #[test]
@@ -245,16 +272,33 @@ fn refused_data_after_an_answered_poll_is_write_protection() {
         let kind = ErrorKind::NoAcknowledge(kind);
         let calls = [
             write(0x50, &[0, 0x1F], &[1]),
-            write(0x50, &[0, 0x1F], &[]),
             write(0x50, &[0, 0x20], &[2]).with_error(kind),
+            write(0x50, &[0, 0x20], &[2]).with_error(kind),
+            // The last try within the bound.
             write(0x50, &[0, 0x20], &[]),
             write(0x50, &[0, 0x20], &[2]).with_error(kind),
         ];
-        pinned(KBIT_32, Options::new(), &calls, |d| {
+        let options = Options::new().with_margin_percent(0).with_poll_interval_us(2500);
+        pinned(KBIT_32, options, &calls, |d| {
             let error = Error::WriteProtected { offset: 0x20, safe_bytes: 1, source: kind };
             assert_eq!(d.write(0x1F, &[1, 2]), Err(error));
         });
     }
+}
+
+#[test]
+fn a_part_that_stays_busy_after_a_page_write_is_an_overrun_and_that_page_is_not_safe() {
+    let calls = [
+        write(0x50, &[0, 0x1E], &[1, 2]),
+        write(0x50, &[0, 0x20], &[3]).with_error(nack()),
+        write(0x50, &[0, 0x20], &[3]).with_error(nack()),
+        write(0x50, &[0, 0x20], &[]).with_error(nack()),
+    ];
+    let options = Options::new().with_margin_percent(0).with_poll_interval_us(2500);
+    pinned(KBIT_32, options, &calls, |d| {
+        let error = Error::WriteCycleOverrun { polls: 3, waited_us: 5000, safe_bytes: 0 };
+        assert_eq!(d.write(0x1E, &[1, 2, 3]), Err(error));
+    });
 }
 
 #[test]

@@ -79,6 +79,9 @@ fn explore(config: &Config, state: State, job: Job, request: (u32, usize), check
     ended
 }
 
+/// Two bytes from here lie in two pages: at one device address, and at two.
+const ACROSS: [u32; 2] = [0x0F, 0xFF];
+
 const JOBS: [Job; 6] = [Job::Read, Job::Write, Job::WriteVerified, Job::Compare, Job::Update, Job::Ready];
 
 /// Bytes that are surely stored or read: those of accesses with their waits done.
@@ -91,9 +94,12 @@ fn check_claims(job: Job, request: usize, lazy: bool, cycle: bool, run: &Run, en
     let mut surely = 0;
     for (index, (step, outcome)) in pairs.iter().enumerate() {
         let rest = &pairs[index + 1..];
-        let polled = rest.iter().any(|(step, outcome)| step.action == Action::Poll && **outcome == Outcome::Done);
+        // Whatever the part answers after a write, it answers after the end of its cycle.
+        let answered = rest.iter().any(|(step, outcome)| {
+            step.action != Action::Wait && matches!(**outcome, Outcome::Done | Outcome::Differs)
+        });
         let last = lazy && job != Job::WriteVerified && step.start + step.length == request;
-        let settled = !cycle || polled || last;
+        let settled = !cycle || answered || last;
         let end_of_step = step.start + step.length;
         match (step.action, outcome) {
             (Action::Read | Action::Compare, Outcome::Done) => surely = surely.max(end_of_step),
@@ -111,8 +117,8 @@ fn every_sequence_of_outcomes_ends_and_claims_only_what_is_sure() {
         for geometry in [part(), Geometry::new(Parameters { write_cycle_us: 0, ..KBIT_16.parameters() })] {
             let options = Options::new().with_poll_interval_us(100).with_margin_percent(0).with_lazy(lazy);
             let config = Config::new(geometry, &options, 17);
-            for job in JOBS {
-                let request = if job == Job::Ready { (0, 0) } else { (0xFF, 2) };
+            for (job, offset) in JOBS.into_iter().flat_map(|job| ACROSS.map(|offset| (job, offset))) {
+                let request = if job == Job::Ready { (0, 0) } else { (offset, 2) };
                 ended += explore(&config, State::new(), job, request, &mut |run, end| {
                     let cycle = geometry.write_cycle_us() > 0;
                     check_claims(job, request.1, lazy, cycle, run, end);
@@ -128,35 +134,46 @@ fn every_sequence_of_outcomes_ends_and_claims_only_what_is_sure() {
 }
 
 #[test]
-fn a_page_write_is_followed_by_polls_at_its_own_place_and_nothing_else() {
+fn inside_a_write_cycle_only_its_own_device_address_is_asked() {
     let options = Options::new().with_poll_interval_us(100).with_margin_percent(0);
     let config = Config::new(part(), &options, 17);
-    for job in [Job::Write, Job::WriteVerified, Job::Update] {
-        explore(&config, State::new(), job, (0xFF, 2), &mut |run, end| {
+    let address = |offset| part().locate(offset).device_address;
+    for (job, start) in
+        [Job::Write, Job::WriteVerified, Job::Update].into_iter().flat_map(|job| ACROSS.map(|start| (job, start)))
+    {
+        let mut asked_by_access = false;
+        explore(&config, State::new(), job, (start, 2), &mut |run, end| {
             let mut written = None;
             let open = if let End::Open(step) = end { Some(step) } else { None };
             for (step, outcome) in
                 run.steps.iter().copied().zip(run.outcomes.iter().map(Some)).chain(open.map(|s| (s, None)))
             {
-                match (written, step.action) {
-                    (Some(offset), Action::Poll) => {
-                        assert_eq!(step.offset, offset);
-                        if outcome == Some(&Outcome::Done) {
-                            written = None;
+                if let Some(offset) = written {
+                    match step.action {
+                        Action::Wait => assert_eq!(step.us, 100),
+                        Action::Done => panic!("done inside a write cycle: {run:?}"),
+                        action => {
+                            assert_eq!(address(step.offset), address(offset), "{run:?}");
+                            asked_by_access |= action != Action::Poll;
                         }
                     }
-                    (Some(_), Action::Wait) => assert_eq!(step.us, 100),
-                    (Some(_), other) => panic!("{other:?} inside a write cycle: {run:?}"),
-                    (None, Action::Write) if outcome == Some(&Outcome::Done) => written = Some(step.offset),
-                    (None, _) => {}
+                }
+                if outcome.is_some_and(|outcome| matches!(outcome, Outcome::Done | Outcome::Differs)) {
+                    match step.action {
+                        Action::Write => written = Some(step.offset),
+                        Action::Wait => {}
+                        _ => written = None,
+                    }
                 }
             }
         });
+        // A page at another device address is not asked for; reading back is at the same one.
+        assert_eq!(asked_by_access, start == ACROSS[0] || job == Job::WriteVerified);
     }
 }
 
 #[test]
-fn a_write_is_never_repeated_more_than_once_and_only_after_an_answered_poll() {
+fn a_first_write_is_repeated_once_and_only_after_an_answered_poll() {
     let options = Options::new().with_poll_interval_us(0).with_margin_percent(0);
     let config = Config::new(Geometry::new(Parameters { write_cycle_us: 10, ..KBIT_16.parameters() }), &options, 17);
     explore(&config, State::new(), Job::Write, (0, 1), &mut |run, end| {
@@ -176,6 +193,37 @@ fn a_write_is_never_repeated_more_than_once_and_only_after_an_answered_poll() {
             assert_eq!(polls, 2);
         }
     });
+}
+
+#[test]
+fn a_write_that_asks_is_repeated_within_the_bound_and_a_poll_has_the_last_word() {
+    let options = Options::new().with_poll_interval_us(100).with_margin_percent(0);
+    let cycle = Parameters { write_cycle_us: 300, ..KBIT_16.parameters() };
+    let config = Config::new(Geometry::new(cycle), &options, 17);
+    let mut ends = std::collections::BTreeSet::new();
+    explore(&config, State::new(), Job::Write, (ACROSS[0], 2), &mut |run, end| {
+        let second: Vec<_> = run.steps.iter().zip(&run.outcomes).skip_while(|(step, _)| step.start == 0).collect();
+        let asked = second.iter().take_while(|(step, _)| step.action != Action::Poll);
+        assert!(asked.filter(|(step, _)| step.action == Action::Write).count() <= 3);
+        let kinds: Vec<_> = run.steps.iter().map(|step| step.action).zip(run.outcomes.iter().copied()).collect();
+        if second.is_empty() {
+            return;
+        }
+        match end {
+            End::Failed(Failure::WriteCycleOverrun, safe, polls) => {
+                assert_eq!((kinds.last(), polls), (Some(&(Action::Poll, Outcome::Nack)), 4));
+                ends.insert(("overrun", safe));
+            }
+            End::Failed(Failure::WriteProtected, safe, _) => {
+                assert_eq!(kinds[kinds.len() - 2..], [(Action::Poll, Outcome::Done), (Action::Write, Outcome::Nack)]);
+                ends.insert(("protected", safe));
+            }
+            End::Failed(Failure::NotAnswering, ..) => panic!("a write went before: {run:?}"),
+            _ => {}
+        }
+    });
+    // Overrun of the first page, of the second one; the second one refused, which proves that the first one is stored.
+    assert_eq!(ends.into_iter().collect::<Vec<_>>(), [("overrun", 0), ("overrun", 1), ("protected", 1)]);
 }
 
 #[test]

@@ -5,12 +5,14 @@
 
 pub mod bare;
 pub mod boards;
+pub mod floor;
 pub mod fuzz;
 pub mod hostile;
 pub mod naive;
 pub mod operations;
 pub mod property;
 pub mod python;
+pub mod readme;
 pub mod reports;
 pub mod search;
 pub mod seat;

@@ -3,15 +3,12 @@
 //! `PAGEWISE_BLESS=1` writes it anew.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
 use pagewise::card::{Card, Catalogue};
 use pagewise_driver::{Eeprom, Error, Options, Wait};
 use pagewise_simulator::{BusError, ChipId, NackKind, PowerUp, Preset, Quirks, Rig, RigBus, RigConfig, RigDelay};
+use pagewise_tests::readme::stands_in_driver_readme;
 use pagewise_tests::seat::Seat;
-
-const BEGIN: &str = "<!-- bus layers, printed by tests/hal_table.rs: begin -->\n";
-const END: &str = "<!-- bus layers: end -->\n";
 
 type Driver = Eeprom<RigBus, RigDelay, 259>;
 
@@ -203,17 +200,5 @@ fn every_preset_with_every_card_does_the_job_or_says_clearly_that_it_does_not() 
     table.push('\n');
     println!("{table}");
     assert!(wrong.is_empty(), "{} pairs fail:\n{}", wrong.len(), wrong.join("\n"));
-    stands_in_readme(&table);
-}
-
-fn stands_in_readme(table: &str) {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../driver/README.md");
-    let readme = std::fs::read_to_string(&path).unwrap();
-    let (before, rest) = readme.split_once(BEGIN).expect("the README has a place for the table");
-    let (found, after) = rest.split_once(END).expect("the table in the README has an end");
-    if std::env::var_os("PAGEWISE_BLESS").is_some() {
-        std::fs::write(&path, format!("{before}{BEGIN}{table}{END}{after}")).unwrap();
-    } else {
-        assert_eq!(found, table, "the table in driver/README.md is old; PAGEWISE_BLESS=1 writes it anew");
-    }
+    stands_in_driver_readme("bus layers", "hal_table.rs", &table);
 }
