@@ -25,6 +25,10 @@ pub enum Wait {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Options {
     /// Most bytes that one call of the HAL may move, header included; `usize::MAX` for no limit.
+    ///
+    /// Some HALs split a longer read by themselves. A part without word-address bytes would answer each piece from the
+    /// same address again, so no read of it is longer than its page until a limit is stated here (its capacity
+    /// says that there is none).
     pub max_transfer_bytes: usize,
     /// Count an error of kind `Other` as a missing ACK. Some HALs report a busy part so; under the same bound.
     pub other_is_nack: bool,
@@ -103,7 +107,7 @@ const POLL_US_MIN: u32 = 10;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Config {
     pub(crate) geometry: Geometry,
-    /// Data bytes that one write may carry.
+    /// Data bytes that one write may carry; at most as many as one read may.
     pub(crate) write_data_max: usize,
     /// Data bytes that one read may carry.
     pub(crate) read_data_max: usize,
@@ -126,7 +130,14 @@ impl Config {
     pub const fn new(geometry: Geometry, options: &Options, buffer_bytes: usize) -> Self {
         let header = geometry.word_address_bytes() as usize;
         let transfer = options.max_transfer_bytes;
-        let write = if buffer_bytes < transfer { buffer_bytes } else { transfer };
+        let read = match (header, transfer) {
+            // While nobody has said what the HAL moves in one piece: a page, as every write must move it.
+            (0, usize::MAX) => geometry.page_bytes() as usize,
+            _ => transfer.saturating_sub(header),
+        };
+        // Not more than what one read carries, so that a comparison reads it back in one piece.
+        let buffer = buffer_bytes.saturating_sub(header);
+        let write = if buffer < read { buffer } else { read };
         let cycle = geometry.write_cycle_us() as u64;
         let limit = cycle + (cycle * options.margin_percent as u64).div_ceil(100);
         let limit_us = if limit > u32::MAX as u64 { u32::MAX } else { limit as u32 };
@@ -134,8 +145,8 @@ impl Config {
         let step = if interval == 0 { POLL_US_MIN } else { interval };
         Self {
             geometry,
-            write_data_max: write.saturating_sub(header),
-            read_data_max: transfer.saturating_sub(header),
+            write_data_max: write,
+            read_data_max: read,
             pause_us: match options.wait {
                 Wait::Poll => interval,
                 Wait::Fixed => limit_us,
@@ -173,7 +184,6 @@ impl Config {
     pub(crate) fn data_max(&self, job: Job) -> usize {
         match job {
             Job::Read | Job::Ready => self.read_data_max,
-            // Never more than one read may carry, so a comparison can read it back in one piece.
             Job::Write | Job::WriteVerified | Job::Compare | Job::Update => self.write_data_max,
         }
     }

@@ -157,13 +157,22 @@ fn the_part_without_word_address_bytes_takes_the_offset_as_device_address() {
         Transaction::read(0x44, vec![1]),
         Transaction::write(0x48, vec![5]),
         Transaction::read(0x48, vec![5]),
-        Transaction::read(0x44, vec![1, 2, 3, 4, 5]),
+        Transaction::read(0x46, vec![3, 4, 5]),
     ];
     pinned(ZERO_BYTE, Options::new(), &calls, |d| {
         d.write(0x44, &[1, 2, 3, 4, 5]).unwrap();
-        d.read(0x44, &mut [0; 5]).unwrap();
+        d.read(0x46, &mut [0; 3]).unwrap();
         assert_eq!(d.current_address_read(&mut [0]), Err(Error::Unsupported));
     });
+}
+
+#[test]
+fn the_part_without_word_address_bytes_is_read_in_pieces_that_every_hal_moves_unless_told_otherwise() {
+    // A HAL that splits a longer read by itself would get the same bytes for each piece.
+    let pieces = [Transaction::read(0x46, vec![1; 4]), Transaction::read(0x4A, vec![1])];
+    pinned(ZERO_BYTE, Options::new(), &pieces, |d| d.read(0x46, &mut [0; 5]).unwrap());
+    let whole = [Transaction::read(0, vec![1; 128])];
+    pinned(ZERO_BYTE, Options::new().with_max_transfer_bytes(128), &whole, |d| d.read(0, &mut [0; 128]).unwrap());
 }
 
 #[test]
