@@ -236,12 +236,15 @@ fn the_plan_makes_the_accesses_that_the_cuts_name() {
         for limit in [usize::MAX, 17] {
             let config = Config::new(geometry, &Options::new().with_max_transfer_bytes(limit), geometry.buffer_bytes());
             let write_limit = limit.min(geometry.buffer_bytes());
+            // Without word-address bytes no read is longer than a page while nobody has said what the HAL moves.
+            let unstated = geometry.word_address_bytes() == 0 && limit == usize::MAX;
+            let read_limit = if unstated { geometry.page_bytes() as usize } else { limit };
             let unit = unit(&geometry);
             for offset in [0, unit - 1, geometry.capacity_bytes() - unit, geometry.capacity_bytes() / 2 + unit / 2] {
                 let length = (geometry.capacity_bytes() - offset).min(5 * unit) as usize;
                 for (job, action, chunks) in [
                     (Job::Write, Action::Write, geometry.write_chunks(offset, length, write_limit)),
-                    (Job::Read, Action::Read, geometry.read_chunks(offset, length, limit)),
+                    (Job::Read, Action::Read, geometry.read_chunks(offset, length, read_limit)),
                 ] {
                     let wanted: Vec<_> = chunks.map(|chunk| (chunk.offset, chunk.range)).collect();
                     assert_eq!(
