@@ -37,10 +37,10 @@ fn assumptions_are_listed_in_the_header_and_in_json() {
     let header = text.split("use pagewise_driver").next().unwrap();
     assert!(header.contains("// - write_cycle_us = 15_000: the longest write cycle met"), "{header}");
     let json = run(&["generate", "24aa32", "--json"]).json();
-    assert_eq!(json["text"], text);
+    assert_eq!(json["files"][0]["text"], text);
     let cycle = json["assumptions"].as_array().unwrap().iter().find(|found| found["field"] == "write_cycle_us");
     assert_eq!(cycle.unwrap()["value"], "15_000");
-    assert_eq!(json["file"], serde_json::Value::Null);
+    assert_eq!(json["files"][0]["file"], serde_json::Value::Null);
 }
 
 #[test]
@@ -50,10 +50,11 @@ fn a_file_is_written_whole_and_left_alone_when_nothing_changed() {
     let shown = path.to_str().unwrap();
     let first = run(&["generate", "at24c32e", "-o", shown]);
     assert_eq!((first.code, first.err.as_str()), (0, ""));
-    assert!(first.out.contains(": written, configuration of at24c32e"), "{}", first.out);
+    assert!(first.out.contains(": written, for at24c32e (32 kbit = 4096 bytes)"), "{}", first.out);
     assert_eq!(fs::read_to_string(&path).unwrap(), run(&["generate", "at24c32e"]).out);
     let again = run(&["generate", "at24c32e", "--output", shown, "--json"]).json();
-    assert_eq!((again["file_changed"].as_bool(), again["file"].as_str()), (Some(false), Some(shown)));
+    let file = &again["files"][0];
+    assert_eq!((file["file_changed"].as_bool(), file["file"].as_str()), (Some(false), Some(shown)));
     assert_eq!(names(folder.path()), ["part.rs"]);
 }
 
@@ -83,7 +84,7 @@ fn places_that_are_no_files_are_refused() {
 fn bad_values_are_refused() {
     refused(&["generate", "64m"], "no EEPROM of 64 Mbit = 8388608 bytes is known");
     refused(&["generate", "at24c32e", "--module-name", "mod"], "is a keyword of Rust");
-    refused(&["generate", "at24c32e", "--lang", "cobol"], "invalid value 'cobol'");
+    refused(&["generate", "at24c32e", "--lang", "pascal"], "invalid value 'pascal'");
     refused(&["generate", "at24c32e", "--straps", "a0"], "is no strap");
 }
 
@@ -106,4 +107,107 @@ fn a_package_with_pins_of_its_own_changes_the_device_address() {
     let small = run(&[&strapped[..], &["--package", "sot-23-6"]].concat()).out;
     assert!(small.contains("// Package: sot-23-6\n"), "{small}");
     assert!(small.contains("    device_address: 0x53,") && small.contains("bits 2-0 are 0 A1 A0"), "{small}");
+}
+
+#[test]
+fn several_parts_give_what_is_safe_on_all_with_its_price() {
+    let run = run(&["generate", "24lc256", "24lc64"]);
+    assert_eq!((run.code, run.err.as_str()), (0, ""));
+    assert!(
+        run.out.contains("    page_bytes: 32,\n") && run.out.contains("    capacity_bytes: 8192,\n"),
+        "{}",
+        run.out
+    );
+    assert!(run.out.contains("// - page_bytes = 32: set by 24lc64 (published: "), "{}", run.out);
+    assert!(run.out.contains("// - 24lc256: 24576 of 32768 bytes stay unused"), "{}", run.out);
+    let json = cli_support::run(&["generate", "24lc256", "24lc64", "--json"]).json();
+    assert_eq!(json["cards"], serde_json::json!(["24lc256", "24lc64"]));
+    let limit = json["limits"].as_array().unwrap().iter().find(|limit| limit["field"] == "page_bytes").unwrap();
+    assert_eq!(limit["others"], serde_json::json!([{ "part": "24lc256", "value": 64 }]));
+    let cost = json["costs"].as_array().unwrap().iter().find(|cost| cost["field"] == "page_bytes").unwrap();
+    assert_eq!((cost["own"].as_u64(), cost["common"].as_u64()), (Some(64), Some(32)));
+}
+
+#[test]
+fn parts_without_a_common_setting_are_refused_one_by_one_with_the_way_out() {
+    let run = run(&["generate", "24lc256", "24lc01b", "24lc64", "24aa1025"]);
+    assert_eq!((run.code, run.out.as_str()), (2, ""));
+    let lines: Vec<&str> = run.err.lines().collect();
+    assert_eq!(lines.len(), 2, "{}", run.err);
+    assert!(lines[0].starts_with("24lc01b: takes 1 word-address byte where 24lc256 takes 2"), "{}", run.err);
+    assert!(lines[1].starts_with("24aa1025: has other block-select bits"), "{}", run.err);
+    assert!(lines.iter().all(|line| line.contains("--choose OFFSET:LENGTH")), "{}", run.err);
+    let chosen = cli_support::run(&["generate", "24lc256", "24lc01b", "24aa1025", "--choose", "0x10:8"]);
+    assert_eq!((chosen.code, chosen.err.as_str()), (0, ""));
+    assert!(chosen.out.contains("pub const CANDIDATES: [Candidate; 3] = [\n"), "{}", chosen.out);
+    refused(&["generate", "24lc256", "24lc01b", "--choose", "0x80:8"], "does not lie inside 1 kbit = 128 bytes");
+    refused(&["generate", "24lc256", "24LC256"], "24lc256: is named twice");
+    refused(&["generate", "24lc256", "--choose", "8"], "write OFFSET:LENGTH");
+}
+
+#[test]
+fn c_is_written_as_header_and_source() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("store.h");
+    let shown = path.to_str().unwrap();
+    let run = run(&["generate", "24lc256", "--lang", "c", "-o", shown]);
+    assert_eq!((run.code, run.err.as_str()), (0, ""));
+    assert_eq!(names(folder.path()), ["store.c", "store.h"]);
+    let source = fs::read_to_string(folder.path().join("store.c")).unwrap();
+    assert!(source.contains("#include \"store.h\"") && source.contains("const store_geometry store_part"), "{source}");
+    refused(
+        &["generate", "24lc256", "--lang", "c", "-o", folder.path().join("a.rs").to_str().unwrap()],
+        "neither a header",
+    );
+    let header = folder.path().join("string.h");
+    refused(&["generate", "24lc256", "--lang", "c", "-o", header.to_str().unwrap()], "is a header of the C library");
+    let other = ["generate", "24lc256", "--lang", "c", "--module-name", "other", "-o", shown];
+    refused(&other, "cannot hold `other`");
+    assert_eq!(names(folder.path()), ["store.c", "store.h"]);
+}
+
+#[test]
+fn a_source_that_cannot_be_written_leaves_the_old_header() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("store.h");
+    fs::write(&path, "old").unwrap();
+    fs::create_dir(folder.path().join("store.c")).unwrap();
+    refused(&["generate", "24lc256", "--lang", "c", "-o", path.to_str().unwrap()], "store.c: is not a file");
+    assert_eq!(fs::read_to_string(&path).unwrap(), "old");
+    assert_eq!(names(folder.path()), ["store.c", "store.h"]);
+}
+
+#[test]
+fn check_shows_the_difference_and_writes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("store.h");
+    let arguments = ["generate", "24lc256", "--lang", "c", "-o", path.to_str().unwrap()];
+    let check = [&arguments[..], &["--check"]].concat();
+    let missing = run(&check);
+    assert_eq!(missing.code, 1);
+    assert!(
+        missing.out.contains("store.h: is missing\n") && missing.out.contains("store.c: is missing\n"),
+        "{}",
+        missing.out
+    );
+    assert!(names(folder.path()).is_empty());
+    assert_eq!(run(&arguments).code, 0);
+    let same = run(&check);
+    assert_eq!((same.code, same.out.matches(": as generated\n").count()), (0, 2), "{}", same.out);
+    let text = fs::read_to_string(&path).unwrap();
+    let edited = text.replace("#define STORE_PAGE_BYTES 64u", "#define STORE_PAGE_BYTES 128u\u{1b}[31m");
+    fs::write(&path, &edited).unwrap();
+    let differs = run(&check);
+    assert_eq!(differs.code, 1);
+    assert!(differs.out.contains("  -#define STORE_PAGE_BYTES 128u?[31m\n"), "{}", differs.out);
+    assert!(differs.out.contains("  +#define STORE_PAGE_BYTES 64u\n"), "{}", differs.out);
+    assert_eq!(fs::read_to_string(&path).unwrap(), edited, "nothing is written");
+    let json = run(&[&check[..], &["--json"]].concat()).json();
+    assert_eq!(
+        (json["files"][0]["check"]["state"].as_str(), json["files"][1]["check"]["state"].as_str()),
+        (Some("different"), Some("same"))
+    );
+    fs::write(&path, [0xFF, 0xFE]).unwrap();
+    assert!(run(&check).out.contains("cannot be read, or is no text"));
+    refused(&["generate", "24lc256", "--check"], "--check: has nothing to compare with; add --output FILE");
 }

@@ -4,7 +4,7 @@ use std::sync::OnceLock;
 
 use pagewise::card::{Card, Catalogue, NotSafe};
 use pagewise::fact::Basis;
-use pagewise::generate::{Request, rust};
+use pagewise::generate::{Part, Request, rust};
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 
@@ -48,7 +48,8 @@ fn with_texts(card: &Card, texts: &[String; 4]) -> Card {
 
 fn generated(card: &Card, module: bool) -> String {
     let module = module.then(|| "part".to_owned());
-    rust::configuration(&Request { card, package: None, pins: [false; 3], module }).unwrap().text
+    let request = Request { module, ..Request::new(vec![Part::new(card, [false; 3])]) };
+    rust::configuration(&request).unwrap().files.remove(0).text
 }
 
 /// The lines that the compiler sees.

@@ -8,7 +8,8 @@ use std::process::{Command, Output};
 use pagewise::card::geometry::PinLevels;
 use pagewise::card::{Card, Catalogue, load};
 use pagewise::command::values::{Straps, pin_levels};
-use pagewise::generate::{Request, rust};
+use pagewise::generate::{Part, Record, Request, rust};
+use pagewise_driver::Geometry;
 
 /// A card whose texts try to become code.
 const HOSTILE: &str = r#"
@@ -26,6 +27,10 @@ fn cards() -> Vec<Card> {
     cards.push(load::card("hostile.toml", HOSTILE).unwrap());
     cards
 }
+
+/// Parts that one setting serves, and parts that must be told apart.
+const COMMON: [&str; 3] = ["24lc256", "24lc64", "fm24cl64b"];
+const CANDIDATES: [&str; 3] = ["24lc256", "24lc01b", "24aa1025"];
 
 /// Pins low and pins high, as far as the part allows.
 fn strappings(card: &Card) -> [PinLevels; 2] {
@@ -55,7 +60,8 @@ fn write_crate(folder: &Path, cards: &[Card]) -> Vec<PathBuf> {
         for (pins, form) in strappings(card).into_iter().zip(["low", "high"]) {
             let name = format!("{stem}_{form}");
             let module = (form == "high").then(|| rust::module_name(&name).unwrap());
-            let text = rust::configuration(&Request { card, package: None, pins, module }).unwrap().text;
+            let request = Request { module, ..Request::new(vec![Part::new(card, pins)]) };
+            let text = rust::configuration(&request).unwrap().files.remove(0).text;
             let file = source.join(format!("{name}.rs"));
             fs::write(&file, text).unwrap();
             files.push(file);
@@ -66,6 +72,21 @@ fn write_crate(folder: &Path, cards: &[Card]) -> Vec<PathBuf> {
             writeln!(calls, "    show(\"{}\", {name}::GEOMETRY, {name}::BUFFER_BYTES);", card.id).unwrap();
         }
     }
+    let several = |ids: &[&str]| {
+        let part = |id: &&str| Part::new(cards.iter().find(|card| card.id == **id).unwrap(), [false; 3]);
+        Request::new(ids.iter().map(part).collect())
+    };
+    let common = several(&COMMON);
+    let candidates = several(&CANDIDATES).choosing(Record { offset: 0x10, bytes: 70 });
+    for (name, request) in [("common", common), ("candidates", candidates)] {
+        let file = source.join(format!("{name}.rs"));
+        fs::write(&file, rust::configuration(&request).unwrap().files.remove(0).text).unwrap();
+        files.push(file);
+        writeln!(modules, "mod {name};").unwrap();
+    }
+    calls += "    show(\"common\", common::GEOMETRY, common::BUFFER_BYTES);\n";
+    calls += "    for (id, candidate) in candidates::NAMES.iter().zip(candidates::CANDIDATES) {\n        \
+              show(id, candidate.geometry, candidates::BUFFER_BYTES);\n    }\n";
     let main = format!(
         "#![deny(warnings, missing_docs)]\n//! Prints every configuration.\n{modules}\n\
          fn show(id: &str, geometry: pagewise_driver::Geometry, buffer: usize) {{\n    \
@@ -112,6 +133,11 @@ fn every_card_compiles_lint_clean_formatted_and_keeps_its_values() {
             expected.push(format!("{} {:?} {}", card.id, geometry.parameters(), geometry.buffer_bytes()));
         }
     }
+    let geometry = |id: &&str| cards.iter().find(|card| card.id == **id).unwrap().geometry([false; 3]).unwrap();
+    let common = Geometry::common(&COMMON.iter().map(geometry).collect::<Vec<_>>()).unwrap();
+    expected.push(format!("common {:?} {}", common.parameters(), common.buffer_bytes()));
+    let largest = CANDIDATES.iter().map(|id| geometry(id).buffer_bytes()).max().unwrap();
+    expected.extend(CANDIDATES.iter().map(|id| format!("{id} {:?} {largest}", geometry(id).parameters())));
     assert_eq!(printed, expected);
     assert!(expected.len() > 200, "every card, strapped both ways");
 }

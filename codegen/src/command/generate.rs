@@ -1,4 +1,6 @@
-//! `pagewise generate`: the driver's configuration for a part or a density.
+//! `pagewise generate`: the driver's configuration, or a whole driver, for parts or a density.
+
+mod text;
 
 use std::path::PathBuf;
 
@@ -9,29 +11,37 @@ use super::values::{self, Straps};
 use super::{Options, find};
 use crate::card::{Card, Catalogue, Footprint, NotSafe, density, generic};
 use crate::fault::{Fault, Faults};
+use crate::generate::common::{Cost, Limit};
+use crate::generate::difference::{self, Difference, State};
 use crate::generate::disk::{self, Written};
-use crate::generate::{Assumption, Generated, Request, rust};
-use crate::output::{Answer, Exit, Tone, paint, plain, wrapped};
+use crate::generate::{Assumption, Generated, Part, Record, Request, c, rust};
+use crate::output::{Answer, Exit, plain};
 
-/// Generate the driver's configuration for a part, or for every part of a density.
+/// Generate the driver's configuration, or a whole driver in C, for a part, several parts or a density.
 #[derive(Debug, Args)]
 pub struct Generate {
-    /// Identifier or order code of a card, or a density such as 32k or "4096 bytes".
-    #[arg(value_name = "PART|DENSITY")]
-    pub part: String,
-    /// Language of the generated text.
+    /// Identifiers or order codes of cards, or densities such as 32k or "4096 bytes". Several: what is safe on all.
+    #[arg(value_name = "PART|DENSITY", required = true)]
+    pub parts: Vec<String>,
+    /// What to generate: rust, a configuration of the Rust driver; c, a whole driver in C99, header and source.
     #[arg(long, value_name = "LANGUAGE", value_enum, default_value_t = Language::Rust)]
     pub lang: Language,
-    /// Write to this file instead of standard output.
+    /// Write to this file instead of standard output; C: the header NAME.h, with NAME.c beside it.
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
+    /// Write nothing: show how the files on disk differ, and exit with 1 if they do.
+    #[arg(long)]
+    pub check: bool,
     /// Levels of the address pins: a0=gnd,a1=vcc,a2=open; pins not named are tied to gnd.
     #[arg(long, value_name = "PINS", value_parser = values::straps)]
     pub straps: Option<Straps>,
     /// Package by its footprint, where its address pins differ: soic-8, sot-23-5, ...
     #[arg(long, value_name = "FOOTPRINT", value_parser = values::footprint)]
     pub package: Option<Footprint>,
-    /// Wrap the text in a module of this name, for include!().
+    /// Choose among the parts at run time, by the record at this place: 0x20:16 are 16 bytes from offset 0x20.
+    #[arg(long, value_name = "OFFSET:LENGTH", value_parser = values::record)]
+    pub choose: Option<Record>,
+    /// Rust: wrap the text in a module of this name, for include!(). C: what all names begin with.
     #[arg(long, value_name = "NAME", value_parser = rust::module_name)]
     pub module_name: Option<String>,
 }
@@ -42,73 +52,146 @@ pub struct Generate {
 pub enum Language {
     /// A module for the Rust driver.
     Rust,
+    /// A driver in C99.
+    C,
 }
 
 #[derive(Serialize)]
-struct Body<'c> {
-    card: &'c str,
+struct Body<'a> {
+    cards: Vec<&'a str>,
     language: Language,
-    digest: &'c str,
+    digest: &'a str,
+    assumptions: &'a [Assumption],
+    not_safe_on: &'a [NotSafe],
+    limits: &'a [Limit],
+    costs: &'a [Cost],
+    files: Vec<FileBody<'a>>,
+}
+
+#[derive(Serialize)]
+struct FileBody<'a> {
+    name: &'a str,
     file: Option<String>,
     file_changed: bool,
-    assumptions: &'c [Assumption],
-    not_safe_on: &'c [NotSafe],
-    text: &'c str,
+    check: Option<&'a Difference>,
+    text: &'a str,
+}
+
+/// What became of the files.
+enum Done {
+    Printed,
+    Written(Vec<Written>),
+    Checked(Vec<Difference>),
 }
 
 impl Generate {
     /// Runs the command.
     ///
     /// # Errors
-    /// An unknown part or density, straps that it does not work with, a file that cannot be written; faults of the
-    /// user's cards. No file is touched then.
+    /// An unknown part or density, straps that a part does not work with, parts without a common configuration, a file
+    /// that cannot be written; faults of the user's cards. No file is touched then.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        if self.check && self.output.is_none() {
+            return Err(Fault::of_file("--check", "has nothing to compare with", "add --output FILE").into());
+        }
         let catalogue = options.catalogue()?;
-        let card = choose(&catalogue, &self.part)?;
-        let packaged = self.package.map(|footprint| card.in_footprint(footprint));
-        let card = packaged.as_ref().unwrap_or(card);
-        let pins = values::pin_levels(card, self.straps.unwrap_or_default())?;
-        let request = Request { card, package: self.package, pins, module: self.module_name.clone() };
+        let cards = self.cards(&catalogue)?;
+        let request = Request { parts: self.parts(&cards)?, choose: self.choose, module: self.module()? };
         let generated = match self.lang {
-            Language::Rust => rust::configuration(&request),
+            Language::Rust => rust::configuration(&request)?,
+            Language::C => c::driver(&request)?,
         };
-        let generated = generated.map_err(|reason| {
-            Fault::of_file(&card.id, reason.to_string(), "correct the card, or drive this part by hand")
-        })?;
-        let written = match &self.output {
-            Some(path) => Some(disk::replace(path, &generated.text)?),
-            None => None,
+        let paths = self.paths(&generated);
+        let pairs = paths.iter().zip(&generated.files);
+        let done = if paths.is_empty() {
+            Done::Printed
+        } else if self.check {
+            Done::Checked(pairs.map(|(path, file)| difference::compare(path, &file.text)).collect())
+        } else {
+            let files: Vec<_> = pairs.map(|(path, file)| (path.as_path(), file.text.as_bytes())).collect();
+            Done::Written(disk::replace_all(&files)?)
         };
-        let body = Body {
-            card: &card.id,
-            language: self.lang,
-            digest: &generated.digest,
-            file: self.output.as_ref().map(|path| path.display().to_string()),
-            file_changed: written == Some(Written::Anew),
-            assumptions: &generated.assumptions,
-            not_safe_on: &card.not_safe_on,
-            text: &generated.text,
+        let same = |found: &Difference| found.state == State::Same;
+        let exit = match &done {
+            Done::Checked(found) if !found.iter().all(same) => Exit::Against,
+            _ => Exit::Usable,
         };
-        Ok(Answer::new(options.reader(), "generate", Exit::Usable, &body, || self.text(card, &generated, written)))
+        let body = body(self.lang, &cards, &generated, &paths, &done);
+        Ok(Answer::new(options.reader(), "generate", exit, &body, || text::answer(&cards, &generated, &paths, &done)))
     }
 
-    fn text(&self, card: &Card, generated: &Generated, written: Option<Written>) -> String {
-        let (Some(path), Some(written)) = (&self.output, written) else { return generated.text.clone() };
-        let path = plain(&path.display().to_string());
-        let what = match written {
-            Written::Anew => "written",
-            Written::Unchanged => "unchanged",
-        };
-        let mut text = format!("{path}: {what}, configuration of {} ({})\n", plain(&card.id), card.density());
-        for assumption in &generated.assumptions {
-            let note = format!("{} = {}: {}", assumption.field, assumption.value, plain(&assumption.why));
-            text += &format!("{}\n", wrapped(&note, &paint(Tone::Caution, "assumed "), "        "));
+    fn cards(&self, catalogue: &Catalogue) -> Result<Vec<Card>, Faults> {
+        let (mut cards, mut faults) = (Vec::new(), Vec::new());
+        for part in &self.parts {
+            match choose(catalogue, part) {
+                Ok(card) => cards.push(self.package.map_or_else(|| card.clone(), |package| card.in_footprint(package))),
+                Err(more) => faults.extend(more.0),
+            }
         }
-        for part in &card.not_safe_on {
-            let note = format!("{}: {}", plain(&part.id), plain(&part.why));
-            text += &format!("{}\n", wrapped(&note, &paint(Tone::Bad, "not safe on "), "            "));
+        Faults(faults).or_ok(cards)
+    }
+
+    fn parts<'c>(&self, cards: &'c [Card]) -> Result<Vec<Part<'c>>, Faults> {
+        let (mut parts, mut faults) = (Vec::new(), Vec::new());
+        for card in cards {
+            match values::pin_levels(card, self.straps.unwrap_or_default()) {
+                Ok(pins) => parts.push(Part { card, package: self.package, pins }),
+                Err(more) => faults.extend(more.0),
+            }
         }
-        text
+        Faults(faults).or_ok(parts)
+    }
+
+    /// The name that was asked for; in C that of the file, which the source includes.
+    fn module(&self) -> Result<Option<String>, Faults> {
+        let (Language::C, Some(path)) = (self.lang, &self.output) else { return Ok(self.module_name.clone()) };
+        let refuse = |reason: String, remedy: &str| Fault::of_file(&plain(&path.display().to_string()), reason, remedy);
+        if !path.extension().is_some_and(|ending| ending == "h" || ending == "c") {
+            return Err(refuse("names neither a header nor a source of C".into(), "let it end in .h").into());
+        }
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+        let name = c::prefix(&stem).map_err(|reason| refuse(reason, "rename the file"))?;
+        match &self.module_name {
+            Some(asked) if *asked != name => {
+                Err(refuse(format!("cannot hold `{asked}`: file and names go together"), "name both alike").into())
+            }
+            _ => Ok(Some(name)),
+        }
+    }
+
+    /// Where the files go; empty for standard output.
+    fn paths(&self, generated: &Generated) -> Vec<PathBuf> {
+        let Some(path) = &self.output else { return Vec::new() };
+        match &generated.files[..] {
+            [_] => vec![path.clone()],
+            files => files.iter().map(|file| path.with_file_name(&file.name)).collect(),
+        }
+    }
+}
+
+fn body<'a>(
+    language: Language,
+    cards: &'a [Card],
+    generated: &'a Generated,
+    paths: &[PathBuf],
+    done: &'a Done,
+) -> Body<'a> {
+    let file = |(index, file): (usize, &'a crate::generate::Source)| FileBody {
+        name: &file.name,
+        file: paths.get(index).map(|path| path.display().to_string()),
+        file_changed: matches!(done, Done::Written(written) if written.get(index) == Some(&Written::Anew)),
+        check: if let Done::Checked(found) = done { found.get(index) } else { None },
+        text: &file.text,
+    };
+    Body {
+        cards: cards.iter().map(|card| card.id.as_str()).collect(),
+        language,
+        digest: &generated.digest,
+        assumptions: &generated.assumptions,
+        not_safe_on: &generated.not_safe_on,
+        limits: &generated.limits,
+        costs: &generated.costs,
+        files: generated.files.iter().enumerate().map(file).collect(),
     }
 }
 

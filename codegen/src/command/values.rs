@@ -4,6 +4,7 @@ use crate::board::Strap;
 use crate::card::geometry::PinLevels;
 use crate::card::{Card, Footprint, Open};
 use crate::fault::{Fault, Faults};
+use crate::generate::Record;
 
 /// Bytes of a density written as the trade does (`32k`, `32kbit`, `2M`, `2 Mbit`, `512bit`) or in bytes
 /// (`4096 bytes`, `4096B`).
@@ -59,6 +60,20 @@ pub fn millivolts(text: &str) -> Result<u32, String> {
         return Err(format!("{text} is out of range; supplies go from 0.5 V to 6.5 V"));
     }
     Ok((volts * 1000.0).round() as u32)
+}
+
+/// A record written as `OFFSET:LENGTH`, such as `0x20:16`.
+///
+/// # Errors
+/// What is wrong with the text.
+pub fn record(text: &str) -> Result<Record, String> {
+    let form = || format!("`{text}` is no place of a record; write OFFSET:LENGTH in bytes, such as 0x20:16");
+    let (start, length) = text.split_once(':').ok_or_else(form)?;
+    let (offset, bytes) = (offset(start).map_err(|_| form())?, offset(length).map_err(|_| form())?);
+    match bytes {
+        1..=4096 => Ok(Record { offset, bytes }),
+        _ => Err(format!("`{text}`: a record has 1 to 4096 bytes")),
+    }
 }
 
 /// A footprint by its word.
@@ -195,6 +210,14 @@ mod tests {
         assert_eq!(millivolts("3.3V"), Ok(3300));
         assert_eq!(millivolts("1.65"), Ok(1650));
         assert!(millivolts("NaN").is_err() && millivolts("12").is_err() && millivolts("x").is_err());
+    }
+
+    #[test]
+    fn records_are_read_or_refused() {
+        assert_eq!(record("0x20:16"), Ok(Record { offset: 0x20, bytes: 16 }));
+        for text in ["", "16", "0:", ":16", "0:0", "0:0x1001", "-1:2", "0:1:2"] {
+            assert!(record(text).is_err(), "{text}");
+        }
     }
 
     #[test]

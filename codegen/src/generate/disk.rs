@@ -1,10 +1,12 @@
-//! Writing a generated file: all or nothing.
+//! Writing generated files: all or nothing.
 
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use crate::fault::Fault;
+use tempfile::NamedTempFile;
+
+use crate::fault::{Fault, Faults};
 
 /// What happened to a file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,25 +31,101 @@ pub fn replace(path: &Path, text: &str) -> Result<Written, Fault> {
 /// # Errors
 /// Those of [`replace`].
 pub fn replace_bytes(path: &Path, bytes: &[u8]) -> Result<Written, Fault> {
-    let shown = path.display().to_string();
+    match replace_all(&[(path, bytes)]) {
+        Ok(written) => Ok(written.first().copied().unwrap_or(Written::Unchanged)),
+        Err(mut faults) => Err(faults.0.remove(0)),
+    }
+}
+
+/// Makes each path hold its bytes, or leaves all of them as they were: all bytes are first written to a temporary file,
+/// then all are renamed; if one cannot be, those before it get their old contents back.
+///
+/// A process that is killed between two renames leaves some files new and some old; each is whole.
+///
+/// # Errors
+/// As [`replace`], for each file that cannot be written.
+pub fn replace_all(files: &[(&Path, &[u8])]) -> Result<Vec<Written>, Faults> {
+    replace_with(files, |file, target| file.persist(target).map(drop).map_err(|error| error.error))
+}
+
+/// A text on its way into its file.
+struct Staged<'a> {
+    path: &'a Path,
+    target: PathBuf,
+    /// What the file holds now.
+    old: Option<Vec<u8>>,
+    /// `None` if the file already holds the text.
+    new: Option<NamedTempFile>,
+}
+
+fn replace_with(
+    files: &[(&Path, &[u8])],
+    mut rename: impl FnMut(NamedTempFile, &Path) -> io::Result<()>,
+) -> Result<Vec<Written>, Faults> {
+    let (mut staged, mut faults) = (Vec::new(), Vec::new());
+    for (path, bytes) in files {
+        match stage(path, bytes) {
+            Ok(file) => staged.push(file),
+            Err(fault) => faults.push(fault),
+        }
+    }
+    let mut staged = Faults(faults).or_ok(staged)?;
+    let mut written = Vec::new();
+    for index in 0..staged.len() {
+        let Some(new) = staged[index].new.take() else {
+            written.push(Written::Unchanged);
+            continue;
+        };
+        if let Err(error) = rename(new, &staged[index].target) {
+            let mut faults = vec![unwritable(staged[index].path, &error)];
+            faults.extend(restore(&staged[..index], &written));
+            return Err(Faults(faults));
+        }
+        written.push(Written::Anew);
+    }
+    Ok(written)
+}
+
+/// Gives the files before a failure their old contents back.
+fn restore(staged: &[Staged<'_>], written: &[Written]) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    for (file, _) in staged.iter().zip(written).filter(|(_, written)| **written == Written::Anew) {
+        let result = match &file.old {
+            Some(old) => write_beside(&file.target, old)
+                .and_then(|new| new.persist(&file.target).map(drop).map_err(|error| error.error)),
+            None => fs::remove_file(&file.target),
+        };
+        if let Err(error) = result {
+            let shown = file.path.display().to_string();
+            let reason = format!("is new and cannot be given its old contents back: {error}");
+            faults.push(Fault::of_file(&shown, reason, "generate again"));
+        }
+    }
+    faults
+}
+
+fn stage<'a>(path: &'a Path, bytes: &[u8]) -> Result<Staged<'a>, Fault> {
     // A symbolic link stays one: the file behind it is replaced.
     let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
     if target.exists() && !target.is_file() {
-        return Err(Fault::of_file(&shown, "is not a file", "name a file to write"));
+        return Err(Fault::of_file(&path.display().to_string(), "is not a file", "name a file to write"));
     }
-    if fs::read(&target).is_ok_and(|old| old == bytes) {
-        return Ok(Written::Unchanged);
-    }
-    write_beside(&target, bytes).map_err(|error| {
-        // The temporary file's name, which the error may carry, means nothing to the user.
-        let cause =
-            error.get_ref().and_then(|inner| inner.source()).map_or_else(|| error.to_string(), ToString::to_string);
-        Fault::of_file(&shown, format!("cannot be written: {cause}"), "check the folder and its permissions")
-    })?;
-    Ok(Written::Anew)
+    let old = fs::read(&target).ok();
+    let new = match &old {
+        Some(old) if old == bytes => None,
+        _ => Some(write_beside(&target, bytes).map_err(|error| unwritable(path, &error))?),
+    };
+    Ok(Staged { path, target, old, new })
 }
 
-fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<()> {
+fn unwritable(path: &Path, error: &io::Error) -> Fault {
+    // The temporary file's name, which the error may carry, means nothing to the user.
+    let cause = error.get_ref().and_then(|inner| inner.source()).map_or_else(|| error.to_string(), ToString::to_string);
+    let shown = path.display().to_string();
+    Fault::of_file(&shown, format!("cannot be written: {cause}"), "check the folder and its permissions")
+}
+
+fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
     let folder = target.parent().filter(|folder| !folder.as_os_str().is_empty());
     let folder = folder.map_or_else(|| PathBuf::from("."), Path::to_owned);
     let mut builder = tempfile::Builder::new();
@@ -64,8 +142,7 @@ fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<()> {
     if let Ok(old) = fs::metadata(target) {
         file.as_file().set_permissions(old.permissions())?;
     }
-    file.persist(target).map_err(|error| error.error)?;
-    Ok(())
+    Ok(file)
 }
 
 #[cfg(test)]
@@ -94,6 +171,46 @@ mod tests {
         fs::create_dir(folder.path().join("inner")).unwrap();
         assert!(replace(&folder.path().join("inner"), "x").is_err());
         assert!(replace(&folder.path().join("missing/a.rs"), "x").is_err());
+        assert_eq!(names(folder.path()), ["inner"]);
+    }
+
+    #[test]
+    fn of_several_files_all_are_written_or_none() {
+        let folder = tempfile::tempdir().unwrap();
+        let [old, new, last] = ["old.h", "new.c", "last.rs"].map(|name| folder.path().join(name));
+        fs::write(&old, "was here").unwrap();
+        let files = [(old.as_path(), b"1".as_slice()), (new.as_path(), b"2"), (last.as_path(), b"3")];
+        // Whichever rename fails, nothing has changed and nothing is left over.
+        for failing in 0..files.len() {
+            let mut count = 0;
+            let result = replace_with(&files, |file, target| {
+                count += 1;
+                if count > failing {
+                    return Err(io::Error::other("the disk is full"));
+                }
+                file.persist(target).map(drop).map_err(|error| error.error)
+            });
+            let faults = result.unwrap_err().to_string();
+            assert!(faults.contains("cannot be written: the disk is full") && faults.lines().count() == 1, "{faults}");
+            assert_eq!(names(folder.path()), ["old.h"], "rename {failing} failed");
+            assert_eq!(fs::read_to_string(&old).unwrap(), "was here");
+        }
+        assert_eq!(replace_all(&files), Ok(vec![Written::Anew; 3]));
+        assert_eq!(replace_all(&files), Ok(vec![Written::Unchanged; 3]));
+        assert_eq!(names(folder.path()).len(), 3);
+    }
+
+    #[test]
+    fn every_file_that_cannot_be_written_is_named_before_any_is_touched() {
+        let folder = tempfile::tempdir().unwrap();
+        let good = folder.path().join("a.h");
+        let [inner, missing] = ["inner", "missing/a.rs"].map(|name| folder.path().join(name));
+        fs::create_dir(&inner).unwrap();
+        let faults = replace_all(&[(&good, b"1"), (&inner, b"2"), (&missing, b"3")]).unwrap_err().to_string();
+        assert!(
+            faults.contains("inner: is not a file") && faults.contains("missing/a.rs: cannot be written"),
+            "{faults}"
+        );
         assert_eq!(names(folder.path()), ["inner"]);
     }
 }

@@ -1,12 +1,18 @@
 //! Renders the templates for source code, and makes every text of a user harmless there.
 
+use std::collections::HashMap;
+use std::fmt::Write as _;
+
 use serde::Serialize;
-use tera::{Context, Tera};
+use tera::{Context, Filter, Tera, Value};
 
 use crate::output::plain;
 
 /// Name and text of every template for source code.
 pub(super) const TEMPLATES: &[(&str, &str)] = &[
+    ("c_driver.c.tera", include_str!("../../../templates/c_driver.c.tera")),
+    ("c_driver.h.tera", include_str!("../../../templates/c_driver.h.tera")),
+    ("rust_candidates.rs.tera", include_str!("../../../templates/rust_candidates.rs.tera")),
     ("rust_config.rs.tera", include_str!("../../../templates/rust_config.rs.tera")),
     ("rust_module.rs.tera", include_str!("../../../templates/rust_module.rs.tera")),
 ];
@@ -18,8 +24,10 @@ pub(super) const TEMPLATES: &[(&str, &str)] = &[
 pub(super) fn render<T: Serialize>(name: &str, values: &T) -> String {
     let mut tera = Tera::default();
     tera.add_raw_templates(TEMPLATES.iter().copied()).expect("embedded templates are well formed");
-    tera.autoescape_on(vec![".rs.tera"]);
+    tera.autoescape_on(vec![".rs.tera", ".c.tera", ".h.tera"]);
     tera.set_escape_fn(harmless);
+    tera.register_filter("rust_text", Literal(rust_text));
+    tera.register_filter("c_text", Literal(c_text));
     let context = Context::from_serialize(values).expect("template values are a struct");
     tera.render(name, &context).expect("a template uses only names that it is given")
 }
@@ -32,6 +40,48 @@ pub(super) fn harmless(text: &str) -> String {
         text.push('.');
     }
     text
+}
+
+/// A filter that makes a string literal, quotes included, of a text.
+struct Literal(fn(&str) -> String);
+
+impl Filter for Literal {
+    fn filter(&self, value: &Value, _: &HashMap<String, Value>) -> tera::Result<Value> {
+        let text = value.as_str().ok_or_else(|| tera::Error::msg("a string literal is made of a text"))?;
+        Ok(Value::String((self.0)(text)))
+    }
+
+    fn is_safe(&self) -> bool {
+        true
+    }
+}
+
+/// A Rust string literal of a text: ASCII only, so that nothing in it looks other than it is.
+pub(super) fn rust_text(text: &str) -> String {
+    let mut literal = String::from('"');
+    for c in text.chars() {
+        match c {
+            '"' | '\\' => literal.extend(['\\', c]),
+            ' '..='~' => literal.push(c),
+            // Writing to a String cannot fail.
+            _ => drop(write!(literal, "\\u{{{:x}}}", u32::from(c))),
+        }
+    }
+    literal + "\""
+}
+
+/// A C string literal of a text: ASCII only, other bytes of its UTF-8 in octal, no trigraph.
+pub(super) fn c_text(text: &str) -> String {
+    let mut literal = String::from('"');
+    for byte in text.bytes() {
+        match byte {
+            b'"' | b'\\' | b'?' => literal.extend(['\\', char::from(byte)]),
+            b' '..=b'~' => literal.push(char::from(byte)),
+            // Three digits, so that a digit behind is none of its own.
+            _ => drop(write!(literal, "\\{byte:03o}")),
+        }
+    }
+    literal + "\""
 }
 
 #[cfg(test)]
@@ -82,6 +132,12 @@ pub(super) mod tests {
         let text = "{%- if a and not b.c %}{{ d | indent(prefix=\"x\", first=true) | safe }}{% for e in f %}{{ e.g }}{% endfor %}";
         let found: Vec<String> = names(text).into_iter().collect();
         assert_eq!(found, ["a", "b.c", "d", "e.g", "f"]);
+    }
+
+    #[test]
+    fn string_literals_hold_any_text() {
+        assert_eq!(rust_text("a\"b\\n\n\u{202E}é"), r#""a\"b\\n\u{a}\u{202e}\u{e9}""#);
+        assert_eq!(c_text("a\"b\\??/\n1é"), r#""a\"b\\\?\?/\0121\303\251""#);
     }
 
     #[test]

@@ -1,0 +1,50 @@
+//! C: a whole driver in C99, header and source, that executes the same plan as the Rust driver.
+
+use serde::Serialize;
+
+use super::contents::Contents;
+use super::template::render;
+use super::{Generated, Request, Source, rust};
+use crate::fault::{Fault, Faults};
+
+/// What names begin with where nobody chose anything.
+pub const PREFIX: &str = "eeprom";
+
+#[derive(Serialize)]
+struct Named<'a> {
+    name: &'a str,
+    upper: String,
+    #[serde(flatten)]
+    contents: &'a Contents,
+}
+
+/// The C driver for a request: `NAME.h` and `NAME.c`, which belong into one folder.
+///
+/// # Errors
+/// As [`rust::configuration`]; a name that [`prefix`] refuses.
+pub fn driver(request: &Request<'_>) -> Result<Generated, Faults> {
+    let contents = Contents::of(request)?;
+    let name = request.module.as_deref().unwrap_or(PREFIX);
+    let name = prefix(name).map_err(|reason| Fault::of_file("the name", reason, "choose another"))?;
+    let named = Named { upper: name.to_uppercase(), name: &name, contents: &contents };
+    let file = |ending: &str| Source {
+        name: format!("{name}.{ending}"),
+        text: render(&format!("c_driver.{ending}.tera"), &named),
+    };
+    let files = vec![file("h"), file("c")];
+    Ok(contents.into_generated(files))
+}
+
+/// What all names of a driver begin with, and its files are called.
+///
+/// # Errors
+/// Why it cannot be that: other characters than in a Rust module's name, or a header of the standard library's name.
+pub fn prefix(name: &str) -> Result<String, String> {
+    const HEADERS: &str = " assert complex ctype errno fenv float inttypes iso646 limits locale math setjmp signal stdarg \
+        stdbool stddef stdint stdio stdlib string tgmath time wchar wctype ";
+    let name = rust::module_name(name)?;
+    if HEADERS.contains(&format!(" {name} ")) {
+        return Err(format!("`{name}.h` is a header of the C library; use another name"));
+    }
+    Ok(name)
+}
