@@ -208,8 +208,8 @@ const MISTAKES: [(&str, &str); 8] = [
     ("driver->pending ? driver->pending_offset : offset", "offset"),
     ("cycle * use->margin_percent + 99", "cycle * 25 + 99"),
     ("driver->polls >= driver->polls_max", "driver->polls > driver->polls_max"),
-    ("driver->lazy && last", "driver->lazy"),
-    ("driver->geometry.write_cycle_us == 0", "false"),
+    ("driver->lazy && last", "driver->lazy && !last"),
+    ("driver->geometry.write_cycle_us == 0", "driver->geometry.write_cycle_us == 1"),
     ("    // Whatever was sent before, no write cycle takes that long.\n    driver->pending = false;\n", ""),
     ("<< part->block_select_shift", "<< 0"),
 ];
