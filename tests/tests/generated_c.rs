@@ -148,11 +148,10 @@ fn script(index: usize, seat: &Seat, draws: &mut Draws) -> String {
         match verb {
             "ready" => writeln!(script, "ready").unwrap(),
             // Nobody answers for one request.
-            "write" if draws.below(6) == 0 => writeln!(
-                script,
-                "faults {{\"nack\":{{\"hits\":1,\"of\":1}}}}\nwrite {offset} {length} 0\nfaults {{}}"
-            )
-            .unwrap(),
+            "write" if draws.below(6) == 0 => {
+                writeln!(script, "faults {{\"nack\":{{\"hits\":1,\"of\":1}}}}\nwrite {offset} {length} 0\nfaults {{}}")
+                    .unwrap()
+            }
             _ => writeln!(script, "{verb} {offset} {length} {}", draws.below(4)).unwrap(),
         }
     }
