@@ -4,6 +4,9 @@ pub mod bridge;
 pub mod dump;
 pub mod generate;
 pub mod hazards;
+pub mod image;
+pub mod inspect;
+pub mod layout;
 pub mod model;
 pub mod parts;
 pub mod program;
@@ -92,6 +95,12 @@ pub enum Verb {
     Dump(dump::Dump),
     /// Write the simulated chip of a part as a model file.
     Model(model::Model),
+    /// Show where the regions of a layout lie in a part.
+    Layout(layout::Layout),
+    /// Build the images of a layout, one per unit.
+    Image(image::Image),
+    /// Tell what a dump holds.
+    Inspect(inspect::Inspect),
     /// Run a Linux program on a simulated bus.
     Bridge(bridge::Bridge),
 }
@@ -110,6 +119,9 @@ impl Verb {
             Self::Verify(_) => "verify",
             Self::Dump(_) => "dump",
             Self::Model(_) => "model",
+            Self::Layout(_) => "layout",
+            Self::Image(_) => "image",
+            Self::Inspect(_) => "inspect",
             Self::Bridge(_) => "bridge",
         }
     }
@@ -131,6 +143,9 @@ impl Program {
             Verb::Verify(verify) => verify.run(&self.options),
             Verb::Dump(dump) => dump.run(&self.options),
             Verb::Model(model) => model.run(&self.options),
+            Verb::Layout(layout) => layout.run(&self.options),
+            Verb::Image(image) => image.run(&self.options),
+            Verb::Inspect(inspect) => inspect.run(&self.options),
             Verb::Bridge(bridge) => bridge.run(&self.options),
         }
     }

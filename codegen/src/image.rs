@@ -1,11 +1,17 @@
 //! Images: what is to stand in a part, byte by byte.
 //!
 //! [`sparse`] holds runs of bytes at offsets, [`formats`] reads and writes them as binary, Intel HEX and S-record.
+//! [`build`](mod@build) makes them from a placed [`layout`](crate::layout) and the values of each unit ([`units`]),
+//! [`folder`] puts them on disk, all or none, with a manifest.
 
+pub mod build;
 pub mod checksum;
 pub mod eui;
+pub mod folder;
 pub mod formats;
+pub mod records;
 pub mod sparse;
+pub mod units;
 
 pub use eui::Eui;
 pub use formats::Form;

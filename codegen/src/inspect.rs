@@ -191,7 +191,7 @@ fn open(bytes: &[u8], start: usize, all: &mut Vec<Found>) {
         let blank = blank(run).filter(|_| run.len() >= SHORTEST || run.len() == bytes.len());
         match (blank, other) {
             (Some(byte), _) => {
-                all.extend(other.take().map(|from| unexplained(from, at)));
+                all.extend(other.take().map(|from| unexplained(&bytes[from - start..at - start], from)));
                 let because = format!("{} bytes of {byte:#04x}", run.len());
                 all.push(found(Content::Blank { byte }, at, run.len(), Sure::Certain, because));
             }
@@ -200,9 +200,12 @@ fn open(bytes: &[u8], start: usize, all: &mut Vec<Found>) {
         }
         at += run.len();
     }
-    all.extend(other.map(|from| unexplained(from, at)));
+    all.extend(other.map(|from| unexplained(&bytes[from - start..at - start], from)));
 }
 
-fn unexplained(from: usize, to: usize) -> Found {
-    found(Content::Other, from, to - from, Sure::Certain, format!("{} bytes of no known format", to - from))
+fn unexplained(bytes: &[u8], at: usize) -> Found {
+    let shown: Vec<String> = bytes.iter().take(8).map(|byte| format!("{byte:02x}")).collect();
+    let more = if bytes.len() > shown.len() { " ..." } else { "" };
+    let because = format!("{} bytes: {}{more}", bytes.len(), shown.join(" "));
+    found(Content::Other, at, bytes.len(), Sure::Certain, because)
 }

@@ -46,6 +46,12 @@ impl Eui {
         }
     }
 
+    /// An address of these octets.
+    #[must_use]
+    pub fn new(octets: &[u8]) -> Self {
+        Self(octets.to_vec())
+    }
+
     /// The octets.
     #[must_use]
     pub fn octets(&self) -> &[u8] {

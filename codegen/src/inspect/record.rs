@@ -78,7 +78,7 @@ pub(super) fn find(block: &[u8], page: Option<usize>) -> Vec<Found> {
         slot.newest = newest.get(&slot.id).is_some_and(|(_, place)| *place == at);
         let state = if slot.newest { "the newest" } else { "an older" };
         let because = format!(
-            "{state} slot of record {}, version {}, written {} times, {} bytes of payload, CRC-32 right",
+            "{state} slot of record {}, version {}, sequence number {}, {} bytes of payload, CRC-32 right",
             slot.id, slot.version, slot.sequence, slot.payload_bytes
         );
         all.push(found(Content::Record(slot), at, length, Sure::Certain, because));

@@ -9,7 +9,7 @@ const SMALLEST: usize = 16;
 /// The shortest block of which the dump consists, when it is there 2, 4, 8, ... times.
 pub(super) fn find(dump: &[u8], card: Option<&Card>) -> Option<Found> {
     let mut period = dump.len();
-    while period % 2 == 0 && dump[..period / 2] == dump[period / 2..period] {
+    while period.is_multiple_of(2) && dump[..period / 2] == dump[period / 2..period] {
         period /= 2;
     }
     let copies = dump.len() / period;

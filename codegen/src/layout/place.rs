@@ -2,9 +2,9 @@
 
 use pagewise_driver::records::{LayoutError, RecordLayout, RecordSpec};
 
-use super::plan::{self, Fixed, Item, Memory, NoRoom, Plan};
+use super::plan::{self, Class, Fixed, Item, Memory, NoRoom, Plan};
 use super::{Kind, Layout, Record, Region, Separate};
-use crate::card::{Card, Kind as Memories, Wear, density};
+use crate::card::{Access, Card, Kind as Memories, Wear, density};
 use crate::fault::{Fault, Faults};
 
 /// A layout on a part: every region has its offset.
@@ -110,7 +110,8 @@ impl Layout {
             .collect();
         faults.extend(self.faults_of_fixed(&sized, memory, card));
         Faults(faults).or_ok(())?;
-        let fixed: Vec<Fixed> = sized.iter().filter_map(Sized::fixed).collect();
+        let mut fixed: Vec<Fixed> = sized.iter().filter_map(Sized::fixed).collect();
+        fixed.extend(read_only(card).map(|(offset, length)| Fixed { offset, length, class: Class::Reserved }));
         let items: Vec<Item> = sized.iter().filter_map(Sized::item).collect();
         let plan = plan::place(&items, &fixed, memory).map_err(|no_room| self.no_room(no_room, card))?;
         let apart = plan::place(&items, &fixed, Memory { unit: 1, ..memory }).map_or(plan.end, |free| free.end);
@@ -160,6 +161,16 @@ impl Layout {
                     reason,
                     "move it or change `align`; records begin at a page",
                 ));
+            }
+            for (start, length) in read_only(card) {
+                if u64::from(start) < end && offset < start + length {
+                    let reason = format!(
+                        "lies at {offset:#06x}..{end:#06x}, but {} holds {start:#06x}..{:#06x} read-only by its maker",
+                        card.id,
+                        start + length
+                    );
+                    faults.push(self.fault(this.region, "offset", reason, "move it"));
+                }
             }
             for (other, start) in &earlier {
                 faults.extend(self.fault_of_pair((this, offset), (other, *start), memory.unit));
@@ -227,7 +238,7 @@ struct Sized<'l> {
 
 impl Sized<'_> {
     fn fixed(&self) -> Option<Fixed> {
-        self.region.offset.map(|offset| Fixed { offset, length: self.length, often: self.often })
+        self.region.offset.map(|offset| Fixed { offset, length: self.length, class: Class::of(self.often) })
     }
 
     fn item(&self) -> Option<Item> {
@@ -239,6 +250,25 @@ impl Sized<'_> {
 /// Page in bytes; 1 for a part without pages.
 fn page_bytes(card: &Card) -> u32 {
     if card.kind == Memories::Fram { 1 } else { card.page_bytes.value }
+}
+
+/// What nobody can write in the array: first byte and bytes. None lies beyond reach.
+fn read_only(card: &Card) -> impl Iterator<Item = (u32, u32)> {
+    let regions =
+        card.regions.iter().filter(|region| region.device_bits.is_none() && region.access == Access::ReadOnly);
+    let stretches = regions.map(|region| (region.word_address, region.length));
+    let mut all: Vec<(u32, u32)> = stretches.chain([card.fixed_range.value.bytes(card.capacity_bytes.value)]).collect();
+    all.retain(|(offset, length)| *length > 0 && *offset < card.reachable_bytes());
+    all.sort_unstable();
+    // Joined where they overlap, so that each byte is given once.
+    let mut joined: Vec<(u32, u32)> = Vec::new();
+    for (offset, length) in all {
+        match joined.last_mut() {
+            Some((start, known)) if offset <= *start + *known => *known = (*known).max(offset + length - *start),
+            _ => joined.push((offset, length)),
+        }
+    }
+    joined.into_iter()
 }
 
 fn memory(separate: Separate, card: &Card) -> Memory {

@@ -31,8 +31,33 @@ pub struct Fixed {
     pub offset: u32,
     /// Bytes, at least 1.
     pub length: u32,
-    /// Its class: written often.
-    pub often: bool,
+    /// What it is.
+    pub class: Class,
+}
+
+/// What a unit may hold beside it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Class {
+    /// Not written often.
+    Seldom,
+    /// Written often.
+    Often,
+    /// Read-only by the part's maker: nothing can lie there, anything beside it; it does not count as in use.
+    Reserved,
+}
+
+impl Class {
+    /// The class of a region.
+    #[must_use]
+    pub const fn of(often: bool) -> Self {
+        if often { Self::Often } else { Self::Seldom }
+    }
+
+    /// Whether two things of these classes never share a unit.
+    #[must_use]
+    pub const fn apart(self, other: Self) -> bool {
+        matches!((self, other), (Self::Seldom, Self::Often) | (Self::Often, Self::Seldom))
+    }
 }
 
 /// The memory.
@@ -86,7 +111,7 @@ pub fn place(items: &[Item], fixed: &[Fixed], memory: Memory) -> Result<Plan, No
         budget: BUDGET,
     };
     search.taken.sort_unstable();
-    let end = fixed.iter().map(|thing| u64::from(thing.offset) + u64::from(thing.length)).max().unwrap_or(0);
+    let end = end(fixed);
     for order in orders(items) {
         search.try_order(&order, end);
     }
@@ -105,6 +130,12 @@ pub fn place(items: &[Item], fixed: &[Fixed], memory: Memory) -> Result<Plan, No
             Err(NoRoom { needed: bound.max(1 + u64::from(memory.capacity)), proven })
         }
     }
+}
+
+/// One past the last byte of the fixed things in use.
+fn end(fixed: &[Fixed]) -> u64 {
+    let used = fixed.iter().filter(|thing| thing.class != Class::Reserved);
+    used.map(|thing| u64::from(thing.offset) + u64::from(thing.length)).max().unwrap_or(0)
 }
 
 /// Orders that are good as a rule: as given, class by class as given, and class by class with the longest first.
@@ -200,7 +231,7 @@ impl Search<'_> {
     fn put(&mut self, index: usize, offset: u32) -> u64 {
         let Item { length, often, .. } = self.items[index];
         let at = self.taken.partition_point(|thing| thing.offset < offset);
-        self.taken.insert(at, Fixed { offset, length, often });
+        self.taken.insert(at, Fixed { offset, length, class: Class::of(often) });
         self.offsets[index] = offset;
         u64::from(offset) + u64::from(length)
     }
@@ -214,7 +245,7 @@ impl Search<'_> {
             self.budget = self.budget.saturating_sub(1);
             let (start, stop) = (u64::from(thing.offset), u64::from(thing.offset) + u64::from(thing.length));
             // Where the other class begins and ends counts in whole units.
-            let apart = thing.often != item.often;
+            let apart = thing.class.apart(Class::of(item.often));
             let (start, stop) = if apart { (start / unit * unit, stop.div_ceil(unit) * unit) } else { (start, stop) };
             if at < stop && start < at + length {
                 at = stop.next_multiple_of(align);

@@ -4,7 +4,7 @@
 //! class, a free unit takes one class. Things that begin with a unit and fill whole units need free units for
 //! themselves. No placement does better than such liquids, since every placement is one way to pour them.
 
-use super::{Fixed, Item, Memory};
+use super::{Class, Fixed, Item, Memory, end};
 
 /// What is to be poured, in bytes; `whole` in units.
 #[derive(Debug, Clone, Copy, Default)]
@@ -25,7 +25,7 @@ struct Offer {
 /// Smallest end that any placement may have.
 pub(super) fn lowest_end(items: &[Item], fixed: &[Fixed], memory: Memory) -> u64 {
     let unit = u64::from(memory.unit);
-    let fixed_end = fixed.iter().map(|thing| u64::from(thing.offset) + u64::from(thing.length)).max().unwrap_or(0);
+    let fixed_end = end(fixed);
     let amounts = amounts(items, unit);
     if amounts.fit(Offer::default(), unit) {
         return fixed_end;
@@ -37,15 +37,17 @@ pub(super) fn lowest_end(items: &[Item], fixed: &[Fixed], memory: Memory) -> u64
     let mut next = 0;
     loop {
         let before = offer;
-        let (mut filled, mut often) = (0, false);
-        while let Some((_, bytes, class)) = used.get(next).filter(|(at, ..)| *at == index) {
-            (filled, often) = (filled + bytes, *class);
+        let (mut filled, mut class) = (0, Class::Reserved);
+        while let Some((_, bytes, other)) = used.get(next).filter(|(at, ..)| *at == index) {
+            filled += bytes;
+            class = if *other == Class::Reserved { class } else { *other };
             next += 1;
         }
-        match (filled, often) {
-            (0, _) => offer.free += 1,
-            (_, false) => offer.seldom += unit - filled,
-            (_, true) => offer.often += unit - filled,
+        match class {
+            Class::Seldom => offer.seldom += unit - filled,
+            Class::Often => offer.often += unit - filled,
+            // Taken for free as long as a byte of it is: that only lowers the bound.
+            Class::Reserved => offer.free += u64::from(filled < unit),
         }
         if amounts.fit(offer, unit) {
             return fixed_end.max(index * unit + least_in_last(amounts, before, unit));
@@ -71,13 +73,13 @@ fn amounts(items: &[Item], unit: u64) -> Amounts {
 }
 
 /// Unit, bytes taken in it, class: one entry for each fixed thing in each unit.
-fn used(fixed: &[Fixed], unit: u64) -> Vec<(u64, u64, bool)> {
+fn used(fixed: &[Fixed], unit: u64) -> Vec<(u64, u64, Class)> {
     let mut used = Vec::new();
     for thing in fixed {
         let (mut at, end) = (u64::from(thing.offset), u64::from(thing.offset) + u64::from(thing.length));
         while at < end {
             let stop = end.min((at / unit + 1) * unit);
-            used.push((at / unit, stop - at, thing.often));
+            used.push((at / unit, stop - at, thing.class));
             at = stop;
         }
     }
