@@ -18,7 +18,16 @@ fn its_configuration_is_what_generate_writes() {
         std::fs::write(file, text).unwrap();
     } else {
         let found = std::fs::read_to_string(file).unwrap();
-        assert_eq!(found, text, "examples/firmware/src/part.rs is old; PAGEWISE_BLESS=1 writes it anew");
+        // The digest of a card changes with every field that cards learn, the configuration does not.
+        let without_digest = |text: &str| -> Vec<String> {
+            text.lines().filter(|line| !line.contains("SHA-256 of the card")).map(str::to_owned).collect()
+        };
+        assert!(found.contains("card 24lc32a, SHA-256"), "examples/firmware/src/part.rs names another card");
+        assert_eq!(
+            without_digest(&found),
+            without_digest(&text),
+            "examples/firmware/src/part.rs is old; PAGEWISE_BLESS=1 writes it anew"
+        );
     }
 }
 
