@@ -1,12 +1,20 @@
 //! Second source at run time: which of several parts is fitted, found out by reading only.
 
+#[cfg(feature = "async")]
+mod asynch;
+mod plan;
+
+#[cfg(feature = "async")]
+pub use asynch::choose_async;
+
 use core::fmt;
 
 use embedded_hal::delay::DelayNs;
-use embedded_hal::i2c::{Error, ErrorKind, I2c};
+use embedded_hal::i2c::I2c;
 
 use crate::geometry::Geometry;
 use crate::options::Options;
+use plan::{Choice, answered};
 
 /// A part that may be fitted, and where its record lies.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -134,93 +142,16 @@ pub fn choose<I2C: I2c, D: DelayNs>(
     longer: LongerHeader,
     mut accepts: impl FnMut(usize, &[u8]) -> bool,
 ) -> Result<usize, ChooseError<I2C::Error>> {
-    check(candidates, scratch)?;
-    let cycle_us = candidates.iter().map(|candidate| candidate.geometry.write_cycle_us()).max();
-    delay.delay_us(cycle_us.unwrap_or(0));
-    let mut tried = 0usize;
-    for header in 0..=3u8 {
-        let mut fitting = None;
-        for (index, candidate) in candidates.iter().enumerate() {
-            if candidate.geometry.word_address_bytes() != header {
-                continue;
-            }
-            tried = tried.saturating_add(1);
-            let Some(record) = scratch.get_mut(..candidate.record_bytes) else { continue };
-            if !fits(i2c, candidate, record, options, |record| accepts(index, record)).map_err(ChooseError::Bus)? {
-                continue;
-            }
-            if let Some(first) = fitting.replace(index) {
-                return Err(ChooseError::Ambiguous { first, second: index });
-            }
-        }
-        if let Some(index) = fitting {
-            return Ok(index);
-        }
-        if tried > 0 && longer == LongerHeader::Refuse {
-            break;
-        }
-    }
-    Err(ChooseError::NoneFits { untried: candidates.len().saturating_sub(tried) })
-}
-
-fn check<E>(candidates: &[Candidate], scratch: &[u8]) -> Result<(), ChooseError<E>> {
-    for (index, candidate) in candidates.iter().enumerate() {
-        let needed = candidate.record_bytes;
-        if needed == 0 || !candidate.geometry.contains(candidate.record_offset, needed) {
-            return Err(ChooseError::OutOfRange { index });
-        }
-        if needed > scratch.len() {
-            return Err(ChooseError::ScratchTooSmall { needed });
-        }
-    }
-    Ok(())
-}
-
-/// Whether the record is there, and there again byte by byte, last one first.
-fn fits<I2C: I2c>(
-    i2c: &mut I2C,
-    candidate: &Candidate,
-    record: &mut [u8],
-    options: &Options,
-    mut accepts: impl FnMut(&[u8]) -> bool,
-) -> Result<bool, I2C::Error> {
-    if !read(i2c, candidate, options, 0, record)? || !accepts(record) {
-        return Ok(false);
-    }
-    for (index, expected) in record.iter().enumerate().rev() {
+    let (mut choice, cycle_us) = Choice::new(candidates, scratch, options, longer)?;
+    delay.delay_us(cycle_us);
+    while let Some(step) = choice.step() {
         let mut byte = [0];
-        if !read(i2c, candidate, options, index, &mut byte)? || byte != [*expected] {
-            return Ok(false);
-        }
-    }
-    Ok(true)
-}
-
-/// Reads a part of the record; `false` if nobody answers or the transfer limit leaves no room.
-fn read<I2C: I2c>(
-    i2c: &mut I2C,
-    candidate: &Candidate,
-    options: &Options,
-    start: usize,
-    into: &mut [u8],
-) -> Result<bool, I2C::Error> {
-    let offset = candidate.record_offset.wrapping_add(start as u32);
-    let mut done = 0usize;
-    for chunk in candidate.geometry.read_chunks(offset, into.len(), options.max_transfer_bytes) {
-        done = chunk.range.end;
-        let Some(part) = into.get_mut(chunk.range) else { return Ok(false) };
-        let result = match chunk.header.as_bytes() {
-            [] => i2c.read(chunk.device_address, part),
-            header => i2c.write_read(chunk.device_address, header, part),
+        let into = if step.again { &mut byte[..] } else { scratch.get_mut(step.range.clone()).unwrap_or_default() };
+        let result = match step.place.header.as_bytes() {
+            [] => i2c.read(step.place.device_address, into),
+            header => i2c.write_read(step.place.device_address, header, into),
         };
-        match result {
-            Ok(()) => {}
-            Err(error) => match error.kind() {
-                ErrorKind::NoAcknowledge(_) => return Ok(false),
-                ErrorKind::Other if options.other_is_nack => return Ok(false),
-                _ => return Err(error),
-            },
-        }
+        choice.complete(&step, answered(options, result)?, scratch, byte[0], &mut accepts)?;
     }
-    Ok(done == into.len())
+    choice.result()
 }

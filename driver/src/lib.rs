@@ -149,6 +149,8 @@ pub use address::{Header, Location};
 pub use asynch::AsyncEeprom;
 pub use blocking::Eeprom;
 pub use chips::Chips;
+#[cfg(feature = "async")]
+pub use choose::choose_async;
 pub use choose::{Candidate, ChooseError, LongerHeader, choose};
 pub use chunk::{Chunk, Chunks};
 pub use common::CommonError;

@@ -46,10 +46,19 @@
 //! The slots of a record lie one after the other; the records of a store lie one after the other, in the order of the
 //! layout, each slot padded to whole pages. The payload of a counter is its value as eight bytes.
 
+#[cfg(feature = "async")]
+mod async_medium;
+#[cfg(feature = "async")]
+mod asynch;
 mod layout;
 mod medium;
+mod plan;
 mod store;
 
+#[cfg(feature = "async")]
+pub use async_medium::AsyncMedium;
+#[cfg(feature = "async")]
+pub use asynch::AsyncRecordStore;
 pub use layout::{LayoutError, RecordLayout, RecordSpec};
 pub use medium::Medium;
 pub use store::{RecordError, RecordStore, Stored};

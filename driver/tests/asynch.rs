@@ -292,3 +292,97 @@ fn several_chips_and_regions_work_in_the_async_form() {
     drive(usize::MAX, driver.write_region(&region.unwrap(), 0, &[9])).unwrap().unwrap();
     assert_eq!(two.borrow().memory[..4], [7, 3, 9, 1]);
 }
+
+#[cfg(feature = "records")]
+mod records {
+    use super::*;
+    use pagewise_driver::records::{AsyncRecordStore, RecordError, RecordLayout, RecordSpec, RecordStore};
+
+    const VALUE: u8 = 1;
+    const COUNTER: u8 = 2;
+    const SPECS: [RecordSpec; 2] =
+        [RecordSpec { id: VALUE, payload_bytes: 40, slots: 3 }, RecordSpec { id: COUNTER, payload_bytes: 8, slots: 3 }];
+
+    type Store<'d> = AsyncRecordStore<'static, &'d mut AsyncDriver, 53>;
+
+    fn store(driver: &mut AsyncDriver) -> Store<'_> {
+        let layout = RecordLayout::try_new(driver.geometry(), 64, &SPECS).unwrap();
+        AsyncRecordStore::new(driver, layout)
+    }
+
+    fn value(driver: &mut AsyncDriver) -> Vec<u8> {
+        let mut payload = [0; 40];
+        let stored = drive(usize::MAX, store(driver).read(VALUE, &mut payload)).unwrap().unwrap();
+        payload[..stored.length].to_vec()
+    }
+
+    #[test]
+    fn a_call_dropped_at_any_await_leaves_the_old_or_the_new_value_and_the_next_call_goes_on() {
+        for effect in [Effect::BeforePause, Effect::AfterPause] {
+            // Two pages per slot; two writes before, so that the third one meets a slot that was used.
+            let (old, new) = ([7; 40], [9; 33]);
+            let (mut seen_old, mut seen_new, mut dropped) = (false, false, 0);
+            for polls in 1.. {
+                let options = Options::new().with_poll_interval_us(1000);
+                let (chip, mut driver) = async_rig(KBIT_32, options, effect);
+                for round in 0..4u8 {
+                    let last = if round == 3 { old } else { [round; 40] };
+                    drive(usize::MAX, store(&mut driver).write(VALUE, 1, &last)).unwrap().unwrap();
+                    drive(usize::MAX, store(&mut driver).increment(COUNTER)).unwrap().unwrap();
+                }
+                let before = chip.borrow().memory.clone();
+                let finished = drive(polls, store(&mut driver).write(VALUE, 1, &new)).is_some();
+                let found = value(&mut driver);
+                assert!(found == old || found == new, "{found:?} after {polls} polls");
+                assert!(!finished || found == new);
+                (seen_old, seen_new) = (seen_old || found == old, seen_new || found == new);
+                let after = chip.borrow().memory.clone();
+                assert_eq!(after[64 + 3 * 64..], before[64 + 3 * 64..], "the counter's slots after {polls} polls");
+                assert_eq!(after[..64], before[..64]);
+                let interrupted = drive(polls, store(&mut driver).increment(COUNTER)).is_none();
+                let count = drive(usize::MAX, store(&mut driver).count(COUNTER)).unwrap().unwrap();
+                assert!(count == 5 || (interrupted && count == 4), "{count} after {polls} polls");
+                drive(usize::MAX, store(&mut driver).write(VALUE, 2, b"again")).unwrap().unwrap();
+                assert_eq!(value(&mut driver), b"again");
+                assert_eq!(drive(usize::MAX, store(&mut driver).increment(COUNTER)), Some(Ok(count + 1)));
+                if finished && !interrupted {
+                    break;
+                }
+                dropped += 1;
+            }
+            assert!(seen_old && seen_new && dropped > 20, "{dropped} points were tried");
+        }
+    }
+
+    #[test]
+    fn both_stores_make_the_same_calls_and_give_the_same_results() {
+        let (chip, bus, clock) = rig(KBIT_32.parameters());
+        let mut blocking = Eeprom::<_, _, 40>::new(bus, clock, KBIT_32, Options::new());
+        let (twin, mut asynch) = async_rig(KBIT_32, Options::new(), Effect::AfterPause);
+        let layout = RecordLayout::try_new(&KBIT_32, 64, &SPECS).unwrap();
+        let mut one = RecordStore::<_, 53>::new(&mut blocking, layout);
+        let mut other = store(&mut asynch);
+        let (mut payload, mut mirror) = ([0; 40], [0; 40]);
+        for round in 0..9u8 {
+            let bytes = [round; 21];
+            assert_eq!(Some(one.write(VALUE, round, &bytes)), drive(usize::MAX, other.write(VALUE, round, &bytes)));
+            let id = if round == 5 { VALUE } else { COUNTER };
+            assert_eq!(Some(one.increment(id)), drive(usize::MAX, other.increment(id)));
+            assert_eq!(Some(one.count(COUNTER)), drive(usize::MAX, other.count(COUNTER)));
+            let room = if round == 2 { 20 } else { 40 };
+            let read = one.read(VALUE, &mut payload[..room]);
+            assert_eq!(Some(read), drive(usize::MAX, other.read(VALUE, &mut mirror[..room])));
+            assert_eq!(payload, mirror);
+            if round == 6 {
+                assert_eq!(Some(one.erase(VALUE)), drive(usize::MAX, other.erase(VALUE)));
+                assert_eq!(one.read(VALUE, &mut payload), Err(RecordError::NotFound));
+                assert_eq!(drive(usize::MAX, other.read(VALUE, &mut mirror)), Some(Err(RecordError::NotFound)));
+            }
+            assert_eq!(one.write(9, 0, &[]), Err(RecordError::UnknownId { id: 9 }));
+            assert_eq!(drive(1, other.write(9, 0, &[])), Some(Err(RecordError::UnknownId { id: 9 })));
+        }
+        assert_eq!(chip.borrow().calls, twin.borrow().calls);
+        assert_eq!(chip.borrow().memory, twin.borrow().memory);
+        assert_eq!(chip.borrow().now_us, twin.borrow().now_us);
+    }
+}

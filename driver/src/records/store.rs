@@ -2,16 +2,9 @@
 
 use core::fmt;
 
-use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
-
 use super::layout::Placed;
-use super::{FORMAT_1, HEAD_BYTES, Medium, RecordLayout};
-
-/// Without a table: a record is short and code memory is dear.
-const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
-
-/// Bytes that the CRC takes at the end of a slot.
-const CRC_BYTES: usize = 4;
+use super::plan::{COUNTER_BYTES, Newest, Search, next_slot};
+use super::{Medium, RecordLayout};
 
 /// What is known of a record that was read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -123,13 +116,6 @@ pub struct RecordStore<'a, M, const SLOT: usize> {
     slot: [u8; SLOT],
 }
 
-/// The newest intact slot of a record.
-#[derive(Debug, Clone, Copy)]
-struct Newest {
-    index: u16,
-    stored: Stored,
-}
-
 impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
     /// A store on a medium. Sends nothing.
     pub const fn new(medium: M, layout: RecordLayout<'a>) -> Self {
@@ -153,10 +139,8 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
     /// [`RecordError::UnknownId`], [`RecordError::NotFound`], [`RecordError::BufferTooSmall`] if the newest value does
     /// not fit `payload`, [`RecordError::Medium`].
     pub fn read(&mut self, id: u8, payload: &mut [u8]) -> Result<Stored, RecordError<M::Error>> {
-        let record = self.record(id, 0)?;
-        let newest = self.newest(&record, payload)?.ok_or(RecordError::NotFound)?;
-        let needed = newest.stored.length;
-        if needed > payload.len() { Err(RecordError::BufferTooSmall { needed }) } else { Ok(newest.stored) }
+        let record = self.layout.find(id, 0, SLOT)?;
+        self.search(record, payload)?.value(payload.len())
     }
 
     /// Writes a record. When it returns `Ok` the value is stored and was read back.
@@ -170,8 +154,8 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
     /// [`RecordError::UnknownId`], [`RecordError::TooLong`], [`RecordError::BufferTooSmall`] (the store's own memory)
     /// before anything is sent; [`RecordError::Exhausted`], [`RecordError::Medium`].
     pub fn write(&mut self, id: u8, version: u8, payload: &[u8]) -> Result<(), RecordError<M::Error>> {
-        let record = self.record(id, payload.len())?;
-        let newest = self.newest(&record, &mut [])?;
+        let record = self.layout.find(id, payload.len(), SLOT)?;
+        let newest = self.search(record, &mut [])?.newest();
         self.write_after(&record, newest, version, payload)
     }
 
@@ -181,8 +165,9 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
     ///
     /// [`RecordError::UnknownId`], [`RecordError::NotACounter`], [`RecordError::Medium`].
     pub fn count(&mut self, id: u8) -> Result<u64, RecordError<M::Error>> {
-        let record = self.record(id, 8)?;
-        Ok(self.counter(&record)?.0)
+        let record = self.layout.find(id, COUNTER_BYTES, SLOT)?;
+        let mut payload = [0; COUNTER_BYTES];
+        self.search(record, &mut payload)?.count(payload)
     }
 
     /// Adds one to a counter and gives its new value. Power loss as for [`RecordStore::write`].
@@ -191,11 +176,11 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
     ///
     /// Those of [`RecordStore::count`] and [`RecordStore::write`].
     pub fn increment(&mut self, id: u8) -> Result<u64, RecordError<M::Error>> {
-        let record = self.record(id, 8)?;
-        let (value, newest) = self.counter(&record)?;
-        let value = value.checked_add(1).ok_or(RecordError::NotACounter)?;
-        let version = newest.map_or(0, |newest| newest.stored.version);
-        self.write_after(&record, newest, version, &value.to_le_bytes())?;
+        let record = self.layout.find(id, COUNTER_BYTES, SLOT)?;
+        let mut payload = [0; COUNTER_BYTES];
+        let search = self.search(record, &mut payload)?;
+        let (value, version) = search.counted_up(payload)?;
+        self.write_after(&record, search.newest(), version, &value.to_le_bytes())?;
         Ok(value)
     }
 
@@ -208,72 +193,25 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
     ///
     /// [`RecordError::UnknownId`], [`RecordError::Medium`].
     pub fn erase(&mut self, id: u8) -> Result<(), RecordError<M::Error>> {
-        let record = self.record(id, 0)?;
+        let record = self.layout.find(id, 0, SLOT)?;
         for index in 0..record.spec.slots {
             self.medium.store(record.slot(index), &[0xFF]).map_err(RecordError::Medium)?;
         }
         Ok(())
     }
 
-    /// Finds a record that can hold `length` bytes and fits the store's memory.
-    fn record(&self, id: u8, length: usize) -> Result<Placed, RecordError<M::Error>> {
-        let record = self.layout.placed(id).ok_or(RecordError::UnknownId { id })?;
-        let allowed = usize::from(record.spec.payload_bytes);
-        if length > allowed {
-            return Err(RecordError::TooLong { length, allowed });
+    /// Looks through the slots; the payload of the newest one goes to `payload`.
+    fn search(&mut self, record: Placed, payload: &mut [u8]) -> Result<Search, RecordError<M::Error>> {
+        let mut search = Search::new(record);
+        while let Some((offset, range)) = search.step() {
+            let needed = range.end;
+            let into = self.slot.get_mut(range).ok_or(RecordError::BufferTooSmall { needed })?;
+            self.medium.read(offset, into).map_err(RecordError::Medium)?;
+            search.complete(&self.slot, payload);
         }
-        let needed = allowed.saturating_add(HEAD_BYTES).saturating_add(CRC_BYTES);
-        if needed > SLOT { Err(RecordError::BufferTooSmall { needed }) } else { Ok(record) }
+        Ok(search)
     }
 
-    fn counter(&mut self, record: &Placed) -> Result<(u64, Option<Newest>), RecordError<M::Error>> {
-        let mut value = [0; 8];
-        let newest = self.newest(record, &mut value)?;
-        match newest {
-            Some(newest) if newest.stored.length != value.len() => Err(RecordError::NotACounter),
-            newest => Ok((u64::from_le_bytes(value), newest)),
-        }
-    }
-
-    /// The newest intact slot. Its payload is copied while it is in memory, since a page that was once cut may not read
-    /// well a second time.
-    fn newest(&mut self, record: &Placed, payload: &mut [u8]) -> Result<Option<Newest>, RecordError<M::Error>> {
-        let mut newest: Option<Newest> = None;
-        for index in 0..record.spec.slots {
-            let Some(stored) = self.load(record, index)? else { continue };
-            if newest.is_some_and(|newest| newest.stored.sequence >= stored.sequence) {
-                continue;
-            }
-            newest = Some(Newest { index, stored });
-            for (to, from) in payload.iter_mut().zip(self.slot.iter().skip(HEAD_BYTES).take(stored.length)) {
-                *to = *from;
-            }
-        }
-        Ok(newest)
-    }
-
-    /// Reads a slot; `None` if it is not an intact slot of this record.
-    fn load(&mut self, record: &Placed, index: u16) -> Result<Option<Stored>, RecordError<M::Error>> {
-        let offset = record.slot(index);
-        let Some((head, rest)) = self.slot.split_first_chunk_mut::<HEAD_BYTES>() else { return Ok(None) };
-        self.medium.read(offset, head).map_err(RecordError::Medium)?;
-        let [format, id, version, length @ .., s0, s1, s2, s3] = *head;
-        let length = usize::from(u16::from_le_bytes(length));
-        if format != FORMAT_1 || id != record.spec.id || length > usize::from(record.spec.payload_bytes) {
-            return Ok(None);
-        }
-        let Some(tail) = rest.get_mut(..length.wrapping_add(CRC_BYTES)) else { return Ok(None) };
-        self.medium.read(offset.wrapping_add(HEAD_BYTES as u32), tail).map_err(RecordError::Medium)?;
-        let Some((payload, crc)) = tail.split_last_chunk::<CRC_BYTES>() else { return Ok(None) };
-        let mut digest = CRC.digest();
-        digest.update(head);
-        digest.update(payload);
-        let intact = digest.finalize() == u32::from_le_bytes(*crc);
-        let sequence = u32::from_le_bytes([s0, s1, s2, s3]);
-        Ok(intact.then_some(Stored { version, length, sequence }))
-    }
-
-    /// Writes the slot after the newest one.
     fn write_after(
         &mut self,
         record: &Placed,
@@ -281,23 +219,7 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
         version: u8,
         payload: &[u8],
     ) -> Result<(), RecordError<M::Error>> {
-        let (index, sequence) = match newest {
-            Some(newest) => (newest.index.wrapping_add(1), newest.stored.sequence),
-            None => (0, 0),
-        };
-        let index = if index < record.spec.slots { index } else { 0 };
-        let sequence = sequence.checked_add(1).ok_or(RecordError::Exhausted)?;
-        let needed = payload.len().saturating_add(HEAD_BYTES).saturating_add(CRC_BYTES);
-        let too_small = RecordError::BufferTooSmall { needed };
-        let Some(slot) = self.slot.get_mut(..needed) else { return Err(too_small) };
-        let Some((body, crc)) = slot.split_last_chunk_mut::<CRC_BYTES>() else { return Err(too_small) };
-        let [l0, l1] = (payload.len() as u16).to_le_bytes();
-        let [s0, s1, s2, s3] = sequence.to_le_bytes();
-        let head = [FORMAT_1, record.spec.id, version, l0, l1, s0, s1, s2, s3];
-        for (to, from) in body.iter_mut().zip(head.iter().chain(payload)) {
-            *to = *from;
-        }
-        *crc = CRC.checksum(body).to_le_bytes();
-        self.medium.store(record.slot(index), slot).map_err(RecordError::Medium)
+        let (offset, bytes) = next_slot(&mut self.slot, record, newest, version, payload)?;
+        self.medium.store(offset, bytes).map_err(RecordError::Medium)
     }
 }
