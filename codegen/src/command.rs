@@ -1,12 +1,14 @@
 //! The commands of the program, one file each, and what they have in common.
 
 pub mod bridge;
+pub mod budget;
 pub mod dump;
 pub mod generate;
 pub mod hazards;
 pub mod image;
 pub mod inspect;
 pub mod layout;
+pub mod marking;
 pub mod model;
 pub mod parts;
 pub mod program;
@@ -85,6 +87,10 @@ pub enum Verb {
     Generate(generate::Generate),
     /// Judge candidate parts for boards, with evidence from simulation.
     Swap(swap::Swap),
+    /// Compute pull-ups, bus timing, times to read and program, and wear of a part on a board.
+    Budget(budget::BudgetCommand),
+    /// Read markings and order codes: family, density, matching cards, and how sure that is.
+    Marking(marking::Marking),
     /// List the ways to lose data, and run them failing.
     Hazards(hazards::Hazards),
     /// Program parts: look, back up, write what differs, verify, record.
@@ -114,6 +120,8 @@ impl Verb {
             Self::Show(_) => "show",
             Self::Generate(_) => "generate",
             Self::Swap(_) => "swap",
+            Self::Budget(_) => "budget",
+            Self::Marking(_) => "marking",
             Self::Hazards(_) => "hazards",
             Self::Program(_) => "program",
             Self::Verify(_) => "verify",
@@ -138,6 +146,8 @@ impl Program {
             Verb::Show(show) => show.run(&self.options),
             Verb::Generate(generate) => generate.run(&self.options),
             Verb::Swap(swap) => swap.run(&self.options),
+            Verb::Budget(budget) => budget.run(&self.options),
+            Verb::Marking(marking) => marking.run(&self.options),
             Verb::Hazards(hazards) => hazards.run(&self.options),
             Verb::Program(program) => program.run(&self.options),
             Verb::Verify(verify) => verify.run(&self.options),

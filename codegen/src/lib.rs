@@ -15,6 +15,7 @@ pub mod image;
 pub mod inspect;
 pub mod layout;
 pub mod line;
+pub mod marking;
 pub mod output;
 pub mod report;
 pub mod swap;

@@ -1,8 +1,8 @@
 //! Plots as SVG: the pull-up window over the capacitance of the bus, and wear over the years.
 //!
-//! The texts live in `templates/plot_*.svg.tera`. A plot can stand alone as a file or inside an HTML page: it has a title
-//! and a description for screen readers, follows light and dark by `currentColor` and `prefers-color-scheme`, holds no
-//! script and asks for nothing from outside. Every text of a user is escaped.
+//! The texts live in `templates/plot_*.svg.tera`. A plot can stand alone as a file or inside an HTML page: it has a
+//! title and a description for screen readers, follows light and dark by `currentColor` and `prefers-color-scheme`,
+//! holds no script and asks for nothing from outside. Every text of a user is escaped.
 
 use serde::Serialize;
 use tera::{Context, Tera};
@@ -25,8 +25,8 @@ const RIGHT: f64 = 700.0;
 const TOP: f64 = 56.0;
 const BOTTOM: f64 = 330.0;
 
-/// The pull-up window over the capacitance of the bus. `id` begins the identifiers inside the drawing and must be unique
-/// in the page that it is put into; characters other than letters, digits and hyphens are dropped.
+/// The pull-up window over the capacitance of the bus. `id` begins the identifiers inside the drawing and must be
+/// unique in the page that it is put into; characters other than letters, digits and hyphens are dropped.
 ///
 /// # Panics
 /// When a template uses a name that it is not given; tests render both.
@@ -181,7 +181,8 @@ fn describe(window: &PullUp) -> String {
     };
     let upper = if window.upper_limit == Limit::Leakage { "leakage" } else { "rise time" };
     format!(
-        "At {:.0} pF the resistor must be at least {} (sink current) and at most {} ({upper}). The board's {} {standing}.",
+        "At {:.0} pF the resistor must be at least {} (sink current) and at most {} ({upper}). The board's {} \
+         {standing}.",
         window.capacitance_pf,
         ohms(window.least_ohm),
         ohms(window.most_ohm),
@@ -340,8 +341,8 @@ fn describe_wear(wear: &WearBudget) -> String {
     let rated = spaced(wear.rating.cycles as f64);
     match (wear.worst_offset, wear.years_to_rating) {
         (Some(offset), Some(years)) => format!(
-            "The busiest place is {offset:#06x}; it reaches the rating of {rated} cycles after {} years. The board must last {} \
-             years. The rating is {}.",
+            "The busiest place is {offset:#06x}; it reaches the rating of {rated} cycles after {} years. The board must \
+             last {} years. The rating is {}.",
             years_text(years),
             wear.years_of_life,
             wear.rating.words()

@@ -7,6 +7,7 @@
 //! | sink current at 2 V and below | `V_OL = 0.2 V_DD` at 2 mA | UM10204, levels of Fast-mode and Fast-mode Plus |
 //! | leakage, upper | `R <= (0.8 V_DD - V_IH) / I_L`, `V_IH = 0.7 V_DD` | ROHM BR24G08-3 data sheet p.18 |
 //! | leakage of one pin | 10 uA | UM10204, `I_i` |
+//! | series resistor, upper | `R_S <= (V_IL - V_OL - 0.1 V_DD) / (1.1 V_DD - V_IL) R`, `V_IL = 0.3 V_DD` | ROHM BR24G08-3 data sheet p.19 |
 //!
 //! Leakage counts one pin for the controller, one for the part and one for each other device of the board file.
 
@@ -46,20 +47,30 @@ pub fn least_by_sink(supply_v: f64, low_v: f64, sink_ma: f64) -> f64 {
     (supply_v - low_v) / (sink_ma / 1000.0)
 }
 
-/// Smallest resistor in ohms for a mode's promise: its sink current at 0.4 V, or 2 mA at 20 % of a supply of 2 V or less.
+/// Smallest resistor in ohms for a mode's promise: its sink current at 0.4 V, or 2 mA at 20 % of a supply of 2 V or
+/// less.
 #[must_use]
 pub fn least_in(mode: &Mode, supply_v: f64) -> f64 {
-    if supply_v > 2.0 {
-        least_by_sink(supply_v, 0.4, mode.sink_ma)
-    } else {
-        least_by_sink(supply_v, 0.2 * supply_v, 2.0)
-    }
+    let sink_ma = if supply_v > 2.0 { mode.sink_ma } else { 2.0 };
+    least_by_sink(supply_v, lowest_v(supply_v), sink_ma)
+}
+
+/// Voltage of a LOW that every output promises: 0.4 V, or 20 % of a supply of 2 V or less.
+fn lowest_v(supply_v: f64) -> f64 {
+    if supply_v > 2.0 { 0.4 } else { 0.2 * supply_v }
 }
 
 /// Largest resistor in ohms that keeps a HIGH of 80 % of the supply above `high_v` with `leakage_ua` on the line.
 #[must_use]
 pub fn most_by_leakage(supply_v: f64, high_v: f64, leakage_ua: f64) -> f64 {
     (0.8 * supply_v - high_v) / (leakage_ua / 1e6)
+}
+
+/// Largest resistor in series with an output in ohms, so that a LOW stays 10 % of the supply below `low_limit_v` in spite
+/// of it. Negative when even none leaves that margin.
+#[must_use]
+pub fn most_in_series(supply_v: f64, low_limit_v: f64, low_v: f64, pull_up_ohm: f64) -> f64 {
+    (low_limit_v - low_v - 0.1 * supply_v) / (1.1 * supply_v - low_limit_v) * pull_up_ohm
 }
 
 /// Which limit is meant.
@@ -125,6 +136,8 @@ pub struct PullUp {
     pub least_at_10_percent_more_ohm: f64,
     /// Lower limit in ohms if an output sinks 3 mA only, where the mode promises more.
     pub least_at_3_ma_ohm: Option<f64>,
+    /// Largest resistor in ohms in series with an output, with the board's pull-up; negative when none leaves the margin.
+    pub most_in_series_ohm: f64,
     /// The upper limit that counts, in ohms.
     pub most_ohm: f64,
     /// Which upper limit counts.
@@ -183,6 +196,7 @@ impl PullUp {
             least_ohm,
             least_at_10_percent_more_ohm: least_in(&mode, 1.1 * supply_v),
             least_at_3_ma_ohm: (mode.sink_ma > 3.0 && supply_v > 2.0).then(|| least_by_sink(supply_v, 0.4, 3.0)),
+            most_in_series_ohm: most_in_series(supply_v, 0.3 * supply_v, lowest_v(supply_v), fitted_ohm),
             most_ohm,
             upper_limit,
             tight,

@@ -2,8 +2,8 @@
 //!
 //! | number | formula | source |
 //! |---|---|---|
-//! | least period | `t_LOW + t_HIGH + t_r + t_f` | sum of the bus table's minima, which fills one period exactly at the full rate of each mode |
-//! | SCL low that a read needs | `t_AA + t_SU;DAT` | t_VD;DAT + t_SU;DAT of the bus table, with the part's own t_AA in place of t_VD;DAT |
+//! | least period | `t_LOW + t_HIGH + t_r + t_f` | bus table: the minima fill one period at each mode's full rate |
+//! | SCL low that a read needs | `t_AA + t_SU;DAT` | bus table, the part's t_AA in place of t_VD;DAT |
 //!
 //! t_r is computed from the board's resistor and capacitance, t_f is the most that the mode allows. t_AA is stated by
 //! sheets for their own test load.

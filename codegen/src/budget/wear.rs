@@ -2,8 +2,8 @@
 //!
 //! | number | formula | source |
 //! |---|---|---|
-//! | cycles of a wear unit in a day | sum over the page writes that touch it | what a unit is: the card (`wear_unit`); AT24CM02 section 7.3 for four-byte groups |
-//! | days to the rating | rating / cycles in a day | arithmetic, as in the example of the Cypress white paper on F-RAM and EEPROM |
+//! | cycles of a wear unit in a day | sum over the page writes that touch it | the card (AT24CM02: section 7.3) |
+//! | days to the rating | rating / cycles in a day | arithmetic, as in the Cypress white paper on F-RAM |
 //! | years | days / 365.25 | arithmetic |
 //!
 //! A rating holds at the temperature that its sheet states and is never carried to another one, nor to another maker's
@@ -55,10 +55,10 @@ fn add(board: &Board, region: &Region, unit: u32, per_day: &mut BTreeMap<u32, f6
     }
 }
 
-/// The busiest wear unit: its number and its cycles per day.
+/// The busiest wear unit, the first of several: its number and its cycles per day.
 #[must_use]
 pub fn busiest(per_day: &BTreeMap<u32, f64>) -> Option<(u32, f64)> {
-    per_day.iter().map(|(place, cycles)| (*place, *cycles)).max_by(|a, b| a.1.total_cmp(&b.1))
+    per_day.iter().map(|(place, cycles)| (*place, *cycles)).max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
 }
 
 /// The rating that counts on a board.
@@ -107,8 +107,8 @@ impl Rating {
         match (self.at_celsius, self.board_celsius, self.covers) {
             (Some(at), Some(board), Some(true)) => format!("stated for {at} C, which covers the board's {board} C"),
             (Some(at), Some(board), _) => format!(
-                "stated for {at} C only: at the board's {board} C it is lower by an amount that the sheet read does not \
-                 state"
+                "stated for {at} C only: at the board's {board} C it is lower by an amount that the sheet read does \
+                 not state"
             ),
             (Some(at), None, _) => format!("stated for {at} C; the board file tells no temperature_c"),
             (None, Some(board), _) => {

@@ -1,0 +1,184 @@
+//! A code against the order codes of the cards.
+
+use serde::Serialize;
+
+use super::Sure;
+use super::family::Anatomy;
+use super::text::{Code, key};
+use crate::card::{Card, Catalogue, Kind};
+
+/// A card that a code may mean.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Match {
+    /// Identifier of the card.
+    pub id: String,
+    /// Its order code.
+    pub name: String,
+    /// Its maker.
+    pub maker: String,
+    /// Kind of memory.
+    #[serde(skip)]
+    pub kind: Kind,
+    /// Bytes of its array.
+    pub bytes: u32,
+    /// The piece of the text that names it.
+    pub said_by: String,
+    /// How sure that is.
+    pub sure: Sure,
+    /// Why.
+    pub because: String,
+    /// Characters of the code that it explains.
+    #[serde(skip)]
+    covers: usize,
+}
+
+/// The shortest piece of an order code that is taken for an abbreviation.
+const SHORTEST: usize = 4;
+
+struct OrderCode<'c> {
+    card: &'c Card,
+    /// The order code.
+    key: String,
+    /// The order code up to its last hyphen, and what follows, where the first still names the part.
+    base: Option<(String, String)>,
+}
+
+/// The order codes of a catalogue.
+pub(super) struct Codes<'c>(Vec<OrderCode<'c>>);
+
+impl std::fmt::Debug for Codes<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Codes({})", self.0.len())
+    }
+}
+
+impl<'c> Codes<'c> {
+    pub(super) fn of(catalogue: &'c Catalogue) -> Self {
+        Self(catalogue.parts().map(OrderCode::of).collect())
+    }
+
+    /// Cards that the code may mean, surest first.
+    pub(super) fn matches(&self, code: &Code<'_>, anatomy: Option<&Anatomy<'_>>) -> Vec<Match> {
+        let mut found: Vec<Match> = self.0.iter().filter_map(|order| order.matched(code)).collect();
+        let best = found.iter().map(|it| (it.sure, it.covers)).max();
+        if let Some(best) = best.filter(|(sure, _)| *sure > Sure::Possible) {
+            // A longer order code that fits explains more: 24AA02E48 is no 24AA02.
+            found.retain(|it| (it.sure, it.covers) == best);
+        }
+        if let (Some(anatomy), true) = (anatomy, found.is_empty()) {
+            found = self.0.iter().filter_map(|order| order.of_same_digits(code, anatomy)).collect();
+        }
+        if found.is_empty() && anatomy.is_none() {
+            found = self.0.iter().filter_map(|order| order.abbreviated(code)).collect();
+        }
+        // Two cards of one order code: the text does not tell which.
+        let certain = found.iter().filter(|it| it.sure == Sure::Certain).count();
+        if certain > 1 {
+            for it in &mut found {
+                it.because = format!("{}; {certain} cards have it", it.because);
+            }
+        }
+        found.sort_by(|a, b| (b.sure, b.covers, &a.id).cmp(&(a.sure, a.covers, &b.id)));
+        found
+    }
+}
+
+impl<'c> OrderCode<'c> {
+    fn of(card: &'c Card) -> Self {
+        let name = card.name.split(" (").next().unwrap_or(&card.name);
+        // `-5xx` stands for any two characters.
+        let name = name.trim_end_matches("xx");
+        let base = name.rsplit_once('-').map(|(base, version)| (key(base), key(version)));
+        Self { card, key: key(name), base: base.filter(|(base, _)| base.len() >= 6) }
+    }
+
+    fn as_match(&self, code: &Code<'_>, covers: usize, sure: Sure, because: String) -> Match {
+        Match {
+            id: self.card.id.clone(),
+            name: self.card.name.clone(),
+            maker: self.card.maker.clone(),
+            kind: self.card.kind,
+            bytes: self.card.capacity_bytes.value,
+            said_by: code.shown(0, covers).to_owned(),
+            sure,
+            because,
+            covers,
+        }
+    }
+
+    fn matched(&self, code: &Code<'_>) -> Option<Match> {
+        let (text, name) = (&code.key, &self.key);
+        let whole = key(&self.card.name);
+        if text == name || *text == whole || code.text.eq_ignore_ascii_case(&self.card.id) {
+            let (sure, because) = if name.starts_with("24C") {
+                // Common practice, no source: `24C16` stands on chips of several makers.
+                (Sure::Likely, "it is the card's order code, but several makers mark their chips `24C` and digits")
+            } else {
+                (Sure::Certain, "it is the card's order code")
+            };
+            return Some(self.as_match(code, text.len(), sure, because.to_owned()));
+        }
+        if text.starts_with(name.as_str()) && code.ends_at(name.len()) {
+            let because = "it begins with the card's order code".to_owned();
+            return Some(self.as_match(code, name.len(), Sure::Likely, because));
+        }
+        if let Some((base, version)) = &self.base
+            && text.starts_with(base.as_str())
+            && code.ends_at(base.len())
+        {
+            let rest = &text[base.len()..];
+            let (sure, because) = if !version.is_empty() && rest.contains(version.as_str()) {
+                (Sure::Likely, format!("it begins with `{base}` and `{version}` follows later, as in the order code"))
+            } else {
+                (
+                    Sure::Possible,
+                    format!("it begins with `{base}`; the card is of version `{version}`, which is not in it"),
+                )
+            };
+            return Some(self.as_match(code, base.len(), sure, because));
+        }
+        None
+    }
+
+    /// The same maker's letters and the same digits, and then something else.
+    fn of_same_digits(&self, code: &Code<'_>, anatomy: &Anatomy<'_>) -> Option<Match> {
+        let stem = &code.key[..anatomy.end];
+        let goes_on = self.key.strip_prefix(stem)?;
+        let cut = goes_on.starts_with(|c: char| c.is_ascii_digit());
+        let because = format!("it has the same letters and digits; the card's order code goes on with `{goes_on}`");
+        (!cut && !anatomy.is_bare()).then(|| self.as_match(code, anatomy.end, Sure::Possible, because))
+    }
+
+    /// A top mark too short to be an order code, but found inside one.
+    fn abbreviated(&self, code: &Code<'_>) -> Option<Match> {
+        let text = &code.key;
+        let mixed =
+            text.bytes().any(|byte| byte.is_ascii_digit()) && text.bytes().any(|byte| byte.is_ascii_uppercase());
+        if text.len() < SHORTEST || !mixed || !names_digits(text) {
+            return None;
+        }
+        let at = self.key.find(text.as_str()).filter(|at| *at > 0)?;
+        let (name, end) = (self.key.as_bytes(), at + text.len());
+        let cut = name.get(end).is_some_and(u8::is_ascii_digit) && name[end - 1].is_ascii_digit();
+        let because = "it may be an abbreviated top mark of it".to_owned();
+        (!cut).then(|| self.as_match(code, text.len(), Sure::Possible, because))
+    }
+}
+
+/// Whether something like a density is in it: digits after a letter, beyond the family's own two.
+fn names_digits(text: &str) -> bool {
+    let digits = text.bytes().filter(u8::is_ascii_digit).count();
+    let family = text.find("24").or_else(|| text.find("34")).map_or(0, |_| 2);
+    digits > family
+}
+
+/// What of the code is not understood: what stands after what a card or the digits explain.
+pub(super) fn rest(code: &Code<'_>, anatomy: Option<&Anatomy<'_>>, matches: &[Match]) -> Vec<String> {
+    let explained = matches.iter().map(|it| it.covers).max().or(anatomy.map(|anatomy| anatomy.end)).unwrap_or(0);
+    let rest = code.shown(explained, code.key.len());
+    let mut left = Vec::new();
+    if !rest.is_empty() {
+        left.push(rest.to_owned());
+    }
+    left
+}
