@@ -91,10 +91,10 @@ fn with_more_pf(board: &Board, card: &Card, more_pf: f64) -> Budget {
 }
 
 impl Budget {
-    /// Whether the pull-ups, the clock and the wear all stay within their limits.
+    /// Whether the pull-ups, the clock and the wear all stay within the limits that are stated.
     #[must_use]
     pub fn holds(&self) -> bool {
-        self.pull_up.standing == Standing::Inside && self.timing.rate_fits && self.wear.lasts
+        self.pull_up.standing == Standing::Inside && self.timing.rate_fits != Some(false) && self.wear.lasts
     }
 }
 
@@ -104,7 +104,8 @@ fn remarks(board: &Board, card: &Card, pull_up: &PullUp) -> Vec<String> {
     if board.used_bytes() > card.capacity_bytes.value {
         remarks.push(format!("the board uses {} bytes, the part holds {}", board.used_bytes(), card.density()));
     }
-    if !(card.read_min_mv.value..=card.max_mv.value).contains(&bus.supply_mv) {
+    let supply_assumed = card.read_min_mv.is_assumed() || card.max_mv.is_assumed();
+    if !supply_assumed && !(card.read_min_mv.value..=card.max_mv.value).contains(&bus.supply_mv) {
         remarks.push(format!(
             "the part is made for {} to {} V; the board's supply is {} V",
             f64::from(card.read_min_mv.value) / 1000.0,

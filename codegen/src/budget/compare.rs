@@ -35,7 +35,9 @@ pub fn changes(old: &Budget, new: &Budget) -> Vec<Change> {
     add("capacitance of a line", "pF", Some(false), &|budget| Some(budget.pull_up.capacitance_pf));
     add("rise time", "ns", Some(false), &|budget| Some(budget.pull_up.rise_ns));
     add("largest pull-up", "ohm", Some(true), &|budget| Some(budget.pull_up.most_ohm));
-    add("fastest SCL of the part", "kHz", Some(true), &|budget| Some(f64::from(budget.timing.part_scl_khz)));
+    add("fastest SCL of the part", "kHz", Some(true), &|budget| {
+        budget.timing.rate_fits.map(|_| f64::from(budget.timing.part_scl_khz))
+    });
     add("SCL of the times below", "kHz", Some(true), &|budget| Some(f64::from(budget.times.scl_khz)));
     add("slack in an SCL period", "ns", Some(true), &|budget| Some(budget.timing.slack_ns));
     add("page", "bytes", None, &|budget| Some(f64::from(budget.times.page_bytes)));

@@ -4,6 +4,8 @@
 //! title and a description for screen readers, follows light and dark by `currentColor` and `prefers-color-scheme`,
 //! holds no script and asks for nothing from outside. Every text of a user is escaped.
 
+use std::sync::OnceLock;
+
 use serde::Serialize;
 use tera::{Context, Tera};
 
@@ -45,9 +47,13 @@ pub fn wear(budget: &Budget, id: &str) -> String {
 }
 
 fn render<T: Serialize>(name: &str, values: &T) -> String {
-    let mut tera = Tera::default();
-    tera.add_raw_templates(TEMPLATES).expect("embedded templates are well formed");
-    tera.autoescape_on(vec![".svg.tera"]);
+    static TERA: OnceLock<Tera> = OnceLock::new();
+    let tera = TERA.get_or_init(|| {
+        let mut tera = Tera::default();
+        tera.add_raw_templates(TEMPLATES).expect("embedded templates are well formed");
+        tera.autoescape_on(vec![".svg.tera"]);
+        tera
+    });
     let context = Context::from_serialize(values).expect("template values are a struct");
     tera.render(name, &context).expect("a template uses only names that it is given")
 }

@@ -48,8 +48,9 @@ pub struct Timing {
     pub part_min_scl_khz: u32,
     /// Where the part's rate came from.
     pub source: Basis,
-    /// Whether the board's rate lies within the part's.
-    pub rate_fits: bool,
+    /// Whether the board's rate lies within the part's; absent where that rests on a supply or a rate that the sheet read
+    /// does not state.
+    pub rate_fits: Option<bool>,
     /// AC limits.
     pub limits: Vec<AcLine>,
     /// SCL low that is needed, in nanoseconds: the stricter of mode, part, and what a read needs.
@@ -78,6 +79,8 @@ impl Timing {
         let nothing = Ac::default();
         let ac = grade.map_or(&nothing, |grade| &grade.ac);
         let part_scl_khz = card.scl_khz_at(bus.supply_mv);
+        let fits = bus.scl_khz <= part_scl_khz && bus.scl_khz >= card.min_scl_khz;
+        let assumed = card.speed.is_assumed() || card.read_min_mv.is_assumed() || card.max_mv.is_assumed();
         let read_low = ac.t_aa_max.map_or(0, |valid| valid + mode.t_su_dat);
         let low_ns = mode.t_low.max(ac.t_low.unwrap_or(0)).max(read_low);
         let high_ns = mode.t_high.max(ac.t_high.unwrap_or(0));
@@ -90,7 +93,7 @@ impl Timing {
             part_scl_khz,
             part_min_scl_khz: card.min_scl_khz,
             source: card.speed.basis.clone(),
-            rate_fits: bus.scl_khz <= part_scl_khz && bus.scl_khz >= card.min_scl_khz,
+            rate_fits: if !fits && assumed { None } else { Some(fits) },
             limits: lines(&mode, ac),
             low_ns,
             high_ns,

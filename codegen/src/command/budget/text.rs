@@ -104,9 +104,10 @@ fn pull_up(out: &mut String, window: &PullUp) {
 fn timing(out: &mut String, timing: &Timing) {
     heading(out, "Bus timing");
     let fits = match (timing.rate_fits, timing.part_scl_khz) {
-        (true, _) => paint(Tone::Good, "fits"),
-        (false, 0) => paint(Tone::Bad, "no grade of the part covers this supply"),
-        (false, _) => paint(Tone::Serious, "does not fit"),
+        (Some(true), _) => paint(Tone::Good, "fits"),
+        (Some(false), 0) => paint(Tone::Bad, "no grade of the part covers this supply"),
+        (Some(false), _) => paint(Tone::Serious, "does not fit"),
+        (None, _) => paint(Tone::Caution, "not known, the sheet read does not state supply or rate"),
     };
     let floor = if timing.part_min_scl_khz > 0 {
         format!(", not below {} kHz", timing.part_min_scl_khz)
@@ -116,7 +117,12 @@ fn timing(out: &mut String, timing: &Timing) {
     row(
         out,
         "SCL rate",
-        &format!("{} kHz on the bus, the part takes {} kHz{floor}: {fits}", timing.scl_khz, timing.part_scl_khz),
+        &match timing.rate_fits {
+            None => format!("{} kHz on the bus, the part's: {fits}", timing.scl_khz),
+            Some(_) => {
+                format!("{} kHz on the bus, the part takes {} kHz{floor}: {fits}", timing.scl_khz, timing.part_scl_khz)
+            }
+        },
     );
     let slack = if timing.slack_ns >= -0.5 {
         format!("{:.0} ns left", timing.slack_ns)
