@@ -94,7 +94,7 @@ impl Budget {
     /// Whether the pull-ups, the clock and the wear all stay within the limits that are stated.
     #[must_use]
     pub fn holds(&self) -> bool {
-        self.pull_up.standing == Standing::Inside && self.timing.rate_fits != Some(false) && self.wear.lasts
+        self.pull_up.standing == Standing::Inside && self.timing.rate_fits != Some(false) && !self.wear.is_spent()
     }
 }
 
@@ -126,12 +126,6 @@ fn remarks(board: &Board, card: &Card, pull_up: &PullUp) -> Vec<String> {
         remarks.push(format!(
             "the longest write cycle is not stated in the sheet read; {} ms stands in",
             f64::from(card.write_cycle_max_us.value) / 1000.0
-        ));
-    }
-    if card.endurance_cycles.is_assumed() {
-        remarks.push(format!(
-            "the endurance is not stated in the sheet read; {} cycles stand in",
-            card.endurance_cycles.value
         ));
     }
     if card.wear_unit.is_assumed() {

@@ -104,6 +104,9 @@ impl Rating {
     /// What one has to know about it, in words.
     #[must_use]
     pub fn words(&self) -> String {
+        if matches!(self.source, Basis::Assumed { .. }) {
+            return "not stated in the sheet read; the lowest rating met in published parts stands in".to_owned();
+        }
         match (self.at_celsius, self.board_celsius, self.covers) {
             (Some(at), Some(board), Some(true)) => format!("stated for {at} C, which covers the board's {board} C"),
             (Some(at), Some(board), _) => format!(
@@ -163,6 +166,14 @@ pub struct WearBudget {
     pub years_to_rating: Option<f64>,
     /// Whether the rating lasts for the board's years of life.
     pub lasts: bool,
+}
+
+impl WearBudget {
+    /// Whether it does not last by a rating that is stated; an assumed rating is the lowest met in published parts.
+    #[must_use]
+    pub const fn is_spent(&self) -> bool {
+        !self.lasts && !matches!(self.rating.source, Basis::Assumed { .. })
+    }
 }
 
 impl WearBudget {

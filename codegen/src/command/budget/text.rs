@@ -198,8 +198,10 @@ fn wear(out: &mut String, wear: &WearBudget) {
         (Some(offset), Some(years)) => {
             let lasts = if wear.lasts {
                 paint(Tone::Good, format!("lasts {life} years"))
-            } else {
+            } else if wear.is_spent() {
                 paint(Tone::Bad, format!("does not last {life} years"))
+            } else {
+                paint(Tone::Caution, format!("would not last {life} years by the rating that stands in"))
             };
             let text = format!("{offset:#06x} reaches the rating after {} years: {lasts}", years_text(years));
             row(out, "worst place", &text);
