@@ -377,7 +377,7 @@ fn spaced(count: f64) -> String {
 
 /// `1000`, `10 000`, `1e9`: the label of a decade.
 fn power(value: f64) -> String {
-    if value < 1e7 && value >= 1.0 { spaced(value) } else { format!("{value:e}") }
+    if (1.0..1e7).contains(&value) { spaced(value) } else { format!("{value:e}") }
 }
 
 /// A name that fits above its bar.
