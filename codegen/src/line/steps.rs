@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use embedded_hal::delay::DelayNs;
 use serde::Serialize;
 
 use super::backup::{self, Backup};
@@ -256,8 +257,13 @@ impl Run {
         for (index, (offset, bytes)) in plan.pieces.iter().enumerate() {
             // Between two pages nothing is in flight: the place to stop.
             progress.advance(Step::Write, 0)?;
-            let updated =
-                socket.writer(bus).update(*offset, bytes).map_err(|error| write_error(&error, *offset, socket))?;
+            let updated = match socket.writer(bus).update(*offset, bytes) {
+                Ok(updated) => updated,
+                Err(error) => {
+                    let halt = write_error(&error, *offset, socket);
+                    return Err(slower(&error, halt, &mut belief, bus, *offset, bytes));
+                }
+            };
             self.report.pages_written += u32::from(updated.written > 0);
             belief.check(bus, *offset, bytes)?;
             if index == 0 {
@@ -353,6 +359,32 @@ impl Run {
 fn keep(backups: &Path, unit: &str, contents: &[u8]) -> Result<Backup, Halt> {
     backup::keep(backups, unit, contents)
         .map_err(|reason| Halt::failed(Step::Backup, reason, "nothing was written; name another folder with --backups"))
+}
+
+/// A part that does not answer in time may be another one, whose write cycle is longer: wait, and look at what it did.
+fn slower(
+    error: &super::socket::DriverError,
+    halt: Halt,
+    belief: &mut Belief<'_>,
+    bus: &mut LineBus,
+    offset: u32,
+    bytes: &[u8],
+) -> Halt {
+    if !matches!(error, pagewise_driver::Error::WriteCycleOverrun { .. }) {
+        return halt;
+    }
+    let patience = belief.socket.patience_us();
+    bus.delay().delay_us(patience.saturating_mul(4));
+    match belief.check(bus, offset, bytes) {
+        Err(found) if found.hazard.is_some() => found,
+        Err(_) => halt,
+        Ok(()) => Halt::failed(
+            Step::Write,
+            format!("the write at 0x{offset:04X} took longer than {patience} us, though it was stored"),
+            "a part with a longer write cycle sits there: read its marking",
+        )
+        .named("busy-access"),
+    }
 }
 
 fn write_error(error: &super::socket::DriverError, offset: u32, socket: &Socket) -> Halt {
