@@ -83,7 +83,7 @@ impl Strap {
 }
 
 /// What the firmware takes for granted.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize)]
 pub struct Firmware {
     /// 7-bit device address, block-select bits zero.
     pub device_address: u8,
@@ -110,7 +110,7 @@ pub struct Firmware {
 }
 
 /// How the firmware waits for a write cycle.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
 #[serde(tag = "policy", rename_all = "kebab-case")]
 pub enum Wait {
     /// Acknowledge polling with a header-only write, up to a limit in microseconds.
@@ -131,7 +131,7 @@ pub enum Wait {
 }
 
 /// How a page write reaches the bus.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum WriteShape {
     /// Header and data in one write.

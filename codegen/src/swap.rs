@@ -1,16 +1,22 @@
 //! Can this part take the place of that one on this board? Judged twice: by rules over the cards, and by running the
 //! firmware's own assumptions against the simulated chips. The two must agree.
 //!
-//! [`rule`] holds one file per rule, [`firmware`] runs what a board file says about its firmware, [`evidence`] runs it
-//! on the old and the new chip, [`remedy`] computes the settings and straps that would serve.
+//! [`rule`] holds one file per rule, [`firmware`] is what a board file says about its firmware, [`trial`] runs it on one
+//! chip, [`evidence`] on the old and the new one, [`part`] says which chips a board cannot tell apart, [`remedy`]
+//! computes the settings and straps that would serve.
 
 pub mod evidence;
 pub mod finding;
 pub mod firmware;
+mod memo;
+pub mod part;
 pub mod remedy;
 pub mod rule;
+pub mod trial;
 pub mod verdict;
 mod watched;
+
+use std::sync::Arc;
 
 use serde::Serialize;
 
@@ -59,39 +65,40 @@ impl Judgement {
 pub struct Case<'a> {
     /// The board.
     pub board: &'a Board,
-    /// The fitted part.
-    pub old: Card,
+    /// The fitted part, the same for many candidates.
+    pub old: Arc<Card>,
     /// The candidate.
     pub new: Card,
 }
 
 impl<'a> Case<'a> {
-    /// Puts both parts into the board's footprint.
+    /// Puts the candidate into the board's footprint; the fitted part is in it.
     #[must_use]
-    pub fn new(board: &'a Board, old: &Card, new: &Card) -> Self {
-        Self { board, old: old.in_footprint(board.footprint), new: new.in_footprint(board.footprint) }
+    pub fn new(board: &'a Board, fitted: &Arc<Card>, new: &Card) -> Self {
+        Self { board, old: Arc::clone(fitted), new: new.in_footprint(board.footprint) }
     }
 }
 
 /// A board with its fitted part, as candidates are measured against it.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Fitted<'a> {
     board: &'a Board,
-    old: &'a Card,
+    old: Arc<Card>,
     baseline: Baseline,
 }
 
 impl<'a> Fitted<'a> {
     /// Runs the board's firmware on the fitted part, once for all candidates.
     #[must_use]
-    pub fn new(board: &'a Board, old: &'a Card) -> Self {
-        Self { board, old, baseline: Baseline::of(board, &old.in_footprint(board.footprint)) }
+    pub fn new(board: &'a Board, old: &Card) -> Self {
+        let old = Arc::new(old.in_footprint(board.footprint));
+        Self { board, baseline: Baseline::of(board, &old), old }
     }
 
     /// Judges one candidate, by rules and by simulation.
     #[must_use]
     pub fn judge(&self, new: &Card) -> Judgement {
-        let case = Case::new(self.board, self.old, new);
+        let case = Case::new(self.board, &self.old, new);
         let (mut findings, granted) = find(&case);
         findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), finding.proviso.is_some()));
         let verdict = worst(findings.iter().filter(|finding| finding.proviso.is_none()));
@@ -146,7 +153,7 @@ fn find(case: &Case<'_>) -> (Vec<Finding>, Card) {
 }
 
 /// The fitted part with every assumption that its firmware needs: the board works today, so they hold.
-fn as_it_works(board: &Board, old: &Card) -> Card {
+fn as_it_works(board: &Board, old: &Arc<Card>) -> Card {
     find(&Case::new(board, old, old)).1
 }
 

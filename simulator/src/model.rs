@@ -8,7 +8,7 @@ use alloc::string::String;
 use alloc::vec::Vec;
 
 /// The whole behaviour of one part, in one package.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct ChipModel {
     /// Name shown in traces and reports.
@@ -60,7 +60,7 @@ pub struct ChipModel {
 }
 
 /// The kind of memory behind the same bus protocol.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum MemoryKind {
     /// Page latch, write cycle, wear.
@@ -70,7 +70,7 @@ pub enum MemoryKind {
 }
 
 /// Role of one bit of the 7-bit device address.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum DeviceBit {
     /// Must have this value.
@@ -86,7 +86,7 @@ pub enum DeviceBit {
 }
 
 /// How an unconnected pin reads.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum OpenPin {
     /// A level drawn anew at each power-up.
@@ -98,7 +98,7 @@ pub enum OpenPin {
 }
 
 /// The internal write cycle.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct WriteCycle {
     /// Typical duration.
@@ -110,7 +110,7 @@ pub struct WriteCycle {
 }
 
 /// What one write-cycle duration covers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum CycleUnit {
     /// The whole page write.
@@ -120,7 +120,7 @@ pub enum CycleUnit {
 }
 
 /// Accesses refused (not acknowledged) while a write cycle runs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum BusyAnswer {
     /// Any access to the chip's own address.
@@ -132,7 +132,7 @@ pub enum BusyAnswer {
 }
 
 /// Write protection by the WP pin, or built in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct WriteProtect {
     /// Bytes protected while the pin is active.
@@ -152,7 +152,7 @@ pub struct WriteProtect {
 }
 
 /// A range of the array; empty when `len` is 0.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct ByteRange {
     /// First byte.
@@ -173,7 +173,7 @@ impl ByteRange {
 }
 
 /// When the WP pin is looked at.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum WpSampled {
     /// At the STOP that would start the write cycle.
@@ -183,7 +183,7 @@ pub enum WpSampled {
 }
 
 /// How a write to protected bytes is answered.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum ProtectedAnswer {
     /// Data acknowledged, nothing stored, ready at once.
@@ -195,7 +195,7 @@ pub enum ProtectedAnswer {
 }
 
 /// What becomes of a page write that touches protected and unprotected bytes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum PartlyProtected {
     /// Nothing is stored.
@@ -205,7 +205,7 @@ pub enum PartlyProtected {
 }
 
 /// Where the address pointer stands after a page write.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum PointerAfterWrite {
     /// It has wrapped inside the page.
@@ -215,7 +215,7 @@ pub enum PointerAfterWrite {
 }
 
 /// What becomes of the block-select bits of a device address with R/W = 1.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum ReadBlockBits {
     /// The pointer's own upper bits count.
@@ -225,7 +225,7 @@ pub enum ReadBlockBits {
 }
 
 /// What a START or STOP inside a data byte of a write does to the whole bytes before it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum CutByte {
     /// Nothing is written.
@@ -235,7 +235,7 @@ pub enum CutByte {
 }
 
 /// Unit in which wear counts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum WearUnit {
     /// Each written byte by itself.
@@ -247,7 +247,7 @@ pub enum WearUnit {
 }
 
 /// Which bytes are in danger when the supply is lost inside a write cycle.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum TornScope {
     /// Only the bytes being programmed.
@@ -259,7 +259,7 @@ pub enum TornScope {
 }
 
 /// Supply limits.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct SupplyLimits {
     /// Lowest supply at which the chip answers and reads.
@@ -271,7 +271,7 @@ pub struct SupplyLimits {
 }
 
 /// Fastest SCL in one supply range, and the part's own timing limits there.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct SpeedGrade {
     /// Lower end of the supply range.
@@ -285,7 +285,7 @@ pub struct SpeedGrade {
 }
 
 /// AC timing limits in nanoseconds: minima, except `t_aa_max` and `t_sp_max`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct AcLimits {
     /// SCL low.
@@ -365,7 +365,7 @@ impl AcLimits {
 }
 
 /// A second region of a part.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct Region {
     /// What it is.
@@ -387,7 +387,7 @@ pub struct Region {
 }
 
 /// What a second region is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum RegionKind {
     /// Factory-programmed serial number.
@@ -407,7 +407,7 @@ pub enum RegionKind {
 }
 
 /// Who may write a region.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum RegionAccess {
     /// Nobody.

@@ -47,6 +47,26 @@ impl Ledger {
         losses
     }
 
+    /// The first of the losses that [`Ledger::explain`] finds, without looking at the others.
+    pub(crate) fn first_loss(&self, chips: &[Chip], most: usize) -> Option<Loss> {
+        chips.iter().enumerate().find_map(|(index, chip)| {
+            let lost = self.lost(index, chip, most);
+            if lost.is_empty() {
+                return None;
+            }
+            let places = Places::new(self, index, chip, BUCKET_BITS);
+            let mut fates: Vec<(u32, Fate)> = Vec::new();
+            for (at, byte) in lost {
+                let fate = (at, self.or_unseen(index, places.fate(at, byte)));
+                if fates.last().is_some_and(|last| !follows(*last, fate)) {
+                    break;
+                }
+                fates.push(fate);
+            }
+            Some(loss(index, chip, &fates))
+        })
+    }
+
     /// The first `most` bytes that are not where they were meant to be, with what they should be.
     fn lost(&self, index: usize, chip: &Chip, most: usize) -> Vec<(u32, u8)> {
         let mut expected = Expected::default();

@@ -184,6 +184,10 @@ mod tests {
                 let losses = world.ledger.explain_by(&world.chips, usize::MAX, BUCKET_BITS);
                 let from_all = world.ledger.explain_by(&world.chips, usize::MAX, ONE_BUCKET);
                 assert!(losses == from_all, "{}, seed {seed}", model.name);
+                for most in [1, 16, usize::MAX] {
+                    let first = world.ledger.explain(&world.chips, most).into_iter().next();
+                    assert!(world.ledger.first_loss(&world.chips, most) == first, "{}, seed {seed}", model.name);
+                }
                 explained += losses.iter().filter(|loss| loss.cause.is_some()).count();
             }
         }

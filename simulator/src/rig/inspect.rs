@@ -128,6 +128,14 @@ impl Rig {
         world.ledger.explain(&world.chips, most)
     }
 
+    /// The first of the losses of [`Rig::explain_at_most`], without looking at the others.
+    #[must_use]
+    pub fn first_loss(&self, most: usize) -> Option<Loss> {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        world.ledger.first_loss(&world.chips, most)
+    }
+
     /// What the detectors have reported, in the order of reporting.
     #[must_use]
     pub fn incidents(&self) -> Vec<Incident> {

@@ -28,18 +28,21 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         let finding = Finding::new(RULE.id, verdict, &new.address_bits, text, remedy.into());
         return vec![finding.hazard(Hazard::AddressConflict)];
     }
+    if !new.address_bits.is_assumed() {
+        return Vec::new();
+    }
     // A pin whose role nobody stated may be ignored instead: then the part fills all addresses that differ in it.
     let mut unsure = new.clone();
     unsure.address_bits.value =
         new.address_bits.value.map(|role| if role.pin().is_some() { Role::Ignored } else { role });
     let shared = remedy::conflicts(&unsure, board);
     match shared.first() {
-        Some(first) if new.address_bits.is_assumed() => {
+        Some(first) => {
             let text = format!("if the part ignores address pins, it answers {first:#04x} of another device too");
             let finding = Finding::new(RULE.id, Verdict::Reject, &new.address_bits, text, "ask the maker".into());
             let granted = Amend::AddressBits(new.address_bits.value);
             vec![finding.hazard(Hazard::AddressConflict).unless("it compares its address pins", granted)]
         }
-        _ => Vec::new(),
+        None => Vec::new(),
     }
 }
