@@ -24,6 +24,8 @@ impl World {
         if !chip.expects_plain_read(first_byte, address, header) {
             return false;
         }
+        // Whom the START lets go.
+        self.others.iter_mut().for_each(|other| other.selected = false);
         chip.start(begin + plan.low_ns);
         let mut at = first_byte + plan.received_ns();
         chip.receive(at, address << 1);
@@ -60,6 +62,7 @@ impl World {
         if !chip.expects_refused_poll(first_byte, end, address, header) {
             return false;
         }
+        self.others.iter_mut().for_each(|other| other.selected = false);
         chip.start(begin + plan.low_ns);
         chip.receive(first_byte + plan.received_ns(), address << 1);
         chip.stop(end);
@@ -77,7 +80,6 @@ impl World {
             && self.stop_due.is_none()
             && self.held_by.is_none()
             && self.supply_ahead.is_empty()
-            && self.others.is_empty()
             && self.silent.is_empty()
             && !self.overclock_faults
             && !self.controller_hangs
@@ -87,6 +89,9 @@ impl World {
     }
 
     fn only_chip_at(&self, address: u8) -> Option<usize> {
+        if self.others.iter().any(|other| other.address == address) {
+            return None;
+        }
         let mut meant = (0..self.chips.len()).filter(|&i| self.chips[i].meant_by(address << 1).is_some());
         let first = meant.next()?;
         meant.next().is_none().then_some(first)
