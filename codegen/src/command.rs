@@ -7,8 +7,10 @@ pub mod generate;
 pub mod hazards;
 pub mod image;
 pub mod inspect;
+pub mod invent;
 pub mod layout;
 pub mod marking;
+pub mod merge;
 pub mod model;
 pub mod parts;
 pub mod program;
@@ -91,6 +93,10 @@ pub enum Verb {
     Budget(budget::BudgetCommand),
     /// Read markings and order codes: family, density, matching cards, and how sure that is.
     Marking(marking::Marking),
+    /// Put the results of all shards of a fleet together.
+    Merge(merge::Merge),
+    /// Write a fleet of invented boards, for demonstrations and benches.
+    Invent(invent::Invent),
     /// List the ways to lose data, and run them failing.
     Hazards(hazards::Hazards),
     /// Program parts: look, back up, write what differs, verify, record.
@@ -122,6 +128,8 @@ impl Verb {
             Self::Swap(_) => "swap",
             Self::Budget(_) => "budget",
             Self::Marking(_) => "marking",
+            Self::Merge(_) => "merge",
+            Self::Invent(_) => "invent",
             Self::Hazards(_) => "hazards",
             Self::Program(_) => "program",
             Self::Verify(_) => "verify",
@@ -148,6 +156,8 @@ impl Program {
             Verb::Swap(swap) => swap.run(&self.options),
             Verb::Budget(budget) => budget.run(&self.options),
             Verb::Marking(marking) => marking.run(&self.options),
+            Verb::Merge(merge) => merge.run(&self.options),
+            Verb::Invent(invent) => invent.run(&self.options),
             Verb::Hazards(hazards) => hazards.run(&self.options),
             Verb::Program(program) => program.run(&self.options),
             Verb::Verify(verify) => verify.run(&self.options),

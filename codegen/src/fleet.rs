@@ -1,17 +1,32 @@
-//! Many boards at once: every board against its candidate cards, judged in parallel.
+//! Many boards at once: every board against its candidate cards, judged in parallel, and what the whole fleet asks for.
 //!
-//! [`files`] finds the board files of folders, [`job`] the cards that each board needs, [`judge`] does the work.
+//! [`files`] finds the board files of folders, [`job`] the cards that each board needs, [`judge`] does the work and
+//! [`outcome`] is what is kept of it. [`summary`] counts, and finds the fewest parts with [`cover`]. [`lines`] writes and
+//! reads results, [`shard`] divides the work, [`merge`] puts the results together again. [`invent`] makes fleets up.
 
+pub mod cover;
 pub mod files;
+pub mod invent;
 pub mod job;
 pub mod judge;
+pub mod lines;
+pub mod merge;
+pub mod outcome;
+pub mod shard;
+pub mod summary;
+
+use std::collections::BTreeMap;
 
 use serde::Serialize;
 
 use crate::board::Board;
+use crate::stock::Offer;
 use crate::swap::Judgement;
 pub use job::{Candidates, Job, jobs};
-pub use judge::judge_all;
+pub use judge::{judge_all, judge_each};
+pub use outcome::{BoardOutcomes, Need, Outcome};
+pub use shard::Shard;
+pub use summary::Summary;
 
 /// One board with the judgements of its candidates, best first.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -20,4 +35,7 @@ pub struct BoardAnswer {
     pub board: Board,
     /// One judgement per candidate.
     pub judgements: Vec<Judgement>,
+    /// What the stock list says, by candidate.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub offers: BTreeMap<String, Offer>,
 }

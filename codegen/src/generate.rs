@@ -39,6 +39,7 @@ pub mod common;
 mod contents;
 pub mod difference;
 pub mod disk;
+pub mod draft;
 pub mod rust;
 mod template;
 

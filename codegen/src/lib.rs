@@ -18,4 +18,5 @@ pub mod line;
 pub mod marking;
 pub mod output;
 pub mod report;
+pub mod stock;
 pub mod swap;

@@ -7,7 +7,8 @@ use divan::Bencher;
 use divan::counter::ItemsCount;
 use pagewise::board::{self, Board};
 use pagewise::card::{Card, Catalogue};
-use pagewise::swap::Fitted;
+use pagewise::fleet::{self, Candidates, Summary, invent, lines};
+use pagewise::swap::{Fitted, Verdict};
 
 fn main() {
     divan::main();
@@ -60,6 +61,25 @@ fn one_example_board_against_all_cards(bencher: Bencher, file: &str) {
     let board: Vec<Board> = boards.into_iter().filter(|board| board.file.ends_with(file)).collect();
     let swaps = catalogue.cards().len();
     bencher.counter(ItemsCount::new(swaps)).bench(|| judge_all(&board, &catalogue));
+}
+
+/// A fleet as `pagewise swap FOLDER --lines FILE` does it, on all processors, the lines written to nowhere. Numbers are
+/// judgements per second; equal numbers for all sizes mean that time is linear in boards.
+#[divan::bench(args = [75, 150, 300, 600], sample_count = 1, sample_size = 1)]
+fn an_invented_fleet_against_all_parts(bencher: Bencher, boards: usize) {
+    let catalogue = Catalogue::embedded().unwrap();
+    let files = invent::fleet(&catalogue, boards, 7);
+    let fleet: Vec<Board> = files.iter().map(|file| board::parse(&file.name, &file.text).unwrap()).collect();
+    let judgements = fleet.len() * (catalogue.parts().count() - 1);
+    bencher.counter(ItemsCount::new(judgements)).bench(|| {
+        let jobs = fleet::jobs(&catalogue, fleet.clone(), Candidates::OfBoard).unwrap();
+        let (mut outcomes, mut bytes) = (Vec::new(), 0);
+        fleet::judge_each(jobs, None, &|| (), |outcome, _| {
+            bytes += lines::line(&outcome).len();
+            outcomes.push(outcome);
+        });
+        (Summary::of(&outcomes, Verdict::Reconfigure), bytes)
+    });
 }
 
 #[divan::bench]

@@ -1,18 +1,24 @@
 //! `pagewise swap`: boards and candidates give verdicts with evidence.
 
 mod files;
+pub(super) mod fleet_text;
+mod progress;
 mod text;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde::Serialize;
 
 use super::Options;
+use crate::card::Catalogue;
 use crate::fault::Faults;
-use crate::fleet::{self, BoardAnswer, Candidates};
+use crate::fleet::lines::{self, Header};
+use crate::fleet::{self, BoardAnswer, Candidates, Job, Shard, Summary, shard};
+use crate::generate::draft::Draft;
 use crate::output::{Answer, Exit};
 use crate::report::Report;
+use crate::stock::{self, Stock, Unmatched, columns};
 use crate::swap::Verdict;
 
 /// Judge candidate parts for boards, by rules and by running the firmware on the simulated chips.
@@ -23,7 +29,7 @@ use crate::swap::Verdict;
                         at least as good as --accept."
 )]
 pub struct Swap {
-    /// Board files, or folders of them.
+    /// Board files, or folders of them, with the folders below.
     #[arg(value_name = "BOARD", required = true)]
     pub boards: Vec<PathBuf>,
     /// Candidate part; may be repeated. Default: the candidates that a board file names, or every part.
@@ -35,9 +41,21 @@ pub struct Swap {
     /// The worst verdict that counts as usable for the exit code.
     #[arg(long, value_name = "VERDICT", value_parser = verdict, default_value = "reconfigure")]
     pub accept: Verdict,
-    /// Show every finding of every candidate, also where many are judged.
+    /// Show every finding of every candidate; of more than 20 boards, the ranking of every board.
     #[arg(long)]
     pub full: bool,
+    /// Your stock list (CSV). Its parts are the candidates, unless --to or --all says otherwise.
+    #[arg(long, value_name = "FILE")]
+    pub stock: Option<PathBuf>,
+    /// Which column of the stock list is which, as a TOML file.
+    #[arg(long, value_name = "FILE", requires = "stock")]
+    pub columns: Option<PathBuf>,
+    /// Judge one share of the boards, such as 2/8; `pagewise merge` puts the shares together.
+    #[arg(long, value_name = "N/M", default_value_t = Shard::WHOLE, hide_default_value = true)]
+    pub shard: Shard,
+    /// Write the results as JSON Lines, one board a line.
+    #[arg(long, value_name = "FILE")]
+    pub lines: Option<PathBuf>,
     /// Reports to write besides.
     #[command(flatten)]
     pub files: files::Files,
@@ -54,30 +72,114 @@ fn verdict(word: &str) -> Result<Verdict, String> {
 struct Body<'a> {
     accept: Verdict,
     usable: bool,
+    shard: Shard,
+    stock: Option<StockBody<'a>>,
+    fleet: &'a Summary,
     boards: &'a [BoardAnswer],
+}
+
+/// What is said of a stock list besides its offers.
+#[derive(Serialize)]
+struct StockBody<'a> {
+    file: &'a str,
+    currency: &'a str,
+    without_card: &'a [Unmatched],
 }
 
 impl Swap {
     /// Runs the command.
     ///
     /// # Errors
-    /// Everything that is wrong with cards, board files and part names.
+    /// Everything that is wrong with cards, board files, stock list and part names; files that cannot be written.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
-        let boards = fleet::files::read(&self.boards)?;
-        let candidates = match (self.all, self.candidates.as_slice()) {
-            (true, _) => Candidates::All,
-            (false, []) => Candidates::OfBoard,
-            (false, names) => Candidates::Named(names),
-        };
+        let (stock, jobs) = self.jobs(&catalogue)?;
+        let currency = stock.as_ref().map_or("", |stock| stock.currency.as_str());
         self.files.check()?;
-        let answers = fleet::judge_all(fleet::jobs(&catalogue, boards, candidates)?);
-        let usable =
-            answers.iter().all(|answer| answer.judgements.iter().any(|judgement| judgement.verdict <= self.accept));
-        let report = Report { answers: &answers, catalogue: &catalogue, accept: self.accept, full: self.full };
-        self.files.write(&report)?;
+        let mut lines = match &self.lines {
+            Some(path) => {
+                let digest = shard::digest(&jobs, &catalogue, stock.as_ref(), self.accept);
+                let header = Header::new(digest, self.shard, jobs.len(), self.accept, currency);
+                let mut draft = Draft::begin(path)?;
+                draft.write(&lines::line(&header))?;
+                Some(draft)
+            }
+            None => None,
+        };
+        let jobs: Vec<Job<'_>> = jobs.into_iter().filter(|job| self.shard.holds(job.place)).collect();
+        let pages = text::Pages { catalogue: &catalogue, currency, boards: jobs.len(), full: self.full };
+        let (mut outcomes, mut answers, mut text, mut failed) = (Vec::new(), Vec::new(), String::new(), None);
+        // What nobody will print is let go at once: a fleet's judgements fill a disk.
+        let keeps = options.json || self.files.any();
+        let bar = progress::bar(&jobs, options.json);
+        fleet::judge_each(jobs, stock.as_ref(), &|| bar.inc(1), |outcome, answer| {
+            if let Some(draft) = &mut lines
+                && failed.is_none()
+            {
+                failed = draft.write(&lines::line(&outcome)).err();
+            }
+            if !options.json {
+                text += &pages.board(&answer);
+            }
+            outcomes.push(outcome);
+            if keeps {
+                answers.push(answer);
+            }
+        });
+        bar.finish_and_clear();
+        if let Some(fault) = failed {
+            return Err(fault.into());
+        }
+        lines.map_or(Ok(()), Draft::keep)?;
+        let summary = Summary::of(&outcomes, self.accept);
+        self.files.write(&Report { answers: &answers, catalogue: &catalogue, accept: self.accept, full: self.full })?;
+        let usable = summary.usable();
         let exit = if usable { Exit::Usable } else { Exit::Against };
-        let body = Body { accept: self.accept, usable, boards: &answers };
-        Ok(Answer::new(options.reader(), "swap", exit, &body, || text::render(&answers, &catalogue, self.full)))
+        let body = Body {
+            accept: self.accept,
+            usable,
+            shard: self.shard,
+            stock: stock.as_ref().map(|stock| StockBody {
+                file: &stock.file,
+                currency: &stock.currency,
+                without_card: &stock.unmatched,
+            }),
+            fleet: &summary,
+            boards: &answers,
+        };
+        Ok(Answer::new(options.reader(), "swap", exit, &body, || {
+            let unmatched = stock.as_ref().map_or_else(String::new, fleet_text::without_card);
+            let look = fleet_text::Look { currency, full: self.full, shard: self.shard };
+            let fleet = fleet_text::render(&summary, &look);
+            // Few boards are read through to the end, of many the summary is looked for first.
+            if summary.boards <= text::FEW { text + &unmatched + &fleet } else { fleet + "\n" + &unmatched + &text }
+        }))
+    }
+
+    /// Reads stock list and boards and finds the cards, and tells everything that is wrong with any of them.
+    fn jobs<'c>(&self, catalogue: &'c Catalogue) -> Result<(Option<Stock>, Vec<Job<'c>>), Faults> {
+        let stock = self.stock.as_ref().map(|file| self.read_stock(file, catalogue)).transpose();
+        let boards = fleet::files::read(&self.boards);
+        let (stock, boards) = match (stock, boards) {
+            (Ok(stock), Ok(boards)) => (stock, boards),
+            (stock, boards) => {
+                let faults = [stock.err(), boards.err()].into_iter().flatten().flat_map(|faults| faults.0);
+                return Err(Faults(faults.collect()));
+            }
+        };
+        let candidates = match (self.all, self.candidates.as_slice(), &stock) {
+            (true, ..) => Candidates::All,
+            (false, [], None) => Candidates::OfBoard,
+            (false, [], Some(stock)) => Candidates::InStock(stock),
+            (false, names, _) => Candidates::Named(names),
+        };
+        let jobs = fleet::jobs(catalogue, boards, candidates)?;
+        Ok((stock, jobs))
+    }
+
+    fn read_stock(&self, file: &Path, catalogue: &Catalogue) -> Result<Stock, Faults> {
+        let columns = self.columns.as_ref().map(|path| columns::read(path)).transpose()?.unwrap_or_default();
+        let rows = stock::read::read(file, &columns)?;
+        Stock::of(&file.display().to_string(), &columns.currency, rows, catalogue)
     }
 }

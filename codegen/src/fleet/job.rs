@@ -3,10 +3,13 @@
 use crate::board::Board;
 use crate::card::{Card, Catalogue};
 use crate::fault::{Fault, Faults};
+use crate::stock::Stock;
 
 /// One board, its fitted part and its candidates.
 #[derive(Debug, Clone)]
 pub struct Job<'c> {
+    /// Place of the board in the whole fleet, from 0.
+    pub place: usize,
     /// The board.
     pub board: Board,
     /// Card of the fitted part.
@@ -24,6 +27,8 @@ pub enum Candidates<'n> {
     All,
     /// These, for every board, as the user named them on the command line.
     Named(&'n [String]),
+    /// Those on the user's stock list, for every board, the fitted part too where it is in the list.
+    InStock(&'n Stock),
 }
 
 /// Finds the cards that each board needs.
@@ -44,19 +49,26 @@ pub fn jobs<'c>(
         }
         found
     };
-    for board in boards {
+    let named = match candidates {
+        Candidates::Named(names) => {
+            names.iter().filter_map(|name| find("--to", "candidates", name, &mut faults)).collect()
+        }
+        Candidates::InStock(stock) => stock.cards().filter_map(|id| catalogue.find(id)).collect(),
+        Candidates::OfBoard | Candidates::All => Vec::new(),
+    };
+    for (place, board) in boards.into_iter().enumerate() {
         let old = find(&board.file, "fitted", &board.fitted, &mut faults);
-        let (file, names) = match candidates {
-            Candidates::Named(names) => ("--to", names),
-            Candidates::OfBoard => (board.file.as_str(), board.candidates.as_slice()),
-            Candidates::All => ("", [].as_slice()),
+        let candidates: Vec<&Card> = match candidates {
+            Candidates::Named(_) | Candidates::InStock(_) => named.clone(),
+            Candidates::OfBoard if !board.candidates.is_empty() => {
+                let names = board.candidates.iter();
+                names.filter_map(|name| find(&board.file, "candidates", name, &mut faults)).collect()
+            }
+            Candidates::OfBoard | Candidates::All => {
+                catalogue.parts().filter(|card| Some(card.id.as_str()) != old.map(|old| old.id.as_str())).collect()
+            }
         };
-        let candidates: Vec<&Card> = if names.is_empty() {
-            catalogue.parts().filter(|card| Some(card.id.as_str()) != old.map(|old| old.id.as_str())).collect()
-        } else {
-            names.iter().filter_map(|name| find(file, "candidates", name, &mut faults)).collect()
-        };
-        jobs.extend(old.map(|old| Job { board, old, candidates }));
+        jobs.extend(old.map(|old| Job { place, board, old, candidates }));
     }
     Faults(faults).or_ok(jobs)
 }

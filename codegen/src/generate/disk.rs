@@ -104,12 +104,17 @@ fn restore(staged: &[Staged<'_>], written: &[Written]) -> Vec<Fault> {
     faults
 }
 
-fn stage<'a>(path: &'a Path, bytes: &[u8]) -> Result<Staged<'a>, Fault> {
-    // A symbolic link stays one: the file behind it is replaced.
+/// The file to write. A symbolic link stays one: the file behind it is replaced.
+pub(super) fn target(path: &Path) -> Result<PathBuf, Fault> {
     let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
     if target.exists() && !target.is_file() {
         return Err(Fault::of_file(&path.display().to_string(), "is not a file", "name a file to write"));
     }
+    Ok(target)
+}
+
+fn stage<'a>(path: &'a Path, bytes: &[u8]) -> Result<Staged<'a>, Fault> {
+    let target = target(path)?;
     let old = fs::read(&target).ok();
     let new = match &old {
         Some(old) if old == bytes => None,
@@ -118,14 +123,14 @@ fn stage<'a>(path: &'a Path, bytes: &[u8]) -> Result<Staged<'a>, Fault> {
     Ok(Staged { path, target, old, new })
 }
 
-fn unwritable(path: &Path, error: &io::Error) -> Fault {
+pub(super) fn unwritable(path: &Path, error: &io::Error) -> Fault {
     // The temporary file's name, which the error may carry, means nothing to the user.
     let cause = error.get_ref().and_then(|inner| inner.source()).map_or_else(|| error.to_string(), ToString::to_string);
     let shown = path.display().to_string();
     Fault::of_file(&shown, format!("cannot be written: {cause}"), "check the folder and its permissions")
 }
 
-fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
+pub(super) fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
     let folder = target.parent().filter(|folder| !folder.as_os_str().is_empty());
     let folder = folder.map_or_else(|| PathBuf::from("."), Path::to_owned);
     let mut builder = tempfile::Builder::new();

@@ -30,6 +30,11 @@ impl Files {
         all.into_iter().filter_map(|(path, form)| Some((path.as_deref()?, form))).collect()
     }
 
+    /// Whether a report was asked for.
+    pub(super) fn any(&self) -> bool {
+        !self.asked().is_empty()
+    }
+
     /// Looks at the names before anything is computed.
     ///
     /// # Errors

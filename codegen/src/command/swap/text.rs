@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::fleet_text;
 use crate::card::Catalogue;
 use crate::fleet::BoardAnswer;
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
@@ -10,22 +11,44 @@ use crate::swap::{Finding, Judgement, Run, Verdict};
 /// Above this many candidates a board gets a table instead of every finding.
 const DETAILED: usize = 3;
 
-/// All boards, then one line that counts.
-pub(super) fn render(answers: &[BoardAnswer], catalogue: &Catalogue, full: bool) -> String {
-    let mut out = String::new();
-    for answer in answers {
-        heading(&mut out, answer, catalogue);
-        if full || answer.judgements.len() <= DETAILED {
+/// Above this many boards only their rankings are shown, and only when asked for.
+pub(super) const FEW: usize = 20;
+
+/// How boards are shown.
+pub(super) struct Pages<'a> {
+    /// The cards.
+    pub(super) catalogue: &'a Catalogue,
+    /// Currency of the stock list.
+    pub(super) currency: &'a str,
+    /// How many boards there are.
+    pub(super) boards: usize,
+    /// Everything was asked for.
+    pub(super) full: bool,
+}
+
+impl Pages<'_> {
+    /// The text of one board, with an empty line after it.
+    pub(super) fn board(&self, answer: &BoardAnswer) -> String {
+        let mut out = String::new();
+        let few = self.boards <= FEW;
+        if !few && !self.full {
+            return out;
+        }
+        heading(&mut out, answer, self.catalogue);
+        if few && (self.full || answer.judgements.len() <= DETAILED) {
             for judgement in &answer.judgements {
                 detail(&mut out, judgement);
+                if let Some(offer) = answer.offers.get(&judgement.candidate) {
+                    let text = fleet_text::offer(offer, self.currency);
+                    let _ = writeln!(out, "{}", wrapped(&text, "    in stock     ", "                 "));
+                }
             }
         } else {
-            ranking(&mut out, answer);
+            self.ranking(&mut out, answer);
         }
         out.push('\n');
+        out
     }
-    summary(&mut out, answers);
-    out
 }
 
 pub(super) fn tone(verdict: Verdict) -> Tone {
@@ -106,44 +129,43 @@ fn one_run(out: &mut String, what: &str, run: &Run) {
     }
 }
 
-fn ranking(out: &mut String, answer: &BoardAnswer) {
-    let columns = [("verdict", Align::Left), ("part", Align::Left), ("what changes, or what it rests on", Align::Left)];
-    let rows = answer.judgements.iter().filter(|judgement| judgement.verdict != Verdict::Reject).map(|judgement| {
-        let worst = judgement.findings.iter().find(|finding| finding.proviso.is_none());
-        let what = match (judgement.verdict, worst) {
-            (Verdict::DropIn, _) if !judgement.provided_that.is_empty() => {
-                format!("provided that {}", judgement.provided_that.join(" and "))
+impl Pages<'_> {
+    fn ranking(&self, out: &mut String, answer: &BoardAnswer) {
+        let mut columns = vec![("verdict", Align::Left), ("part", Align::Left)];
+        let stocked = !answer.offers.is_empty();
+        if stocked {
+            columns.extend([("stock", Align::Right), ("state", Align::Left), ("a year", Align::Right)]);
+        }
+        columns.push(("what changes, or what it rests on", Align::Left));
+        let serving = answer.judgements.iter().filter(|judgement| judgement.verdict != Verdict::Reject);
+        let rows = serving.map(|judgement| {
+            let mut row = vec![paint(tone(judgement.verdict), judgement.verdict.word()), plain(&judgement.candidate)];
+            if stocked {
+                row.extend(fleet_text::cells(answer.offers.get(&judgement.candidate)));
             }
-            (Verdict::DropIn, _) | (_, None) => String::new(),
-            (_, Some(finding)) => format!("{}: {}", finding.rule, finding.remedy),
-        };
-        let cut: String = if what.chars().count() > 48 { what.chars().take(47).chain(['…']).collect() } else { what };
-        vec![paint(tone(judgement.verdict), judgement.verdict.word()), judgement.candidate.clone(), cut]
-    });
-    for line in table(&columns, rows.collect()) {
-        let _ = writeln!(out, "  {line}");
+            row.push(cut(&what_changes(judgement), if stocked { 28 } else { 48 }));
+            row
+        });
+        for line in table(&columns, rows.collect()) {
+            let _ = writeln!(out, "  {line}");
+        }
+        let rejected = answer.judgements.iter().filter(|judgement| judgement.verdict == Verdict::Reject).count();
+        let _ = writeln!(out, "  {rejected} of {} candidates cannot serve", answer.judgements.len());
     }
-    let rejected = answer.judgements.iter().filter(|judgement| judgement.verdict == Verdict::Reject).count();
-    let _ = writeln!(out, "  {rejected} of {} candidates cannot serve", answer.judgements.len());
 }
 
-fn summary(out: &mut String, answers: &[BoardAnswer]) {
-    let judgements: Vec<&Judgement> = answers.iter().flat_map(|answer| &answer.judgements).collect();
-    let counts = Verdict::ALL.map(|verdict| {
-        let count = judgements.iter().filter(|judgement| judgement.verdict == verdict).count();
-        format!("{count} {}", paint(tone(verdict), verdict.word()))
-    });
-    let agree = judgements.iter().filter(|judgement| judgement.agree).count();
-    let text = format!(
-        "{}, {}: {}. Rules and simulation agree on {agree} of {}.",
-        counted(answers.len(), "board"),
-        counted(judgements.len(), "judgement"),
-        counts.join(", "),
-        judgements.len()
-    );
-    let _ = writeln!(out, "{}", wrapped(&text, "", ""));
+fn what_changes(judgement: &Judgement) -> String {
+    let worst = judgement.findings.iter().find(|finding| finding.proviso.is_none());
+    match (judgement.verdict, worst) {
+        (Verdict::DropIn, _) if !judgement.provided_that.is_empty() => {
+            format!("provided that {}", judgement.provided_that.join(" and "))
+        }
+        (Verdict::DropIn, _) | (_, None) => String::new(),
+        (_, Some(finding)) => format!("{}: {}", finding.rule, finding.remedy),
+    }
 }
 
-fn counted(count: usize, what: &str) -> String {
-    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
+fn cut(text: &str, most: usize) -> String {
+    let text = plain(text);
+    if text.chars().count() > most { text.chars().take(most - 1).chain(['…']).collect() } else { text }
 }

@@ -1,0 +1,105 @@
+//! What remains of a judgement when hundreds of boards are looked at together: the verdict, and what it asks for.
+//!
+//! A whole judgement takes some kilobytes, a fleet has a hundred thousand of them. An outcome is what a ranking, the
+//! counts and the cover need, and what a line of results holds.
+
+use serde::{Deserialize, Serialize};
+
+use super::BoardAnswer;
+use crate::stock::Offer;
+use crate::swap::{Judgement, Verdict};
+
+/// A board with the outcomes of its candidates, best first.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BoardOutcomes {
+    /// Place of the board in the whole fleet, from 0.
+    pub place: usize,
+    /// Board file as the user named it.
+    pub file: String,
+    /// Name of the board.
+    pub name: String,
+    /// Identifier of the fitted part's card.
+    pub fitted: String,
+    /// Units made per year, where known.
+    pub yearly_volume: Option<u32>,
+    /// One per candidate.
+    pub candidates: Vec<Outcome>,
+}
+
+/// The outcome for one candidate.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Outcome {
+    /// Identifier of the candidate's card.
+    pub candidate: String,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// The verdict if every assumption turns out badly.
+    pub worst_case: Verdict,
+    /// What the verdict takes for granted.
+    pub provided_that: Vec<String>,
+    /// What has to be done; for a rejected part the reasons.
+    pub needs: Vec<Need>,
+    /// Whether rules and simulation agree.
+    pub agree: bool,
+    /// What the stock list says, where there is one.
+    pub stock: Option<Offer>,
+}
+
+/// One thing that has to be done, or that stands against a part.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Need {
+    /// Identifier of the rule.
+    pub rule: String,
+    /// In words.
+    pub text: String,
+}
+
+impl Outcome {
+    /// Keeps of a judgement what the fleet needs.
+    #[must_use]
+    pub fn of(judgement: &Judgement, stock: Option<Offer>) -> Self {
+        let stated = judgement.findings.iter().filter(|finding| finding.proviso.is_none());
+        let rejected = judgement.verdict == Verdict::Reject;
+        let needs = if rejected {
+            let against = stated.filter(|finding| finding.verdict == Verdict::Reject);
+            against.map(|finding| Need { rule: finding.rule.to_owned(), text: finding.compared.clone() }).collect()
+        } else {
+            let asked = stated.filter(|finding| finding.verdict > Verdict::DropIn);
+            asked.map(|finding| Need { rule: finding.rule.to_owned(), text: finding.remedy.clone() }).collect()
+        };
+        Self {
+            candidate: judgement.candidate.clone(),
+            verdict: judgement.verdict,
+            worst_case: judgement.worst_case,
+            provided_that: judgement.provided_that.clone(),
+            needs,
+            agree: judgement.agree,
+            stock,
+        }
+    }
+}
+
+impl BoardOutcomes {
+    /// Keeps of a board's answer what the fleet needs.
+    #[must_use]
+    pub fn of(place: usize, fitted: &str, answer: &BoardAnswer) -> Self {
+        let outcome = |j: &Judgement| Outcome::of(j, answer.offers.get(&j.candidate).cloned());
+        Self {
+            place,
+            file: answer.board.file.clone(),
+            name: answer.board.name.clone(),
+            fitted: fitted.to_owned(),
+            yearly_volume: answer.board.yearly_volume,
+            candidates: answer.judgements.iter().map(outcome).collect(),
+        }
+    }
+
+    /// Whether a candidate is at least as good as `accept`.
+    #[must_use]
+    pub fn is_usable(&self, accept: Verdict) -> bool {
+        self.candidates.iter().any(|outcome| outcome.verdict <= accept)
+    }
+}
