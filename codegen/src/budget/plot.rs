@@ -77,6 +77,16 @@ impl Axis {
         ((self.from + part * (self.to - self.from)) * 10.0).round() / 10.0
     }
 
+    /// The decades on the axis, with labels as far as there is room for them.
+    fn decades(&self) -> Vec<Tick> {
+        let (low, high) = (self.low.log10().round() as i32, self.high.log10().round() as i32);
+        let step = 1 + ((high - low) / 8) as usize;
+        let label =
+            |decade: i32| if high <= 7 && decade >= 0 { spaced(10f64.powi(decade)) } else { format!("1e{decade}") };
+        let every = (low..=high).step_by(step);
+        every.map(|decade| Tick { at: self.at(10f64.powi(decade)), label: label(decade) }).collect()
+    }
+
     /// The values 1, 2 and 5 of every decade on the axis.
     fn ticks(&self, label: impl Fn(f64) -> String) -> Vec<Tick> {
         let decades = (self.low.log10().floor() as i32)..=(self.high.log10().ceil() as i32);
@@ -146,7 +156,7 @@ impl PullUpPlot {
         let board_x = x.at(window.capacitance_pf);
         let on_the_right = board_x > (LEFT + RIGHT) / 2.0;
         let label_pf = x.low * (x.high / x.low).powf(0.62);
-        let (part, board) = (plain(&budget.part_name), plain(&budget.board));
+        let (part, board) = (short(&plain(&budget.part_name), 24), short(&plain(&budget.board), 36));
         Self {
             id: identifier(id),
             frame: FRAME,
@@ -298,7 +308,7 @@ impl WearPlot {
                 let y = TOP + 24.0 + BAR * index as f64;
                 let over = cycles(region.cycles_per_day) > rated;
                 Bar {
-                    label: short(&plain(&region.region)),
+                    label: short(&plain(&region.region), 28),
                     value: format!(
                         "{} cycles in {} years at {:#06x}{}",
                         spaced(cycles(region.cycles_per_day)),
@@ -316,8 +326,8 @@ impl WearPlot {
         let axis_y = TOP + 30.0 + BAR * bars.len().max(1) as f64;
         let rating_x = x.at(rated);
         let more = written.len().saturating_sub(BARS);
-        let (part, board) = (plain(&budget.part_name), plain(&budget.board));
-        let decades = x.ticks(power).into_iter().filter(|tick| tick.label.starts_with('1')).collect();
+        let (part, board) = (short(&plain(&budget.part_name), 24), short(&plain(&budget.board), 36));
+        let decades = x.decades();
         Self {
             id: identifier(id),
             frame: FRAME,
@@ -375,12 +385,7 @@ fn spaced(count: f64) -> String {
     groups.join(" ")
 }
 
-/// `1000`, `10 000`, `1e9`: the label of a decade.
-fn power(value: f64) -> String {
-    if (1.0..1e7).contains(&value) { spaced(value) } else { format!("{value:e}") }
-}
-
-/// A name that fits above its bar.
-fn short(name: &str) -> String {
-    if name.chars().count() <= 28 { name.to_owned() } else { name.chars().take(27).chain(['…']).collect() }
+/// A name cut to the room that it has.
+fn short(name: &str, room: usize) -> String {
+    if name.chars().count() <= room { name.to_owned() } else { name.chars().take(room - 1).chain(['…']).collect() }
 }
