@@ -8,10 +8,8 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use pagewise_tests::readme::stands_in_driver_readme;
 use pagewise_tests::{bare, tools};
-
-const BEGIN: &str = "<!-- sizes, printed by tests/sizes.rs: begin -->\n";
-const END: &str = "<!-- sizes: end -->\n";
 
 const TARGETS: [&str; 2] = ["thumbv6m-none-eabi", "thumbv7m-none-eabi"];
 
@@ -90,18 +88,9 @@ fn the_driver_stays_within_its_limits_and_the_table_in_its_readme_is_true() {
     table.push('\n');
     println!("{table}");
     assert!(beyond.is_empty(), "{}", beyond.join("\n"));
-    stands_in_readme(&table, &compiler);
-}
-
-fn stands_in_readme(table: &str, compiler: &str) {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../driver/README.md");
-    let readme = std::fs::read_to_string(&path).unwrap();
-    let (before, rest) = readme.split_once(BEGIN).expect("the README has a place for the table");
-    let (found, after) = rest.split_once(END).expect("the table in the README has an end");
-    if std::env::var_os("PAGEWISE_BLESS").is_some() {
-        std::fs::write(&path, format!("{before}{BEGIN}{table}{END}{after}")).unwrap();
-    } else if found.contains(&format!("Printed for {compiler}.\n")) {
-        assert_eq!(found, table, "the table in driver/README.md is old; PAGEWISE_BLESS=1 writes it anew");
+    let readme = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../driver/README.md")).unwrap();
+    if readme.contains(&format!("Printed for {compiler}.\n")) || std::env::var_os("PAGEWISE_BLESS").is_some() {
+        stands_in_driver_readme("sizes", "sizes.rs", &table);
     } else {
         println!("the table in driver/README.md is for another compiler; only the limits were checked");
     }
