@@ -59,70 +59,120 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         Self { i2c, delay, buffer: [0; BUF], config, state: State::new() }
     }
 
-    /// As [`Eeprom::read`](crate::Eeprom::read).
+    /// Reads `bytes.len()` bytes from `offset`. A part without word-address bytes gets no header: its device address is
+    /// the offset.
+    ///
+    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
+    /// - **Cancelled**: leaves nothing behind.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// [`Error::OutOfRange`], [`Error::BufferTooSmall`] before anything is sent; [`Error::NotAnswering`],
+    /// [`Error::WriteCycleOverrun`] (an earlier write never ended), [`Error::Bus`].
     pub async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         self.run(&Request::read(Job::Read, offset, bytes.len()), bytes).await
     }
 
-    /// As [`Eeprom::write`](crate::Eeprom::write).
+    /// Writes `bytes` at `offset`, page by page, and waits for each write cycle.
+    ///
+    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended (`S 50W- P`
+    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
+    ///   may hold old, new or other bytes.
+    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
+    ///   its write cycle first.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// [`Error::OutOfRange`], [`Error::BufferTooSmall`] before anything is sent; [`Error::NotAnswering`],
+    /// [`Error::WriteProtected`], [`Error::WriteCycleOverrun`], [`Error::Bus`]. [`Error::safe_bytes`] says how many
+    /// bytes, from the start, are known to be stored; the page after them is indeterminate.
     pub async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
         self.run(&Request::write(offset, bytes), &mut []).await
     }
 
-    /// As [`Eeprom::write_verified`](crate::Eeprom::write_verified).
+    /// As `write`, and reads each page back after its write cycle. Finds a protected part that ACKs data and drops it.
+    ///
+    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, then the reading back, tried until the write has ended
+    ///   (`S 50W- P` while it has not): `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+    /// - **Power loss**: as of a write: pages before the one in its write cycle are stored, pages after it are as they
+    ///   were; that one may hold old, new or other bytes.
+    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
+    ///   its write cycle first.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// Those of [`AsyncEeprom::write`], and [`Error::Verify`].
     pub async fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
         self.state.forget();
         self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut []).await
     }
 
-    /// As [`Eeprom::fill`](crate::Eeprom::fill).
+    /// Writes `length` times the same byte at `offset`, page by page.
+    ///
+    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ AB+ P`, tried until the write before it has ended (`S 50W- P`
+    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
+    ///   may hold old, new or other bytes.
+    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
+    ///   its write cycle first.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// Those of [`AsyncEeprom::write`].
     pub async fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
         self.run(&Request::fill(offset, length, &byte), &mut []).await
     }
 
-    /// As [`Eeprom::compare`](crate::Eeprom::compare).
+    /// Compares the part with `bytes`, reading up to the first difference.
+    ///
+    /// - **On the wire**, per page, up to the first difference: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
+    /// - **Cancelled**: leaves nothing behind.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// Those of [`AsyncEeprom::read`]. A difference is a result, not an error.
     pub async fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
         self.state.forget();
         self.run(&Request::compare(Job::Compare, offset, bytes), &mut []).await?;
         Ok(self.state.difference())
     }
 
-    /// As [`Eeprom::update`](crate::Eeprom::update).
+    /// Makes the part hold `bytes` at `offset`: reads each page first and writes only those that differ. Saves wear and
+    /// time where little has changed.
+    ///
+    /// - **On the wire**, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write
+    ///   `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not come, then the next access or
+    ///   the poll `S 50W+ 01+ 23+ P`).
+    /// - **Power loss**: as of a write; pages that were equal are not touched.
+    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
+    ///   its write cycle first.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// Those of [`AsyncEeprom::read`] and [`AsyncEeprom::write`].
     pub async fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
         self.state.forget();
         self.run(&Request::compare(Job::Update, offset, bytes), &mut []).await?;
         Ok(self.state.updated())
     }
 
-    /// As [`Eeprom::current_address_read`](crate::Eeprom::current_address_read).
+    /// Reads from where the part's own pointer stands, without sending an address.
+    ///
+    /// The pointer is undefined after power-up and differs between parts after a write or a poll; it is certain only
+    /// after a read through this driver. The device address is that of the last access. A missing ACK is not polled
+    /// for, since a poll would move the pointer; but a write that an earlier call left in its cycle is waited for.
+    ///
+    /// - **On the wire**: `S 50R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
+    /// - **Cancelled**: leaves nothing behind.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// [`Error::Unsupported`] on a part without word-address bytes; [`Error::OutOfRange`] if more than the capacity is
+    /// wanted; [`Error::NotAnswering`], [`Error::WriteCycleOverrun`], [`Error::Bus`].
     pub async fn current_address_read(&mut self, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         self.config.check_current(bytes.len())?;
         if self.state.pending().is_some() && !bytes.is_empty() {
@@ -139,20 +189,30 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         Ok(())
     }
 
-    /// As [`Eeprom::wait_ready`](crate::Eeprom::wait_ready).
+    /// Waits until the part answers: for the write that an earlier call left in its cycle, or else at its first
+    /// address. A part without word-address bytes is asked with a read of one byte.
+    ///
+    /// - **On the wire**: `S 50W+ 00+ 00+ P`, tried until it is answered (`S 50W- P` before); at the place of the write
+    ///   that is waited for, if there is one.
+    /// - **Power loss**: changes nothing; it tells nothing about a write before it.
+    /// - **Cancelled**: leaves nothing behind; the next call waits anew.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// [`Error::NotAnswering`], [`Error::WriteCycleOverrun`], [`Error::Bus`].
     pub async fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
         self.run(&Request::read(Job::Ready, 0, 0), &mut []).await
     }
 
-    /// As [`Eeprom::read_region`](crate::Eeprom::read_region).
+    /// Reads `bytes.len()` bytes of a region (identification page, serial number, EUI), from `offset` inside it.
+    ///
+    /// - **On the wire**, at the region's own device address: `S 58W+ 00+ 00+ Sr 58R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
+    /// - **Cancelled**: leaves nothing behind.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// [`Error::OutOfRange`] against the region's length; otherwise those of [`AsyncEeprom::read`].
     pub async fn read_region(
         &mut self,
         region: &Region,
@@ -163,21 +223,34 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         self.run_region(region.geometry(), &Request::read(Job::Read, offset, bytes.len()), bytes).await
     }
 
-    /// As [`Eeprom::write_region`](crate::Eeprom::write_region).
+    /// Writes `bytes` at `offset` inside a region and waits for the write cycle.
+    ///
+    /// - **On the wire**, at the region's own device address: `S 58W+ 00+ 00+ AB+ CD+ P`, then `S 58W- P` while the
+    ///   part is busy, then the poll `S 58W+ 00+ 00+ P`.
+    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
+    ///   may hold old, new or other bytes.
+    /// - **Cancelled**: the bytes are stored or not; the next call finds a busy part by its missing ACK.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// [`Error::Unsupported`] on a read-only region, [`Error::OutOfRange`] against the region's length; a locked region
+    /// gives [`Error::WriteProtected`] on parts that refuse data, and nothing on parts that drop it. Otherwise those of
+    /// [`AsyncEeprom::write`].
     pub async fn write_region(&mut self, region: &Region, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
         let offset = region.check_write(offset, bytes.len())?;
         self.run_region(region.geometry(), &Request::write(offset, bytes), &mut []).await
     }
 
-    /// Locks a region **for ever**, as [`Eeprom::lock_region`](crate::Eeprom::lock_region).
+    /// Locks a region **for ever**. There is no way back on the part.
+    ///
+    /// - **On the wire**, at the lock's own device address: `S 58W+ 04+ 00+ 02+ P`, then `S 58W- P` while the part is
+    ///   busy, then the poll `S 58W+ 04+ 00+ P`.
+    /// - **Power loss**: the region is locked or it is not; whether it is shows only when it is written.
+    /// - **Cancelled**: the region is locked or it is not; the next call finds a busy part by its missing ACK.
     ///
     /// # Errors
     ///
-    /// Those of the blocking call.
+    /// [`Error::Unsupported`] if the region has no lock; otherwise those of [`AsyncEeprom::write`].
     pub async fn lock_region(&mut self, region: &Region, _confirmed: Irreversible) -> Result<(), Error<I2C::Error>> {
         let (geometry, offset, data) = region.lock_write()?;
         self.run_region(geometry, &Request::write(offset, &[data]), &mut []).await

@@ -66,16 +66,11 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         Self { i2c, delay, buffer: [0; BUF], config, state: State::new() }
     }
 
-    /// Reads `bytes.len()` bytes from `offset`.
+    /// Reads `bytes.len()` bytes from `offset`. A part without word-address bytes gets no header: its device address is
+    /// the offset.
     ///
-    /// On the wire (`S` START, `SR` repeated START, `P` STOP, `A` ACK, `N` NACK), once per sequential-read block and
-    /// per `max_transfer_bytes`:
-    ///
-    /// ```text
-    /// S  device+W A  word address A..  SR  device+R A  data A..  data N  P
-    /// ```
-    ///
-    /// A part without word-address bytes: `S device+R A data A.. data N P`, the device address being the offset.
+    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
     ///
     /// # Errors
     ///
@@ -87,17 +82,10 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
 
     /// Writes `bytes` at `offset`, page by page, and waits for each write cycle.
     ///
-    /// On the wire, once per page; the next page is tried until the part answers, and after the last one the poll:
-    ///
-    /// ```text
-    /// S  device+W A  word address A..  data A..  P
-    /// S  device+W A  word address A..  P
-    /// ```
-    ///
-    /// # Power loss
-    ///
-    /// Pages before the one in flight are stored, pages after it are untouched; the one in flight may hold anything
-    /// between old and new, byte by byte.
+    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended (`S 50W- P`
+    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
+    ///   may hold old, new or other bytes.
     ///
     /// # Errors
     ///
@@ -108,8 +96,12 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         self.run(&Request::write(offset, bytes), &mut [])
     }
 
-    /// As [`Eeprom::write`], and reads each page back after its write cycle. Finds a protected part that ACKs data
-    /// and drops it.
+    /// As `write`, and reads each page back after its write cycle. Finds a protected part that ACKs data and drops it.
+    ///
+    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, then the reading back, tried until the write has ended
+    ///   (`S 50W- P` while it has not): `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+    /// - **Power loss**: as of a write: pages before the one in its write cycle are stored, pages after it are as they
+    ///   were; that one may hold old, new or other bytes.
     ///
     /// # Errors
     ///
@@ -121,6 +113,11 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
 
     /// Writes `length` times the same byte at `offset`, page by page.
     ///
+    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ AB+ P`, tried until the write before it has ended (`S 50W- P`
+    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
+    ///   may hold old, new or other bytes.
+    ///
     /// # Errors
     ///
     /// Those of [`Eeprom::write`].
@@ -129,6 +126,9 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     }
 
     /// Compares the part with `bytes`, reading up to the first difference.
+    ///
+    /// - **On the wire**, per page, up to the first difference: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
     ///
     /// # Errors
     ///
@@ -139,8 +139,13 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         Ok(self.state.difference())
     }
 
-    /// Makes the part hold `bytes` at `offset`: reads each page first and writes only those that differ. Saves wear
-    /// and time where little has changed.
+    /// Makes the part hold `bytes` at `offset`: reads each page first and writes only those that differ. Saves wear and
+    /// time where little has changed.
+    ///
+    /// - **On the wire**, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write
+    ///   `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not come, then the next access or
+    ///   the poll `S 50W+ 01+ 23+ P`).
+    /// - **Power loss**: as of a write; pages that were equal are not touched.
     ///
     /// # Errors
     ///
@@ -153,13 +158,12 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
 
     /// Reads from where the part's own pointer stands, without sending an address.
     ///
-    /// ```text
-    /// S  device+R A  data A..  data N  P
-    /// ```
-    ///
     /// The pointer is undefined after power-up and differs between parts after a write or a poll; it is certain only
     /// after a read through this driver. The device address is that of the last access. A missing ACK is not polled
     /// for, since a poll would move the pointer; but a write that an earlier call left in its cycle is waited for.
+    ///
+    /// - **On the wire**: `S 50R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
     ///
     /// # Errors
     ///
@@ -182,13 +186,11 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     }
 
     /// Waits until the part answers: for the write that an earlier call left in its cycle, or else at its first
-    /// address.
+    /// address. A part without word-address bytes is asked with a read of one byte.
     ///
-    /// ```text
-    /// S  device+W A  word address A..  P
-    /// ```
-    ///
-    /// A part without word-address bytes is asked with a read of one byte.
+    /// - **On the wire**: `S 50W+ 00+ 00+ P`, tried until it is answered (`S 50W- P` before); at the place of the write
+    ///   that is waited for, if there is one.
+    /// - **Power loss**: changes nothing; it tells nothing about a write before it.
     ///
     /// # Errors
     ///
@@ -199,7 +201,8 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
 
     /// Reads `bytes.len()` bytes of a region (identification page, serial number, EUI), from `offset` inside it.
     ///
-    /// The wire line is that of [`Eeprom::read`], at the region's own device address.
+    /// - **On the wire**, at the region's own device address: `S 58W+ 00+ 00+ Sr 58R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
     ///
     /// # Errors
     ///
@@ -211,11 +214,16 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
 
     /// Writes `bytes` at `offset` inside a region and waits for the write cycle.
     ///
+    /// - **On the wire**, at the region's own device address: `S 58W+ 00+ 00+ AB+ CD+ P`, then `S 58W- P` while the
+    ///   part is busy, then the poll `S 58W+ 00+ 00+ P`.
+    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
+    ///   may hold old, new or other bytes.
+    ///
     /// # Errors
     ///
     /// [`Error::Unsupported`] on a read-only region, [`Error::OutOfRange`] against the region's length; a locked region
-    /// gives [`Error::WriteProtected`] on parts that refuse data, and nothing on parts that drop it. Otherwise those
-    /// of [`Eeprom::write`].
+    /// gives [`Error::WriteProtected`] on parts that refuse data, and nothing on parts that drop it. Otherwise those of
+    /// [`Eeprom::write`].
     pub fn write_region(&mut self, region: &Region, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
         let offset = region.check_write(offset, bytes.len())?;
         self.run_region(region.geometry(), &Request::write(offset, bytes), &mut [])
@@ -223,9 +231,9 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
 
     /// Locks a region **for ever**. There is no way back on the part.
     ///
-    /// ```text
-    /// S  lock device+W A  lock word address A..  lock data A  P
-    /// ```
+    /// - **On the wire**, at the lock's own device address: `S 58W+ 04+ 00+ 02+ P`, then `S 58W- P` while the part is
+    ///   busy, then the poll `S 58W+ 04+ 00+ P`.
+    /// - **Power loss**: the region is locked or it is not; whether it is shows only when it is written.
     ///
     /// # Errors
     ///

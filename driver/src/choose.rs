@@ -99,6 +99,10 @@ impl<E: fmt::Debug> core::error::Error for ChooseError<E> {}
 /// All candidates with the same number of word-address bytes are tried, so two that fit are noticed. Records that name
 /// their part (or lie at different places) can be told apart; equal records at equal places cannot.
 ///
+/// - **On the wire**: per candidate its record, `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`, and if it is accepted each byte again,
+///   `S 50W+ 01+ 24+ Sr 50R+ CD- P`, `S 50W+ 01+ 23+ Sr 50R+ AB- P`.
+/// - **Power loss**: changes nothing.
+///
 /// # Errors
 ///
 /// A [`ChooseError`].

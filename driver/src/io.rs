@@ -84,6 +84,14 @@ impl<I2C: I2c, D, const BUF: usize> ErrorType for Cursor<'_, Eeprom<I2C, D, BUF>
 }
 
 impl<I2C: I2c, D: DelayNs, const BUF: usize> Read for Cursor<'_, Eeprom<I2C, D, BUF>> {
+    /// [`Eeprom::read`] from the position to the end of the part at most; 0 bytes at the end.
+    ///
+    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
+    ///
+    /// # Errors
+    ///
+    /// As there.
     fn read(&mut self, buffer: &mut [u8]) -> Result<usize, Self::Error> {
         let room = self.room(buffer.len());
         let Some(part) = buffer.get_mut(..room) else { return Err(Error::OutOfStep) };
@@ -93,6 +101,16 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Read for Cursor<'_, Eeprom<I2C, D, 
 }
 
 impl<I2C: I2c, D: DelayNs, const BUF: usize> Write for Cursor<'_, Eeprom<I2C, D, BUF>> {
+    /// [`Eeprom::write`] from the position to the end of the part at most.
+    ///
+    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended (`S 50W- P`
+    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
+    ///   may hold old, new or other bytes.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::OutOfRange`] at the end of the part; otherwise as there. After an error the position has not moved.
     fn write(&mut self, bytes: &[u8]) -> Result<usize, Self::Error> {
         let room = self.room(bytes.len());
         if room == 0 && !bytes.is_empty() {
@@ -104,12 +122,29 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Write for Cursor<'_, Eeprom<I2C, D,
         Ok(self.moved(room))
     }
 
+    /// [`Eeprom::wait_ready`]: everything that was written is stored when it returns.
+    ///
+    /// - **On the wire**: `S 50W+ 00+ 00+ P`, tried until it is answered (`S 50W- P` before); at the place of the write
+    ///   that is waited for, if there is one.
+    /// - **Power loss**: changes nothing; it tells nothing about a write before it.
+    ///
+    /// # Errors
+    ///
+    /// As there.
     fn flush(&mut self) -> Result<(), Self::Error> {
         self.eeprom.wait_ready()
     }
 }
 
 impl<I2C: I2c, D: DelayNs, const BUF: usize> Seek for Cursor<'_, Eeprom<I2C, D, BUF>> {
+    /// Moves the position.
+    ///
+    /// - **On the wire**: nothing.
+    /// - **Power loss**: changes nothing.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::OutOfRange`] before the start and beyond the end; the position stays.
     fn seek(&mut self, to: SeekFrom) -> Result<u64, Self::Error> {
         let capacity = self.eeprom.capacity();
         let target = match to {

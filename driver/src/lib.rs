@@ -49,16 +49,19 @@
 //!
 //! # On the wire
 //!
-//! `S` START, `SR` repeated START, `P` STOP, `A` ACK, `N` NACK. The word address has 0 to 3 bytes.
+//! `S` START, `Sr` repeated START, `P` STOP, `A` ACK, `N` NACK. The word address has 0 to 3 bytes.
 //!
 //! ```text
 //! page write             S  device+W A  word address A..  data A..  P
 //! acknowledge polling    S  device+W A  word address A..  P                 (as often as it is not answered)
 //!                        or the next access at the same device address, as often as it is not answered
-//! random read            S  device+W A  word address A..  SR  device+R A  data A..  data N  P
+//! random read            S  device+W A  word address A..  Sr  device+R A  data A..  data N  P
 //! sequential read        the same, with more data
 //! current address read   S  device+R A  data A..  data N  P
 //! ```
+//!
+//! The methods say it with an example, a part with two word-address bytes at 0x50, bytes AB CD at offset 0x0123, and
+//! write `+` for ACK and `-` for its absence: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
 //!
 //! A poll carries the word address and no data: it is never empty (many HALs cannot send nothing) and starts no write
 //! cycle. It goes to the device address of the write it waits for, block-select bits included, since some parts

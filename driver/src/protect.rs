@@ -134,7 +134,10 @@ mod blocking {
     use crate::Eeprom;
 
     impl<I2C: I2c, D: DelayNs, P: OutputPin, const BUF: usize> Protected<Eeprom<I2C, D, BUF>, P> {
-        /// As [`Eeprom::read`]; the pin stays asserted.
+        /// As [`Eeprom::read`], with the pin asserted.
+        ///
+        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+        /// - **Power loss**: changes nothing.
         ///
         /// # Errors
         ///
@@ -143,7 +146,10 @@ mod blocking {
             self.eeprom.read(offset, bytes)
         }
 
-        /// As [`Eeprom::compare`]; the pin stays asserted.
+        /// As [`Eeprom::compare`], with the pin asserted.
+        ///
+        /// - **On the wire**, per page, up to the first difference: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+        /// - **Power loss**: changes nothing.
         ///
         /// # Errors
         ///
@@ -154,6 +160,11 @@ mod blocking {
 
         /// As [`Eeprom::write`], with the pin released.
         ///
+        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before
+        ///   it has ended (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`; hold time, WP
+        ///   high.
+        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
+        ///
         /// # Errors
         ///
         /// Those of [`Eeprom::write`], and [`Error::WriteProtectPin`].
@@ -162,6 +173,11 @@ mod blocking {
         }
 
         /// As [`Eeprom::write_verified`], with the pin released.
+        ///
+        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, then the reading back, tried
+        ///   until the write has ended (`S 50W- P` while it has not): `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; hold time, WP
+        ///   high.
+        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
         ///
         /// # Errors
         ///
@@ -172,6 +188,11 @@ mod blocking {
 
         /// As [`Eeprom::fill`], with the pin released.
         ///
+        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ AB+ P`, tried until the write before
+        ///   it has ended (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`; hold time, WP
+        ///   high.
+        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
+        ///
         /// # Errors
         ///
         /// Those of [`Eeprom::fill`], and [`Error::WriteProtectPin`].
@@ -180,6 +201,11 @@ mod blocking {
         }
 
         /// As [`Eeprom::update`], with the pin released.
+        ///
+        /// - **On the wire**, WP low, set-up time, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where
+        ///   it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not
+        ///   come, then the next access or the poll `S 50W+ 01+ 23+ P`); hold time, WP high.
+        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
         ///
         /// # Errors
         ///
@@ -214,7 +240,11 @@ mod asynch {
     use crate::AsyncEeprom;
 
     impl<I2C: I2c, D: DelayNs, P: OutputPin, const BUF: usize> Protected<AsyncEeprom<I2C, D, BUF>, P> {
-        /// As [`AsyncEeprom::read`]; the pin stays asserted.
+        /// As [`AsyncEeprom::read`], with the pin asserted.
+        ///
+        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+        /// - **Power loss**: changes nothing.
+        /// - **Cancelled**: leaves nothing behind.
         ///
         /// # Errors
         ///
@@ -223,7 +253,11 @@ mod asynch {
             self.eeprom.read(offset, bytes).await
         }
 
-        /// As [`AsyncEeprom::compare`]; the pin stays asserted.
+        /// As [`AsyncEeprom::compare`], with the pin asserted.
+        ///
+        /// - **On the wire**, per page, up to the first difference: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+        /// - **Power loss**: changes nothing.
+        /// - **Cancelled**: leaves nothing behind.
         ///
         /// # Errors
         ///
@@ -232,7 +266,13 @@ mod asynch {
             self.eeprom.compare(offset, bytes).await
         }
 
-        /// As [`AsyncEeprom::write`], with the pin released; asserted also if the call is dropped.
+        /// As [`AsyncEeprom::write`], with the pin released.
+        ///
+        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before
+        ///   it has ended (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`; hold time, WP
+        ///   high.
+        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
+        /// - **Cancelled**: the pin is asserted at once, without the hold time; otherwise as of the driver's own call.
         ///
         /// # Errors
         ///
@@ -241,7 +281,13 @@ mod asynch {
             self.released(bytes.len(), async |eeprom| eeprom.write(offset, bytes).await).await
         }
 
-        /// As [`AsyncEeprom::write_verified`], with the pin released; asserted also if the call is dropped.
+        /// As [`AsyncEeprom::write_verified`], with the pin released.
+        ///
+        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, then the reading back, tried
+        ///   until the write has ended (`S 50W- P` while it has not): `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; hold time, WP
+        ///   high.
+        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
+        /// - **Cancelled**: the pin is asserted at once, without the hold time; otherwise as of the driver's own call.
         ///
         /// # Errors
         ///
@@ -250,7 +296,13 @@ mod asynch {
             self.released(bytes.len(), async |eeprom| eeprom.write_verified(offset, bytes).await).await
         }
 
-        /// As [`AsyncEeprom::fill`], with the pin released; asserted also if the call is dropped.
+        /// As [`AsyncEeprom::fill`], with the pin released.
+        ///
+        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ AB+ P`, tried until the write before
+        ///   it has ended (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`; hold time, WP
+        ///   high.
+        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
+        /// - **Cancelled**: the pin is asserted at once, without the hold time; otherwise as of the driver's own call.
         ///
         /// # Errors
         ///
@@ -259,7 +311,13 @@ mod asynch {
             self.released(length, async |eeprom| eeprom.fill(offset, length, byte).await).await
         }
 
-        /// As [`AsyncEeprom::update`], with the pin released; asserted also if the call is dropped.
+        /// As [`AsyncEeprom::update`], with the pin released.
+        ///
+        /// - **On the wire**, WP low, set-up time, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where
+        ///   it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not
+        ///   come, then the next access or the poll `S 50W+ 01+ 23+ P`); hold time, WP high.
+        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
+        /// - **Cancelled**: the pin is asserted at once, without the hold time; otherwise as of the driver's own call.
         ///
         /// # Errors
         ///

@@ -114,6 +114,14 @@ mod blocking {
     impl<I2C: I2c, D: DelayNs, const BUF: usize> ReadStorage for Eeprom<I2C, D, BUF> {
         type Error = Error<I2C::Error>;
 
+        /// [`Eeprom::read`]: any offset, any length.
+        ///
+        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+        /// - **Power loss**: changes nothing.
+        ///
+        /// # Errors
+        ///
+        /// As there.
         fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
             self.read(offset, bytes)
         }
@@ -124,6 +132,16 @@ mod blocking {
     }
 
     impl<I2C: I2c, D: DelayNs, const BUF: usize> Storage for Eeprom<I2C, D, BUF> {
+        /// [`Eeprom::write`]: any offset, any length, nothing is read first.
+        ///
+        /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
+        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+        /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that
+        ///   one may hold old, new or other bytes.
+        ///
+        /// # Errors
+        ///
+        /// As there.
         fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
             self.write(offset, bytes)
         }
@@ -140,6 +158,14 @@ mod blocking {
     {
         const READ_SIZE: usize = 1;
 
+        /// [`Eeprom::read`]: any offset, any length.
+        ///
+        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+        /// - **Power loss**: changes nothing.
+        ///
+        /// # Errors
+        ///
+        /// As there.
         fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
             self.eeprom.read(offset, bytes)
         }
@@ -155,11 +181,31 @@ mod blocking {
         const WRITE_SIZE: usize = WRITE;
         const ERASE_SIZE: usize = ERASE;
 
+        /// [`Eeprom::fill`] with 0xFF, one write cycle per page.
+        ///
+        /// - **On the wire**, per page: `S 50W+ 01+ 20+ FF+ .. P`, tried until the write before it has ended
+        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 20+ P`.
+        /// - **Power loss**: pages before the one in its write cycle are erased, pages after it are as they were; that
+        ///   one may hold old, erased or other bytes.
+        ///
+        /// # Errors
+        ///
+        /// [`Error::NotAligned`] unless made of whole `ERASE` units, [`Error::OutOfRange`]; otherwise as there.
         fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
             let length = erase_length(self.eeprom.geometry(), ERASE, from, to)?;
             self.eeprom.fill(from, length, 0xFF)
         }
 
+        /// [`Eeprom::write`] of whole `WRITE` units.
+        ///
+        /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
+        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+        /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that
+        ///   one may hold old, new or other bytes. Other units are not touched where `WRITE` is the page.
+        ///
+        /// # Errors
+        ///
+        /// [`Error::NotAligned`] unless made of whole `WRITE` units; otherwise as there.
         fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
             check_write(WRITE, offset, bytes.len())?;
             self.eeprom.write(offset, bytes)
@@ -180,6 +226,15 @@ mod asynch {
     impl<I2C: I2c, D: DelayNs, const BUF: usize> ReadStorage for AsyncEeprom<I2C, D, BUF> {
         type Error = Error<I2C::Error>;
 
+        /// [`AsyncEeprom::read`]: any offset, any length.
+        ///
+        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+        /// - **Power loss**: changes nothing.
+        /// - **Cancelled**: leaves nothing behind.
+        ///
+        /// # Errors
+        ///
+        /// As there.
         async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
             self.read(offset, bytes).await
         }
@@ -190,6 +245,18 @@ mod asynch {
     }
 
     impl<I2C: I2c, D: DelayNs, const BUF: usize> Storage for AsyncEeprom<I2C, D, BUF> {
+        /// [`AsyncEeprom::write`]: any offset, any length, nothing is read first.
+        ///
+        /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
+        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+        /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that
+        ///   one may hold old, new or other bytes.
+        /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits
+        ///   for its write cycle first.
+        ///
+        /// # Errors
+        ///
+        /// As there.
         async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
             self.write(offset, bytes).await
         }
@@ -206,6 +273,15 @@ mod asynch {
     {
         const READ_SIZE: usize = 1;
 
+        /// [`AsyncEeprom::read`]: any offset, any length.
+        ///
+        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+        /// - **Power loss**: changes nothing.
+        /// - **Cancelled**: leaves nothing behind.
+        ///
+        /// # Errors
+        ///
+        /// As there.
         async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
             self.eeprom.read(offset, bytes).await
         }
@@ -221,11 +297,35 @@ mod asynch {
         const WRITE_SIZE: usize = WRITE;
         const ERASE_SIZE: usize = ERASE;
 
+        /// [`AsyncEeprom::fill`] with 0xFF, one write cycle per page.
+        ///
+        /// - **On the wire**, per page: `S 50W+ 01+ 20+ FF+ .. P`, tried until the write before it has ended
+        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 20+ P`.
+        /// - **Power loss**: pages before the one in its write cycle are erased, pages after it are as they were; that
+        ///   one may hold old, erased or other bytes.
+        /// - **Cancelled**: pages before the one under way are erased, that one is erased or not; the next call waits
+        ///   for its write cycle first.
+        ///
+        /// # Errors
+        ///
+        /// [`Error::NotAligned`] unless made of whole `ERASE` units, [`Error::OutOfRange`]; otherwise as there.
         async fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
             let length = erase_length(self.eeprom.geometry(), ERASE, from, to)?;
             self.eeprom.fill(from, length, 0xFF).await
         }
 
+        /// [`AsyncEeprom::write`] of whole `WRITE` units.
+        ///
+        /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
+        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+        /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that
+        ///   one may hold old, new or other bytes. Other units are not touched where `WRITE` is the page.
+        /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits
+        ///   for its write cycle first.
+        ///
+        /// # Errors
+        ///
+        /// [`Error::NotAligned`] unless made of whole `WRITE` units; otherwise as there.
         async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
             check_write(WRITE, offset, bytes.len())?;
             self.eeprom.write(offset, bytes).await

@@ -7,7 +7,11 @@ use super::plan::{Choice, answered};
 use super::{Candidate, ChooseError, LongerHeader};
 use crate::options::Options;
 
-/// As [`choose`](crate::choose), for async code. Only reads, so a call that is dropped leaves nothing behind.
+/// As [`choose`](crate::choose), for async code.
+///
+/// - **On the wire**: as there.
+/// - **Power loss**: changes nothing.
+/// - **Cancelled**: leaves nothing behind, since it only reads.
 ///
 /// # Errors
 ///

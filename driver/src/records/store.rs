@@ -134,6 +134,10 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
 
     /// Reads a record into `payload`; the rest of `payload` is left in any state.
     ///
+    /// - **On the wire**: reads the head of each slot of the ring, and the rest of those that have one:
+    ///   `S 50W+ 01+ 20+ Sr 50R+ B1+ .. 00- P` (nine bytes), `S 50W+ 01+ 29+ Sr 50R+ AB+ .. P`.
+    /// - **Power loss**: changes nothing.
+    ///
     /// # Errors
     ///
     /// [`RecordError::UnknownId`], [`RecordError::NotFound`], [`RecordError::BufferTooSmall`] if the newest value does
@@ -145,9 +149,9 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
 
     /// Writes a record. When it returns `Ok` the value is stored and was read back.
     ///
-    /// # Power loss
-    ///
-    /// The old or the new value, never neither; see the [table](crate::records#what-survives).
+    /// - **On the wire**: what `read` sends, then one verified write of the slot after the newest one:
+    ///   `S 50W+ 01+ 40+ B1+ .. P`, polled for and read back.
+    /// - **Power loss**: the old or the new value, never neither; see the [table](crate::records#what-survives).
     ///
     /// # Errors
     ///
@@ -161,6 +165,9 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
 
     /// Value of a counter; 0 if it was never written.
     ///
+    /// - **On the wire**: what `read` sends.
+    /// - **Power loss**: changes nothing.
+    ///
     /// # Errors
     ///
     /// [`RecordError::UnknownId`], [`RecordError::NotACounter`], [`RecordError::Medium`].
@@ -170,7 +177,10 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
         self.search(record, &mut payload)?.count(payload)
     }
 
-    /// Adds one to a counter and gives its new value. Power loss as for [`RecordStore::write`].
+    /// Adds one to a counter and gives its new value.
+    ///
+    /// - **On the wire**: what `write` sends.
+    /// - **Power loss**: the old or the new value, as of [`RecordStore::write`].
     ///
     /// # Errors
     ///
@@ -186,8 +196,10 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
 
     /// Makes a record as if it had never been written: overwrites the first byte of each of its slots with 0xFF.
     ///
-    /// For a part that comes with foreign contents, or for good-bye. **Not** safe against power loss: an older value
-    /// may come back.
+    /// For a part that comes with foreign contents, or for good-bye.
+    ///
+    /// - **On the wire**: per slot a verified write of one byte: `S 50W+ 01+ 20+ FF+ P`, polled for and read back.
+    /// - **Power loss**: **not** safe: an older value may come back.
     ///
     /// # Errors
     ///
