@@ -15,7 +15,8 @@ use pagewise::line::progress::Progress;
 use pagewise::line::units::Unit;
 use pagewise::line::{Ending, LineBus, Order, Socket, Step, UnitReport, Wanted, program};
 use pagewise_simulator::{
-    ChipId, EventKind, Fault, Faults, Incident, Note, PowerUp, Ratio, Rig, RigConfig, Straps, SupplyProfile, TornModel,
+    ChipId, EventKind, Fault, Faults, Incident, Level, Note, PowerUp, Ratio, Rig, RigConfig, Straps, SupplyProfile,
+    TornModel,
 };
 use pagewise_tests::search::{scaled, seed};
 use pagewise_tests::seat::Seat;
@@ -175,6 +176,44 @@ fn every_card_is_programmed_verified_and_dumped_and_the_three_agree() {
             card.id
         );
     }
+}
+
+/// WP at the level that protects: the part keeps what it held there, and the line says so, whether the part refuses data
+/// or takes and drops it.
+#[test]
+fn a_protected_part_is_found_out_on_every_card_with_a_wp_pin() {
+    let catalogue = catalogue();
+    let mut draws = Draws(seed());
+    let mut tried = 0;
+    for card in catalogue.cards() {
+        let range = card.chip_model().write_protect.pin_range;
+        let seat = Seat::new(card, 0, 0);
+        let unit = unit("TI-1", &seat, &mut draws);
+        let covered = unit
+            .wanted
+            .image()
+            .runs()
+            .any(|(offset, run)| (offset..offset + run.len() as u32).any(|at| range.contains(at)));
+        if !covered {
+            continue;
+        }
+        let folder = tempfile::tempdir().unwrap();
+        let mut place = Place::new(&seat, &seat, PowerUp::Erased);
+        place.rig.set_wp(place.chip, Level::from_bit(card.wp_active_high.value));
+        let before = place.rig.memory(place.chip);
+        let report = place.run(&unit, folder.path(), Permissions::default());
+        let halt = report.halt.unwrap_or_else(|| panic!("{}: called good in spite of WP", card.id));
+        assert_eq!((report.result, halt.hazard), (Ending::Failed, Some("write-protect")), "{}: {halt:?}", card.id);
+        let protected = range.start as usize..(range.start + range.len) as usize;
+        assert!(place.rig.memory(place.chip)[protected.clone()] == before[protected], "{}", card.id);
+        // WP released, the same command goes on.
+        place.rig.set_wp(place.chip, Level::from_bit(!card.wp_active_high.value));
+        let report = place.run(&unit, folder.path(), Permissions::default());
+        assert_eq!(report.result, Ending::Good, "{}: {:?}", card.id, report.halt);
+        tried += 1;
+    }
+    println!("WP on {tried} cards");
+    assert!(tried > 100);
 }
 
 /// Geometries of every kind: one and two word-address bytes, block-select bits, small and large pages.

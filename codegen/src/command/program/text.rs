@@ -130,7 +130,8 @@ fn wrote(out: &mut String, report: &UnitReport) {
 fn halted(out: &mut String, report: &UnitReport, halt: &Halt) {
     let (word, tone) = word(report.result);
     let hazard = halt.hazard.map_or_else(String::new, |hazard| format!(" [{hazard}]"));
-    row(out, word, tone, &format!("{}: {}{hazard}", halt.step.word(), halt.reason));
+    let step = if report.result == Ending::AlreadyGood { String::new() } else { format!("{}: ", halt.step.word()) };
+    row(out, word, tone, &format!("{step}{}{hazard}", halt.reason));
     if let Some(survey) = report.survey {
         let text = format!(
             "{} pages of the image as wanted, {} as before, {} neither",
