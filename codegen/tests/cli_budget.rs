@@ -4,6 +4,7 @@ mod cli_support;
 
 use std::fs;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use cli_support::{refused, run, write};
 use pagewise::board::{self, Board};
@@ -91,8 +92,9 @@ fn the_rules_of_a_swap_and_the_budget_say_the_same() {
             let mut board = base.clone();
             (board.bus.pull_up_ohm, board.bus.capacitance_pf, board.temperature_c) = (ohm, pf, celsius);
             board.regions[0].writes_per_day = per_day;
+            let seated = Arc::new(fitted.in_footprint(board.footprint));
             for card in catalogue.eeproms().step_by(7) {
-                let case = swap::Case::new(&board, fitted, card);
+                let case = swap::Case::new(&board, &seated, card);
                 let rules: Vec<&str> = swap::rule::all(&case).iter().map(|finding| finding.rule).collect();
                 let new = budget::swapped(&board, fitted, card);
                 let window = &new.pull_up;

@@ -118,6 +118,8 @@ struct PullUpPlot {
     id: String,
     frame: Frame,
     title: String,
+    /// The title as far as there is room for it.
+    heading: String,
     subtitle: String,
     description: String,
     x_ticks: Vec<Tick>,
@@ -156,10 +158,11 @@ impl PullUpPlot {
         let board_x = x.at(window.capacitance_pf);
         let on_the_right = board_x > (LEFT + RIGHT) / 2.0;
         let label_pf = x.low * (x.high / x.low).powf(0.62);
-        let (part, board) = (short(&plain(&budget.part_name), 24), short(&plain(&budget.board), 36));
+        let (part, board) = (plain(&budget.part_name), plain(&budget.board));
         Self {
             id: identifier(id),
             frame: FRAME,
+            heading: format!("Pull-up window, {} on {}", short(&part, 24), short(&board, 40)),
             title: format!("Pull-up window, {part} on {board}"),
             subtitle: format!("{} at {} kHz, supply {} V", window.mode.name, budget.timing.scl_khz, window.supply_v),
             description: describe(window),
@@ -272,6 +275,8 @@ struct WearPlot {
     height: f64,
     axis_y: f64,
     title: String,
+    /// The title as far as there is room for it.
+    heading: String,
     subtitle: String,
     description: String,
     ticks: Vec<Tick>,
@@ -326,13 +331,14 @@ impl WearPlot {
         let axis_y = TOP + 30.0 + BAR * bars.len().max(1) as f64;
         let rating_x = x.at(rated);
         let more = written.len().saturating_sub(BARS);
-        let (part, board) = (short(&plain(&budget.part_name), 24), short(&plain(&budget.board), 36));
+        let (part, board) = (plain(&budget.part_name), plain(&budget.board));
         let decades = x.decades();
         Self {
             id: identifier(id),
             frame: FRAME,
             height: axis_y + 52.0,
             axis_y,
+            heading: format!("Wear, {} on {}", short(&part, 24), short(&board, 40)),
             title: format!("Wear, {part} on {board}"),
             subtitle: format!("write cycles in the busiest {} of each region", unit(wear)),
             description: describe_wear(wear),
