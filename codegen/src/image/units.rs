@@ -65,7 +65,8 @@ pub fn read(path: &Path, layout: &Layout) -> Result<Units, Faults> {
     parse(&file, &contents, layout)
 }
 
-/// Reads the units of a layout from the contents of `file`. Blanks around a value do not count.
+/// Reads the units of a layout from the contents of `file`: cells parted by commas, semicolons or tabs, as the first row
+/// has them. Blanks around a value do not count.
 ///
 /// # Errors
 /// Everything that is wrong in it, row by row. Values are judged when images are built.
@@ -73,8 +74,12 @@ pub fn parse(file: &str, contents: &[u8], layout: &Layout) -> Result<Units, Faul
     let mut table = Table { file, faults: Vec::new() };
     // A byte-order mark, as spreadsheet programs write it, belongs to no column.
     let contents = contents.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(contents);
-    let mut reader =
-        csv::ReaderBuilder::new().flexible(true).has_headers(false).trim(csv::Trim::All).from_reader(contents);
+    let mut reader = csv::ReaderBuilder::new()
+        .delimiter(separator(contents))
+        .flexible(true)
+        .has_headers(false)
+        .trim(csv::Trim::All)
+        .from_reader(contents);
     let mut rows = Vec::new();
     for row in reader.byte_records() {
         match row {
@@ -100,6 +105,12 @@ pub fn parse(file: &str, contents: &[u8], layout: &Layout) -> Result<Units, Faul
     }
     let unused_columns = header.iter().filter(|name| *name != UNIT && !wanted.contains(name)).cloned().collect();
     Faults(table.faults).or_ok(Units { file: file.to_owned(), units, unused_columns })
+}
+
+/// What stands between the cells: a comma, or what spreadsheet programs write where a comma stands in numbers.
+fn separator(contents: &[u8]) -> u8 {
+    let first = contents.split(|byte| *byte == b'\n').next().unwrap_or_default();
+    [b',', b';', b'\t'].into_iter().find(|separator| first.contains(separator)).unwrap_or(b',')
 }
 
 struct Table<'f> {

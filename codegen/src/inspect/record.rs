@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
+use crc::{CRC_32_ISO_HDLC, Crc};
 use serde::Serialize;
 
 use super::{Content, Found, Sure, found};
-use crate::image::checksum::Checksum;
 
 /// First byte of a slot in format 1.
 const FORMAT_1: u8 = 0xB1;
@@ -14,7 +14,9 @@ const HEAD: usize = 9;
 /// Bytes of the CRC behind the payload.
 const CRC: usize = 4;
 /// Bytes that are hashed at most in one dump. Only a dump that is full of heads reaches it.
-const BUDGET: usize = 256 << 20;
+const BUDGET: usize = 64 << 20;
+/// With a table: a dump may be full of heads.
+static CHECKSUM: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
 
 /// An intact slot.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -96,8 +98,7 @@ fn slot(bytes: &[u8], budget: &mut usize) -> Option<(Slot, usize)> {
         return None;
     }
     *budget -= end;
-    let crc = Checksum::find("CRC-32/ISO-HDLC")?.of(bytes.get(..end)?);
-    if crc != u64::from(u32::from_le_bytes(*stored)) {
+    if CHECKSUM.checksum(bytes.get(..end)?) != u32::from_le_bytes(*stored) {
         return None;
     }
     let count = bytes.get(HEAD..end)?.try_into().ok().map(u64::from_le_bytes);

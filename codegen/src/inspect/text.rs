@@ -1,5 +1,7 @@
 //! Texts in what no format explains.
 
+use std::collections::BTreeSet;
+
 use super::{Content, Found, Sure, found};
 
 /// Shorter ones come about by chance: eight bytes are all printable about once in 2600 random places.
@@ -36,12 +38,17 @@ pub(super) fn find(block: &[u8], explained: &[bool]) -> Vec<Found> {
 
 fn one(bytes: &[u8], at: usize) -> Option<Found> {
     let text = String::from_utf8_lossy(bytes).trim().to_owned();
-    // A fill of one character is no text.
-    let kinds: std::collections::BTreeSet<char> = text.chars().collect();
-    if text.len() < SHORTEST || kinds.len() < 3 {
+    // Numbers are now and then printable for a while, but mostly signs; a fill of one character is no text either.
+    let words = text.chars().filter(|c| c.is_ascii_alphanumeric() || *c == ' ').count();
+    let kinds: BTreeSet<char> = text.chars().collect();
+    if text.len() < SHORTEST || 4 * words < 3 * text.len() || kinds.len() < 3 {
         return None;
     }
-    let sure = if text.len() >= 2 * SHORTEST { Sure::Certain } else { Sure::Likely };
+    let sure = match text.len() {
+        0..12 => Sure::Possible,
+        12..20 => Sure::Likely,
+        _ => Sure::Certain,
+    };
     let because = format!("{} printable characters", bytes.len());
     Some(found(Content::Text { text }, at, bytes.len(), sure, because))
 }
