@@ -58,7 +58,7 @@ pub struct Entry {
 const CHASSIS: [&str; 2] = ["part-number", "serial-number"];
 const BOARD: [&str; 5] = ["manufacturer", "product-name", "serial-number", "part-number", "fru-file-id"];
 const PRODUCT: [&str; 7] =
-    ["manufacturer", "product-name", "part-number", "version", "serial-number", "asset-tag", "fru-file-id"];
+    ["manufacturer", "product-name", "part-number", "product-version", "serial-number", "asset-tag", "fru-file-id"];
 
 /// A FRU at the start of a dump.
 pub(super) fn find(dump: &[u8]) -> Option<Found> {
