@@ -29,6 +29,7 @@ mod write_protect;
 mod wrong_family;
 
 pub use picture::Row;
+pub(crate) use picture::rows;
 use serde::Serialize;
 
 use pagewise_simulator::Hazard;

@@ -20,9 +20,15 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod address;
+mod budget;
+mod changes;
 mod junit;
 mod markdown;
+mod memory_map;
+mod page;
 mod template;
+mod timing;
 pub mod view;
 
 use crate::card::Catalogue;
@@ -54,5 +60,11 @@ impl Report<'_> {
     #[must_use]
     pub fn junit(&self) -> String {
         junit::write(&view::Overview::of(self), self.accept)
+    }
+
+    /// One HTML page with everything in it: verdict first, then each board with findings, pictures and addresses.
+    #[must_use]
+    pub fn page(&self) -> String {
+        page::write(self)
     }
 }

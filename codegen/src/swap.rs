@@ -11,6 +11,7 @@ pub mod firmware;
 mod memo;
 pub mod part;
 pub mod remedy;
+pub mod replay;
 pub mod rule;
 pub mod trial;
 pub mod verdict;
@@ -24,6 +25,7 @@ use crate::board::Board;
 use crate::card::Card;
 pub use evidence::{Baseline, Evidence, Run};
 pub use finding::{Amend, Finding, Proviso};
+pub use replay::Replay;
 pub use verdict::Verdict;
 
 /// What was found for one board and one candidate.

@@ -45,6 +45,12 @@ impl Python {
         Some(Self { interpreter, packages })
     }
 
+    /// The folder that the packages are in.
+    #[must_use]
+    pub fn packages(&self) -> &Path {
+        &self.packages
+    }
+
     /// Runs a script with `input` on its standard input, and reads one JSON document from its standard output.
     ///
     /// # Panics

@@ -39,7 +39,7 @@ impl Row {
 }
 
 /// The rows that hold lost bytes. `meant` and `found` are asked byte by byte.
-pub(super) fn rows(
+pub(crate) fn rows(
     offsets: impl Iterator<Item = u32>,
     meant: impl Fn(u32) -> Option<u8>,
     found: impl Fn(u32) -> Option<u8>,

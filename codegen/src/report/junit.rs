@@ -4,8 +4,8 @@ use std::fmt::Write;
 
 use quick_junit::{NonSuccessKind, Property, TestCase, TestCaseStatus, TestSuite};
 
+use super::template::sound as text;
 use super::view::{BoardView, CandidateView, Overview};
-use crate::output::plain;
 use crate::swap::Verdict;
 
 pub(super) fn write(whole: &Overview, accept: Verdict) -> String {
@@ -72,9 +72,4 @@ fn body(candidate: &CandidateView) -> String {
         }
     }
     out
-}
-
-/// A text without what XML 1.0 does not allow (section 2.2, `Char`).
-fn text(text: &str) -> String {
-    plain(text).replace(['\u{FFFE}', '\u{FFFF}'], "?")
 }

@@ -9,20 +9,33 @@ use crate::output::plain;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Language {
     Markdown,
+    Html,
 }
 
 const MARKDOWN: &[(&str, &str)] = &[("report.md.tera", include_str!("../../../templates/report.md.tera"))];
+
+const HTML: &[(&str, &str)] = &[
+    ("page.html.tera", include_str!("../../../templates/page.html.tera")),
+    ("page_chapter.html.tera", include_str!("../../../templates/page_chapter.html.tera")),
+    ("page_budget.html.tera", include_str!("../../../templates/page_budget.html.tera")),
+    ("page_address.html.tera", include_str!("../../../templates/page_address.html.tera")),
+    ("page.css.tera", include_str!("../../../templates/page.css.tera")),
+    ("timing.svg.tera", include_str!("../../../templates/timing.svg.tera")),
+    ("memory_map.svg.tera", include_str!("../../../templates/memory_map.svg.tera")),
+];
 
 impl Language {
     const fn templates(self) -> &'static [(&'static str, &'static str)] {
         match self {
             Self::Markdown => MARKDOWN,
+            Self::Html => HTML,
         }
     }
 
     const fn escape(self) -> fn(&str) -> String {
         match self {
             Self::Markdown => markdown,
+            Self::Html => html,
         }
     }
 }
@@ -40,13 +53,34 @@ pub(super) fn render<T: Serialize>(language: Language, name: &str, values: &T) -
     tera.render(name, &context).expect("a template uses only names that it is given")
 }
 
+/// A text as it can stand in any document: [`plain`], and without the code points that are characters to nobody.
+pub(super) fn sound(text: &str) -> String {
+    plain(text).replace(|c| matches!(u32::from(c), 0xFDD0..=0xFDEF) || u32::from(c) & 0xFFFE == 0xFFFE, "?")
+}
+
+/// A text as the text of an HTML element or of an attribute in double quotes.
+fn html(text: &str) -> String {
+    let mut escaped = String::with_capacity(text.len() + 8);
+    for c in sound(text).chars() {
+        match c {
+            '&' => escaped.push_str("&amp;"),
+            '<' => escaped.push_str("&lt;"),
+            '>' => escaped.push_str("&gt;"),
+            '"' => escaped.push_str("&quot;"),
+            '\'' => escaped.push_str("&#39;"),
+            c => escaped.push(c),
+        }
+    }
+    escaped
+}
+
 /// A text as Markdown that shows it as it is: no markup, no link, nobody called by name.
 ///
 /// Every ASCII punctuation character may follow a backslash (CommonMark 0.31.2, section 2.4); the characters of HTML
 /// become references (section 2.5). A forge finds `@name` and `#12` in the finished text, where no backslash helps, so an
 /// invisible word joiner follows `@` and `#`. What means something only at the start of a line is escaped only there.
 pub(super) fn markdown(text: &str) -> String {
-    let text = plain(text);
+    let text = sound(text);
     let mut escaped = String::with_capacity(text.len() + 8);
     for (at, c) in text.char_indices() {
         let (before, after) = (&text[..at], &text[at + c.len_utf8()..]);

@@ -56,7 +56,7 @@ pub struct Run {
 pub struct Baseline {
     old: Run,
     /// What the firmware expects to read when it reads on after a write: what it reads on the fitted part.
-    pointers: Option<Vec<u32>>,
+    pub(super) pointers: Option<Vec<u32>>,
     memo: Memo,
 }
 

@@ -11,10 +11,10 @@ use super::watched::{TRACED_NS, Watched, Window, transfer_text};
 use crate::board::{Board, Region, Strap, Wait, WriteShape};
 
 /// What the old contents outside the regions are: no code of ours writes this byte there.
-const BACKGROUND: u8 = 0xFE;
+pub(super) const BACKGROUND: u8 = 0xFE;
 
 /// Lost bytes that are looked into: more than any page, so that the first loss is told whole.
-const LOOKED_AT: usize = 512;
+pub(super) const LOOKED_AT: usize = 512;
 
 /// Seed of what a run draws: levels of open pins, the pointer at power-up.
 const SEED: u64 = 7;
@@ -34,16 +34,21 @@ pub fn meant_for(offset: u32) -> u8 {
 /// Runs the board's firmware on one part: writes every region that is written at run time, reads every region.
 #[must_use]
 pub fn run(board: &Board, part: &Part, reads_on_at: Option<&[u32]>) -> Run {
+    told(board, part, reads_on_at).0
+}
+
+/// The run that counts, with the seed that it was made with.
+pub(super) fn told(board: &Board, part: &Part, reads_on_at: Option<&[u32]>) -> (Run, u64) {
     let first = attempt(board, part, reads_on_at, SEED, true);
     // Firmware that never sets the whole pointer may find it by luck where it should stand; not twice.
     let lucky = board.firmware.word_address_bytes != part.model.word_address_bytes;
     if first.serves && lucky {
         let second = attempt(board, part, reads_on_at, SEED + 1, true);
         if !second.serves {
-            return second;
+            return (second, SEED + 1);
         }
     }
-    first
+    (first, SEED)
 }
 
 /// Whether the part serves, without a word on why it does not: enough for the rungs of the ladder.
@@ -90,7 +95,7 @@ fn transfer_at(board: &Board, part: &Part, reads_on_at: Option<&[u32]>, seed: u6
 }
 
 /// A rig with the part in the board, and the memory it begins with. The trace is off.
-fn set_up(board: &Board, part: &Part, seed: u64) -> (Rig, ChipId, Vec<u8>) {
+pub(super) fn set_up(board: &Board, part: &Part, seed: u64) -> (Rig, ChipId, Vec<u8>) {
     let bus = &board.bus;
     let rig = Rig::new(RigConfig { scl_hz: bus.scl_khz * 1000, supply_mv: bus.supply_mv, seed });
     rig.set_trace(false);
@@ -135,7 +140,7 @@ impl After {
 }
 
 /// The whole array as it should be after the run that began with `before`.
-fn wanted(board: &Board, mut before: Vec<u8>) -> Vec<u8> {
+pub(super) fn wanted(board: &Board, mut before: Vec<u8>) -> Vec<u8> {
     written(board).for_each(|region| fill(&mut before, region));
     before
 }
@@ -164,7 +169,7 @@ fn wp_level(part: &Part, protect: bool) -> Level {
     if part.model.write_protect.active_high == protect { Level::High } else { Level::Low }
 }
 
-fn execute(board: &Board, rig: &Rig, chip: ChipId, reads_on_at: Option<&[u32]>, traced: Window) -> Log {
+pub(super) fn execute(board: &Board, rig: &Rig, chip: ChipId, reads_on_at: Option<&[u32]>, traced: Window) -> Log {
     let settings = &board.firmware;
     let adjacent = match settings.write_shape {
         WriteShape::TwoRestarted => AdjacentWrites::Restart,

@@ -53,13 +53,18 @@ impl I2c for Watched<'_> {
     }
 }
 
-/// The transfer that was on the bus at a time, or the last before it, cut to a readable length; `None` if the trace does
-/// not reach back to one.
-pub(super) fn transfer_text(events: &[Event], at_ns: u64) -> Option<String> {
-    const MOST_CHARACTERS: usize = 72;
+/// The events of the transfer that was on the bus at a time, or of the last before it; `None` if the trace does not
+/// reach back to one.
+pub(super) fn transfer(events: &[Event], at_ns: u64) -> Option<&[Event]> {
     let start = events.iter().rposition(|event| event.at_ns <= at_ns && event.kind == EventKind::Start)?;
     let stop = events[start..].iter().position(|event| event.kind == EventKind::Stop);
-    let text = transfers(&events[start..stop.map_or(events.len(), |length| start + length + 1)]);
+    Some(&events[start..stop.map_or(events.len(), |length| start + length + 1)])
+}
+
+/// The same as text, cut to a readable length.
+pub(super) fn transfer_text(events: &[Event], at_ns: u64) -> Option<String> {
+    const MOST_CHARACTERS: usize = 72;
+    let text = transfers(transfer(events, at_ns)?);
     let line: String = text.lines().next()?.trim().chars().take(MOST_CHARACTERS).collect();
     Some(if line.len() < MOST_CHARACTERS { line } else { format!("{line} …") })
 }

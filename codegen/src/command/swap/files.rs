@@ -18,6 +18,9 @@ pub struct Files {
     /// Write JUnit XML, a case per board and candidate: a verdict worse than --accept fails.
     #[arg(long, value_name = "FILE")]
     pub junit: Option<PathBuf>,
+    /// Write one HTML page with pictures, to send to a colleague: it needs no other file and no network.
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
 }
 
 /// What makes a text of a report.
@@ -25,8 +28,11 @@ type Form = fn(&Report<'_>) -> String;
 
 impl Files {
     fn asked(&self) -> Vec<(&Path, Form)> {
-        let all: [(&Option<PathBuf>, Form); 2] =
-            [(&self.markdown, |report| report.markdown()), (&self.junit, |report| report.junit())];
+        let all: [(&Option<PathBuf>, Form); 3] = [
+            (&self.markdown, |report| report.markdown()),
+            (&self.junit, |report| report.junit()),
+            (&self.html, |report| report.page()),
+        ];
         all.into_iter().filter_map(|(path, form)| Some((path.as_deref()?, form))).collect()
     }
 
