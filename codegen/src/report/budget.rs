@@ -54,7 +54,11 @@ fn part(budget: &Budget, lines: Vec<Line>, key: &str) -> Part {
         Standing::Inside => "the pull-ups are inside the window",
         _ => "the pull-ups are outside the window",
     };
-    let clock = if budget.timing.rate_fits { "the SCL rate fits" } else { "the SCL rate does not fit" };
+    let clock = match budget.timing.rate_fits {
+        Some(true) => "the SCL rate fits",
+        Some(false) => "the SCL rate does not fit",
+        None => "the part's SCL rate is not stated",
+    };
     let wear = match budget.wear.years_to_rating {
         Some(years) => format!("{} years to the rated write cycles at the busiest place", years_text(years)),
         None => "nothing is written at run time".to_owned(),

@@ -63,15 +63,13 @@ impl Files {
         Faults(faults).or_ok(())
     }
 
-    /// Writes what was asked for; each file is replaced whole or not at all.
+    /// Writes what was asked for: all files, or none.
     ///
     /// # Errors
     /// Everything that could not be written.
     pub(super) fn write(&self, report: &Report<'_>) -> Result<(), Faults> {
-        let mut faults = Vec::new();
-        for (path, form) in self.asked() {
-            faults.extend(disk::replace(path, &form(report)).err());
-        }
-        Faults(faults).or_ok(())
+        let texts: Vec<(&Path, String)> = self.asked().into_iter().map(|(path, form)| (path, form(report))).collect();
+        let files: Vec<(&Path, &[u8])> = texts.iter().map(|(path, text)| (*path, text.as_bytes())).collect();
+        disk::replace_all(&files).map(|_| ())
     }
 }
