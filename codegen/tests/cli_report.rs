@@ -28,13 +28,15 @@ fn reports_are_written_beside_the_answer_which_stays_as_it_is() {
     let folder = tempfile::tempdir().unwrap();
     let board = board("valve-driver.toml");
     let alone = swap(folder.path(), &[&board, "--json"]);
-    let with = swap(folder.path(), &[&board, "--json", "--markdown", "a.md", "--junit", "a.xml"]);
+    let with = swap(folder.path(), &[&board, "--json", "--markdown", "a.md", "--junit", "a.xml", "--html", "a.html"]);
     assert_eq!((alone.status.code(), &alone.stdout), (with.status.code(), &with.stdout));
     let text = fs::read_to_string(folder.path().join("a.md")).unwrap();
     assert!(text.contains("| 24LC64 | reconfigure | page: set the firmware's page to 32 bytes |"), "{text}");
     let text = fs::read_to_string(folder.path().join("a.xml")).unwrap();
     assert!(text.contains("tests=\"2\" skipped=\"0\" failures=\"0\" errors=\"0\""), "{text}");
-    assert_eq!(files(folder.path()).len(), 2, "no temporary file is left");
+    let text = fs::read_to_string(folder.path().join("a.html")).unwrap();
+    assert!(text.contains("<title>Best in place of 24LC256: AT24C256C, drop-in.</title>"), "{text}");
+    assert_eq!(files(folder.path()).len(), 3, "no temporary file is left");
 }
 
 #[test]
@@ -53,6 +55,7 @@ fn bad_names_of_files_are_all_reported_and_nothing_is_written() {
     let board = board("valve-driver.toml");
     for (arguments, told) in [
         (&["--markdown", "kept.md", "--junit", "kept.md"][..], &["is named for two reports"][..]),
+        (&["--html", "kept.md", "--lines", "kept.md"], &["is named for two reports"]),
         (&["--markdown", "kept.md", "--junit", "missing/a.xml"], &["lies in a folder that does not exist"]),
         (&["--markdown", ".", "--junit", "missing/a.xml"], &["is not a file", "does not exist"]),
     ] {

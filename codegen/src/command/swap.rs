@@ -95,7 +95,7 @@ impl Swap {
         let catalogue = options.catalogue()?;
         let (stock, jobs) = self.jobs(&catalogue)?;
         let currency = stock.as_ref().map_or("", |stock| stock.currency.as_str());
-        self.files.check()?;
+        self.files.check(self.lines.as_deref())?;
         let mut lines = match &self.lines {
             Some(path) => {
                 let digest = shard::digest(&jobs, &catalogue, stock.as_ref(), self.accept);

@@ -41,16 +41,16 @@ impl Files {
         !self.asked().is_empty()
     }
 
-    /// Looks at the names before anything is computed.
+    /// Looks at the names, that of the results among them, before anything is computed.
     ///
     /// # Errors
     /// Two reports would be written to one file, a folder is missing, or a name is that of a folder.
-    pub(super) fn check(&self) -> Result<(), Faults> {
-        let asked = self.asked();
+    pub(super) fn check(&self, lines: Option<&Path>) -> Result<(), Faults> {
+        let asked: Vec<&Path> = lines.into_iter().chain(self.asked().into_iter().map(|(path, _)| path)).collect();
         let mut faults = Vec::new();
-        for (at, (path, _)) in asked.iter().enumerate() {
+        for (at, path) in asked.iter().enumerate() {
             let file = path.display().to_string();
-            if asked[..at].iter().any(|(other, _)| other == path) {
+            if asked[..at].contains(path) {
                 faults.push(Fault::of_file(&file, "is named for two reports", "give each report its own file"));
             }
             let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
