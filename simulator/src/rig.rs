@@ -204,13 +204,13 @@ impl Rig {
         Wire::new(self.world.clone(), config)
     }
 
-    /// A bit-banging controller at the lines, at the SCL rate of the rig.
+    /// A bit-banging controller at the lines, with the clock plan of the rig.
     #[must_use]
     pub fn bit_bang(&self, config: WireConfig) -> BitBang<WirePin, WirePin, RigDelay> {
         let wire = self.wire(config);
-        let scl_hz = self.world.borrow().scl_hz;
+        let (scl_hz, plan) = (self.world.borrow().scl_hz, self.world.borrow().plan);
         match BitBang::new(wire.sda(), wire.scl(), self.delay(), scl_hz) {
-            Ok(bus) => bus,
+            Ok(bus) => bus.with_plan(plan),
             Err(error) => unreachable!("pins of a rig do not fail: {error}"),
         }
     }

@@ -3,7 +3,8 @@
 //! All times are nanoseconds in a `u64` that starts at 0 with the rig. Nothing reads a clock of the host.
 //!
 //! One SCL period `T` is `10^9 / scl_hz`, rounded up. Its low part is 55 % and its high part 45 %, which keeps the minima
-//! of Standard-, Fast- and Fast-mode Plus at their full rates. The costs, at byte level and at wire level alike:
+//! of Standard-, Fast- and Fast-mode Plus at their full rates; [`ClockPlan::keeping`] gives other shares for a part with
+//! limits of its own. The costs, at byte level and at wire level alike:
 //!
 //! | On the bus | Cost | Instant that counts |
 //! |---|---|---|
@@ -11,6 +12,8 @@
 //! | repeated START | `2 T` | SDA falls `T` + the low part after the last falling SCL |
 //! | byte with its acknowledge bit | `9 T` | the receiver has the byte at the eighth rising SCL |
 //! | STOP | `T` | SDA rises at the end |
+
+use crate::model::AcLimits;
 
 /// The clock plan of a controller.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,6 +36,24 @@ impl ClockPlan {
         Self { period_ns, low_ns: period_ns - high_ns, high_ns }
     }
 
+    /// The same rate with low and high parts that keep these limits: as near to this plan as they allow. `None` if the
+    /// period has no room for them.
+    ///
+    /// The high part is also hold time of START and set-up time of STOP; the low part is also bus free time and set-up
+    /// time of a repeated START, and in it a chip has to bring out its data.
+    #[must_use]
+    pub const fn keeping(self, limits: &AcLimits) -> Option<Self> {
+        let high = longest([limits.t_high, limits.t_hd_sta, limits.t_su_sto, 0]);
+        let low = longest([limits.t_low, limits.t_buf, limits.t_su_sta, limits.t_aa_max]);
+        if low + high > self.period_ns {
+            return None;
+        }
+        let most = self.period_ns - low;
+        let at_least = if self.high_ns > high { self.high_ns } else { high };
+        let high_ns = if at_least < most { at_least } else { most };
+        Some(Self { high_ns, low_ns: self.period_ns - high_ns, ..self })
+    }
+
     /// Length of a byte with its acknowledge bit.
     #[must_use]
     pub const fn byte_ns(self) -> u64 {
@@ -50,10 +71,14 @@ impl ClockPlan {
     }
 }
 
+const fn longest([a, b, c, d]: [u32; 4]) -> u64 {
+    let (first, second) = (if a > b { a } else { b }, if c > d { c } else { d });
+    (if first > second { first } else { second }) as u64
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::AcLimits;
 
     #[test]
     fn clock_plan_keeps_the_limits_of_each_bus_mode_at_its_full_rate() {
@@ -65,6 +90,17 @@ mod tests {
             assert!(plan.high_ns >= u64::from(ac.t_su_sto));
             assert_eq!(plan.low_ns + plan.high_ns, plan.period_ns);
         }
+    }
+
+    #[test]
+    fn a_part_with_limits_of_its_own_gets_other_shares_of_the_same_period() {
+        let plan = ClockPlan::for_scl_hz(1_000_000);
+        let (high, low) = (AcLimits { t_high: 500, t_low: 500, ..AcLimits::FAST_PLUS }, AcLimits::FAST_PLUS);
+        let shares = |limits: &AcLimits| plan.keeping(limits).map(|plan| (plan.low_ns, plan.high_ns));
+        assert_eq!(shares(&high), Some((500, 500)));
+        assert_eq!(shares(&low), Some((550, 450)), "nothing changes where nothing must");
+        assert_eq!(shares(&AcLimits { t_low: 600, ..low }), Some((600, 400)));
+        assert_eq!(shares(&AcLimits { t_low: 600, t_hd_sta: 401, ..low }), None);
     }
 
     #[test]

@@ -10,6 +10,7 @@ use crate::rig::Rig;
 use crate::rng::Rng;
 use crate::supply::SupplyProfile;
 use crate::time::ClockPlan;
+use crate::wire::state::limits_of;
 
 impl Rig {
     /// Puts A0 of a chip at high voltage, which reversible software protection needs, or takes it away.
@@ -98,6 +99,20 @@ impl Rig {
         for chip in &mut world.chips {
             chip.scl_hz = scl_hz;
         }
+    }
+
+    /// Shapes SCL so that the AC limits of every chip attached so far, at this supply, are kept at the rate of the rig.
+    /// Returns `false`, and changes nothing, if the rate leaves no room for that. For byte-level controllers and for bit-
+    /// banging ones made afterwards.
+    #[must_use = "nothing has changed if this is false"]
+    pub fn fit_clock(&self) -> bool {
+        let world = &mut *self.world.borrow_mut();
+        let fitted = world.chips.iter().try_fold(world.plan, |plan, chip| plan.keeping(&limits_of(chip)));
+        // What one chip moved may be too little for another one.
+        let kept = |plan: &ClockPlan| world.chips.iter().all(|chip| plan.keeping(&limits_of(chip)) == Some(*plan));
+        let Some(plan) = fitted.filter(kept) else { return false };
+        world.plan = plan;
+        true
     }
 
     /// With `true`, bytes arrive with flipped bits, drawn from the seed, while SCL is above a chip's grade (rule P2).

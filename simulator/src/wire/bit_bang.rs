@@ -102,6 +102,12 @@ impl<Sda: OutputPin + InputPin, Scl: OutputPin + InputPin, Delay: DelayNs> BitBa
         Ok(Self { sda, scl, delay, plan: ClockPlan::for_scl_hz(scl_hz), in_transfer: false })
     }
 
+    /// The same controller with another clock plan.
+    #[must_use]
+    pub fn with_plan(self, plan: ClockPlan) -> Self {
+        Self { plan, ..self }
+    }
+
     /// Gives the pins and the delay back.
     pub fn release(self) -> (Sda, Scl, Delay) {
         (self.sda, self.scl, self.delay)

@@ -82,7 +82,8 @@ impl WireState {
 }
 
 /// The AC limits of a chip at its supply.
-fn limits_of(chip: &Chip) -> AcLimits {
+/// AC limits of a chip at its supply.
+pub(crate) fn limits_of(chip: &Chip) -> AcLimits {
     chip.grade().or(chip.model.speed.first()).map_or(AcLimits::FAST, |grade| grade.ac)
 }
 
