@@ -5,6 +5,7 @@
 
 pub mod bare;
 pub mod boards;
+pub mod damage;
 pub mod floor;
 pub mod fuzz;
 pub mod hostile;
