@@ -142,3 +142,13 @@ fn bad_input_is_refused_with_what_to_do() {
     refused(&["show", "24lc32a", "--straps", "a0=open"], "reads as anything");
     refused(&["show", "at24c32e", "--package", "bga-400"], "is no footprint");
 }
+
+#[test]
+fn endurance_is_shown_at_every_temperature_that_the_sheet_states() {
+    let flat = |part: &str| run(&["show", part]).out.split_whitespace().collect::<Vec<_>>().join(" ");
+    for value in ["10 000 000 cycles at 25 C", "1 000 000 cycles at 85 C", "300 000 cycles at 105 C"] {
+        assert!(flat("s-24cs01a").contains(value), "{value}");
+    }
+    assert!(flat("24lc256").contains("1 000 000 cycles at 25 C"));
+    assert!(!flat("24lc128").contains("cycles at "));
+}

@@ -96,7 +96,7 @@ fn writing(card: &Card) -> Vec<Line<'_>> {
     if card.kind == Kind::Fram {
         return vec![line("endurance", &card.endurance_cycles, |n| format!("{} cycles", grouped(*n)))];
     }
-    vec![
+    let mut lines = vec![
         line("write cycle, longest", &card.write_cycle_max_us, |us| format!("{} ms", thousandths(*us))),
         line("write cycle, typical", &card.write_cycle_typ_us, |us| format!("{} ms", thousandths(*us))),
         line("write cycle per", &card.write_cycle_per, word),
@@ -104,7 +104,14 @@ fn writing(card: &Card) -> Vec<Line<'_>> {
         line("pointer after a write", &card.pointer_after_write, word),
         line("endurance", &card.endurance_cycles, |n| format!("{} cycles", grouped(*n))),
         line("wear counts per", &card.wear_unit, word),
-    ]
+    ];
+    if let Some(points) = &card.endurance_at {
+        for point in &points.value {
+            let value = format!("{} cycles at {} C", grouped(point.cycles), point.celsius);
+            lines.push(Line { label: "endurance at", value, basis: &points.basis });
+        }
+    }
+    lines
 }
 
 fn electrical(card: &Card) -> Vec<Line<'_>> {
