@@ -18,7 +18,8 @@
 //! | after the write has returned `Ok` | the new value |
 //!
 //! Other records are never touched, since they are in other pages. This holds for every state in which a part may leave
-//! the page in flight, wrong bytes with a right CRC excepted (one in 2^32).
+//! the page in flight, wrong bytes with a right CRC excepted (one in 2^32). The README has the number of cuts that were
+//! tried, and what they left.
 //!
 //! Why three slots: a page that was cut may read well once and badly later. Its value, never acknowledged, may be seen
 //! and then be gone; but the last acknowledged one must still be there when the next write is cut too. A ring of `n`
