@@ -1,5 +1,7 @@
 //! Looking at dumps: nothing panics, nothing is claimed outside the dump, and random contents are not taken for a format.
 
+use std::sync::OnceLock;
+
 use pagewise::card::Catalogue;
 use pagewise::inspect::{Content, Found, Sure, Whole, edid, fru, look, spd, whole};
 use proptest::collection::vec;
@@ -10,6 +12,11 @@ use proptest::test_runner::{Config, RngSeed};
 /// A valid FRU: header and a product area with all fields empty (Quanta QSSC-S99K manual, page 120).
 const FRU: [u8; 24] =
     [1, 0, 0, 0, 1, 0, 0, 0xFE, 0x01, 0x02, 0x00, 0xC0, 0xC0, 0xC0, 0xC0, 0xC0, 0xC0, 0xC0, 0xC1, 0, 0, 0, 0, 0xFC];
+
+fn catalogue() -> &'static Catalogue {
+    static CATALOGUE: OnceLock<Catalogue> = OnceLock::new();
+    CATALOGUE.get_or_init(|| Catalogue::embedded().unwrap())
+}
 
 fn config(cases: u32) -> Config {
     Config { cases, rng_seed: RngSeed::Fixed(0x0D15_EA5E), failure_persistence: None, ..Config::default() }
@@ -77,7 +84,7 @@ proptest! {
             }
             dump.truncate(1 + cut.index(dump.len()));
         }
-        let catalogue = Catalogue::embedded().unwrap();
+        let catalogue = catalogue();
         let found = look(&dump, catalogue.find(part));
         inside(&found, dump.len())?;
         let _ = (whole(&found), edid::read(&dump), fru::read(&dump), spd::read(&dump));
@@ -155,6 +162,32 @@ fn a_slot_that_was_cut_is_told_beside_intact_ones() {
     assert_eq!(of(64), &Content::DamagedRecord { id: 9 });
     let newest = |at| matches!(of(at), Content::Record(slot) if slot.newest);
     assert_eq!((newest(0), newest(128)), (true, false));
+}
+
+/// The rules for these are recalled, not read in a source (`from_memory` in `tests/data/standards.toml`): findings say so
+/// and are never certain.
+#[test]
+fn modules_of_other_kinds_are_told_with_a_proviso() {
+    let mut ddr4 = data(512);
+    ddr4[2] = 0x0C;
+    let crc = crc::Crc::<u16>::new(&crc::CRC_16_XMODEM).checksum(&ddr4[..126]);
+    ddr4[126..128].copy_from_slice(&crc.to_le_bytes());
+    let mut ddr2 = data(256);
+    ddr2[2] = 0x08;
+    ddr2[63] = ddr2[..63].iter().fold(0u8, |sum, byte| sum.wrapping_add(*byte));
+    for (dump, memory, sure) in [(ddr4, spd::Memory::Ddr4, Sure::Likely), (ddr2, spd::Memory::Ddr2, Sure::Possible)] {
+        let found = look(&dump, None);
+        let Content::Spd(read) = &found[0].content else { panic!("{found:?}") };
+        assert_eq!((read.memory, read.from_memory, found[0].sure), (memory, true, sure));
+        assert!(found[0].because.contains("recalled, not read in a source"), "{found:?}");
+        let mut changed = dump.clone();
+        changed[40] ^= 4;
+        assert!(!look(&changed, None).iter().any(|found| matches!(found.content, Content::Spd(_))));
+    }
+}
+
+fn data(length: usize) -> Vec<u8> {
+    (0..length as u32).map(|n| (n * n / 3 % 253) as u8).collect()
 }
 
 #[test]

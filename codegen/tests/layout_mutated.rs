@@ -1,6 +1,8 @@
 //! Layouts, unit tables and image files, damaged at random: a result or messages with places, never a panic. Each run is
 //! drawn from a fixed seed; `PAGEWISE_CASES` multiplies the number of runs.
 
+use std::sync::OnceLock;
+
 use pagewise::card::Catalogue;
 use pagewise::fault::Faults;
 use pagewise::image::{Form, Image, build, formats, units};
@@ -19,6 +21,11 @@ const UNITS: [&str; 2] = [
     include_str!("../../examples/layouts/field-gateway-units.csv"),
     include_str!("../../examples/layouts/press-counter-units.csv"),
 ];
+
+fn catalogue() -> &'static Catalogue {
+    static CATALOGUE: OnceLock<Catalogue> = OnceLock::new();
+    CATALOGUE.get_or_init(|| Catalogue::embedded().unwrap())
+}
 
 fn config(cases: u32) -> Config {
     let times = std::env::var("PAGEWISE_CASES").ok().and_then(|text| text.parse().ok()).unwrap_or(1);
@@ -139,7 +146,7 @@ proptest! {
         if let Err(faults) = &units {
             sound(faults, &table)?;
         }
-        let catalogue = Catalogue::embedded().unwrap();
+        let catalogue = catalogue();
         let card = catalogue.find(part).unwrap();
         let placed = match layout.place(card) {
             Ok(placed) => placed,

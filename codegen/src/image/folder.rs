@@ -57,7 +57,10 @@ pub fn write(folder: &Path, files: &[ImageFile], manifest: &[Entry], overwrite: 
     let shown = folder.display().to_string();
     let old = check(folder, &shown, overwrite)?;
     let unwritable = |error: io::Error| {
-        Fault::of_file(&shown, format!("cannot be written: {error}"), "check the path and its permissions")
+        // The temporary folder's name, which the error may carry, means nothing to the user.
+        let cause =
+            error.get_ref().and_then(|inner| inner.source()).map_or_else(|| error.to_string(), ToString::to_string);
+        Fault::of_file(&shown, format!("cannot be written: {cause}"), "check the folder around it and its permissions")
     };
     let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty());
     let parent = parent.map_or_else(|| PathBuf::from("."), Path::to_owned);
