@@ -235,11 +235,38 @@ fn a_folder_or_a_manifest_is_programmed_unit_by_unit() {
         let chip = fs::read(line.path("chips").join(format!("TI-{seed}.bin"))).unwrap();
         assert!(chip == over(&image(seed, 200), 4096), "TI-{seed}");
     }
-    let journal = fs::read_to_string(line.path("units/line.jsonl")).unwrap();
+    let journal = fs::read_to_string(line.path("line.jsonl")).unwrap();
     assert_eq!(journal.matches("\"event\":\"good\"").count(), 5);
     let verify = ["verify", "units", "--part", "24lc32a", "--memory", "chips/TI-2.bin", "--unit"];
     assert_eq!(line.run(&[&verify[..], &["TI-2"]].concat()).code, 0);
     assert_eq!(line.run(&[&verify[..], &["TI-4"]].concat()).code, 1);
+}
+
+#[test]
+fn the_images_of_a_layout_go_into_the_parts_they_were_made_for() {
+    let line = Line::new(1);
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
+    let layouts = root.join("examples/layouts").canonicalize().unwrap();
+    let (layout, units) = (layouts.join("press-counter.toml"), layouts.join("press-counter-units.csv"));
+    let build =
+        ["image", layout.to_str().unwrap(), "--part", "24lc64", "--units", units.to_str().unwrap(), "-o", "units"];
+    let built = line.run(&build);
+    assert_eq!(built.code, 0, "{}{}", built.out, built.err);
+    let manifest = fs::read_to_string(line.path("units/manifest.jsonl")).unwrap();
+    let entries: Vec<Value> = manifest.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let part = entries[0]["part"].as_str().unwrap();
+    fs::create_dir(line.path("chips")).unwrap();
+    let run = line.run(&["program", "units", "--part", part, "--memory", "chips", "--json"]);
+    assert_eq!((run.code, run.json()["good"].as_u64().unwrap() as usize), (0, entries.len()), "{}", run.out);
+    for (entry, unit) in entries.iter().zip(run.json()["units"].as_array().unwrap()) {
+        assert_eq!((&entry["unit"], &entry["sha256"]), (&unit["unit"], &unit["sha256"]));
+        let memory = format!("chips/{}.bin", entry["unit"].as_str().unwrap());
+        let name = entry["unit"].as_str().unwrap();
+        let same = line.run(&["verify", "units", "--unit", name, "--part", part, "--memory", &memory]);
+        assert_eq!(same.code, 0, "{}", same.out);
+    }
+    // The folder of images is as the image command left it.
+    assert_eq!(line.run(&[&build[..], &["--overwrite"]].concat()).code, 0);
 }
 
 #[test]

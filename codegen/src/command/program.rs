@@ -3,7 +3,7 @@
 mod ask;
 mod text;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::Args;
@@ -41,10 +41,10 @@ pub struct Program {
     /// Which part sits where.
     #[command(flatten)]
     pub socket: SocketOptions,
-    /// The line's journal (default: line.jsonl beside the image).
+    /// The line's journal (default: line.jsonl in the working folder).
     #[arg(long, value_name = "FILE")]
     pub journal: Option<PathBuf>,
-    /// Folder for what parts held before (default: backups beside the image).
+    /// Folder for what parts held before (default: backups in the working folder).
     #[arg(long, value_name = "FOLDER")]
     pub backups: Option<PathBuf>,
     /// Write parts that hold something else; it is lost but for the backup.
@@ -101,12 +101,10 @@ impl Program {
         socket.scan = !self.no_scan;
         let units = self.read_units(&socket)?;
         let identification = self.read_identification(&socket)?;
-        let folder = if self.image.is_dir() { Some(self.image.as_path()) } else { self.image.parent() };
-        let folder = folder.unwrap_or(Path::new("")).to_owned();
-        let path = self.journal.clone().unwrap_or_else(|| folder.join("line.jsonl"));
+        let path = self.journal.clone().unwrap_or_else(|| "line.jsonl".into());
         let mut journal = Journal::open(&path)?;
         let torn = journal.torn();
-        let backups = self.backups.clone().unwrap_or_else(|| folder.join("backups"));
+        let backups = self.backups.clone().unwrap_or_else(|| "backups".into());
         ask::stop_on_signal(&STOP)?;
         let line = Line { catalogue: &catalogue, socket: &socket, backups, identification };
         let reports = self.each(&line, &units, &mut journal)?;

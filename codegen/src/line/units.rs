@@ -8,6 +8,7 @@ use serde::Deserialize;
 
 use super::wanted::Wanted;
 use crate::fault::{Fault, Faults};
+use crate::image::folder::MANIFEST;
 use crate::image::{Form, formats};
 
 /// A unit and its image.
@@ -24,13 +25,11 @@ pub struct Unit {
 /// A line of a manifest; more fields are allowed.
 #[derive(Deserialize)]
 struct Entry {
-    unit: String,
+    /// Null for the one image of a layout that takes no values per unit: the file's name then names the unit.
+    unit: Option<String>,
     file: PathBuf,
     sha256: String,
 }
-
-/// File name of the manifest in a folder.
-pub const MANIFEST: &str = "manifest.jsonl";
 
 /// Longest name of a unit.
 const NAME_MOST: usize = 120;
@@ -151,11 +150,12 @@ fn of_manifest(path: &Path) -> Result<Vec<Unit>, Faults> {
                 continue;
             }
         };
-        if let Err(reason) = check_name(&entry.unit) {
+        let name = entry.unit.unwrap_or_else(|| stem(&entry.file));
+        if let Err(reason) = check_name(&name) {
             faults.0.push(fault("unit", reason, "give another name"));
         }
-        if let Some(earlier) = seen.insert(entry.unit.clone(), number) {
-            let reason = format!("`{}` stands in line {earlier} already", entry.unit);
+        if let Some(earlier) = seen.insert(name.clone(), number) {
+            let reason = format!("`{name}` stands in line {earlier} already");
             faults.0.push(fault("unit", reason, "keep one of them"));
         }
         match image(&folder.join(&entry.file)) {
@@ -166,7 +166,7 @@ fn of_manifest(path: &Path) -> Result<Vec<Unit>, Faults> {
             }
             Ok(wanted) => {
                 let file = folder.join(&entry.file).display().to_string();
-                units.push(Unit { name: entry.unit, file, wanted });
+                units.push(Unit { name, file, wanted });
             }
         }
     }
