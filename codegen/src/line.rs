@@ -19,6 +19,7 @@ pub mod lock;
 pub mod look;
 pub mod plan;
 pub mod progress;
+pub mod report;
 pub mod resume;
 pub mod socket;
 pub mod steps;
@@ -27,8 +28,9 @@ pub mod units;
 pub mod wanted;
 
 pub use bus::{LineBus, LineDelay, LineError};
+pub use report::{Ending, Survey, UnitReport};
 pub use socket::Socket;
-pub use steps::{Ending, Order, UnitReport, program};
+pub use steps::{Order, program};
 pub use wanted::Wanted;
 
 use serde::Serialize;
@@ -70,7 +72,7 @@ impl Step {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Halt {
     /// How the unit ends.
-    pub result: steps::Ending,
+    pub result: Ending,
     /// Where.
     pub step: Step,
     /// What happened, with the numbers.
@@ -84,18 +86,18 @@ pub struct Halt {
 impl Halt {
     /// Something is wrong; nobody decided it.
     pub(crate) fn failed(step: Step, reason: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self { result: steps::Ending::Failed, step, reason: reason.into(), remedy: remedy.into(), hazard: None }
+        Self { result: Ending::Failed, step, reason: reason.into(), remedy: remedy.into(), hazard: None }
     }
 
     /// The line would lose something and wants to be told to.
     pub(crate) fn refused(step: Step, reason: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self { result: steps::Ending::Refused, ..Self::failed(step, reason, remedy) }
+        Self { result: Ending::Refused, ..Self::failed(step, reason, remedy) }
     }
 
     /// Somebody asked to stop.
     pub(crate) fn stopped(step: Step) -> Self {
         let remedy = "run the same command again to go on";
-        Self { result: steps::Ending::Stopped, ..Self::failed(step, "stopped on request", remedy) }
+        Self { result: Ending::Stopped, ..Self::failed(step, "stopped on request", remedy) }
     }
 
     pub(crate) const fn named(mut self, hazard: &'static str) -> Self {

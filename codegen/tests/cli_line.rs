@@ -3,62 +3,10 @@
 mod cli_support;
 
 use std::fs;
-use std::io::Write;
-use std::path::{Path, PathBuf};
-use std::process::Stdio;
+use std::path::Path;
 
-use cli_support::{Run, command, finished};
+use cli_support::line::{Line, flat, image, over};
 use serde_json::Value;
-
-struct Line {
-    folder: tempfile::TempDir,
-}
-
-impl Line {
-    /// A folder with an image of `length` bytes.
-    fn new(length: usize) -> Self {
-        let line = Self { folder: tempfile::tempdir().unwrap() };
-        fs::write(line.path("TI-1.bin"), image(1, length)).unwrap();
-        line
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    fn run(&self, arguments: &[&str]) -> Run {
-        finished(command(arguments).current_dir(self.folder.path()).stdin(Stdio::null()).output().unwrap())
-    }
-
-    fn program(&self, more: &[&str]) -> Run {
-        self.run(&[&["program", "TI-1.bin", "--part", "24lc32a", "--memory", "chip.bin"], more].concat())
-    }
-
-    fn chip(&self) -> Vec<u8> {
-        fs::read(self.path("chip.bin")).unwrap()
-    }
-
-    fn events(&self) -> Vec<String> {
-        let text = fs::read_to_string(self.path("line.jsonl")).unwrap_or_default();
-        let records = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
-        records.map(|record| record["event"].as_str().unwrap().to_owned()).collect()
-    }
-}
-
-fn image(seed: u8, length: usize) -> Vec<u8> {
-    (0..length).map(|n| (n as u8).wrapping_mul(31).wrapping_add((n >> 8) as u8) ^ seed).collect()
-}
-
-fn over(bytes: &[u8], capacity: usize) -> Vec<u8> {
-    let mut all = vec![0xFF; capacity];
-    all[..bytes.len()].copy_from_slice(bytes);
-    all
-}
-
-/// One line of text, blanks as one.
-fn flat(run: &Run) -> String {
-    format!("{} {}", run.out, run.err).split_whitespace().collect::<Vec<_>>().join(" ")
-}
 
 #[test]
 fn a_unit_is_looked_at_backed_up_written_verified_and_recorded() {
@@ -270,52 +218,6 @@ fn the_images_of_a_layout_go_into_the_parts_they_were_made_for() {
 }
 
 #[test]
-fn verify_says_where_what_was_expected_and_what_was_found() {
-    let line = Line::new(300);
-    assert_eq!(line.program(&[]).code, 0);
-    let mut chip = line.chip();
-    (chip[0x10], chip[0x11], chip[0x100], chip[0x200]) = (0xAA, 0xBB, 0xCC, 0xDD);
-    fs::write(line.path("chip.bin"), &chip).unwrap();
-    let call = ["verify", "TI-1.bin", "--part", "24lc32a", "--memory", "chip.bin"];
-    let run = line.run(&call);
-    let expected = image(1, 300);
-    assert_eq!(run.code, 1);
-    let text = flat(&run);
-    let stretch = format!("0x0010 expected {:02X} {:02X} found AA BB", expected[0x10], expected[0x11]);
-    assert!(
-        text.contains(&stretch) && text.contains("0x0100") && text.contains("3 of 300 bytes, in 2 places"),
-        "{text}"
-    );
-    assert!(!text.contains("0x0200"), "behind the image nothing is compared");
-    let json = line.run(&[&call[..], &["--json"]].concat()).json();
-    assert_eq!((&json["same"], &json["differing_bytes"]), (&false.into(), &3.into()));
-    assert_eq!(json["differences"][0]["found"], "aabb");
-    assert!(line.chip() == chip, "nothing was written");
-}
-
-#[test]
-fn a_dump_in_any_form_holds_what_the_part_holds() {
-    let line = Line::new(4096);
-    fs::write(line.path("chip.bin"), image(5, 4096)).unwrap();
-    for file in ["a.bin", "a.hex", "a.srec"] {
-        let run = line.run(&["dump", "--part", "24lc32a", "--memory", "chip.bin", "-o", file, "--json"]);
-        assert_eq!((run.code, &run.json()["bytes"]), (0, &4096.into()), "{file}: {}{}", run.out, run.err);
-        // The part holds the dump: read back through the other door.
-        let same = line.run(&["verify", file, "--part", "24lc32a", "--memory", "chip.bin"]);
-        assert_eq!(same.code, 0, "{file}: {}", same.out);
-    }
-    assert!(fs::read(line.path("a.bin")).unwrap() == image(5, 4096));
-    assert!(line.chip() == image(5, 4096), "nothing was written");
-    let silent = line.run(&["dump", "--part", "24lc32a", "--trouble", "unplugged=0", "-o", "b.bin"]);
-    assert!(silent.code == 1 && !line.path("b.bin").exists(), "{}", silent.out);
-    // The wrong part is told by its repeating contents.
-    fs::write(line.path("small.bin"), image(5, 2048)).unwrap();
-    let wrong = ["dump", "--part", "24lc32a", "--memory", "small.bin", "--trouble", "fitted=24lc16b", "-o", "c.bin"];
-    let run = line.run(&wrong);
-    assert!(run.code == 1 || flat(&run).contains("caution"), "{}", run.out);
-}
-
-#[test]
 fn bad_input_is_refused_before_anything_is_sent_or_written() {
     let line = Line::new(300);
     fs::write(line.path("large.bin"), vec![1; 5000]).unwrap();
@@ -368,83 +270,4 @@ fn one_journal_belongs_to_one_process_and_a_torn_line_is_told() {
     assert_eq!(run.code, 0, "the torn `good` does not count: {}", run.out);
     assert!(flat(&run).contains("torn"), "{}", run.out);
     assert_eq!(line.events(), ["begin", "begin", "good"]);
-}
-
-/// A card with an identification page that can be locked.
-fn lockable(line: &Line) {
-    fs::create_dir(line.path("cards")).unwrap();
-    let card = cli_support::card("\"own\"")
-        + "word_address_bytes = 2\n[[region]]\nkind = \"identification-page\"\ndevice_code = \"1 0 1 1\"\n\
-           address_bits = \"A2 A1 A0\"\nword_address_bytes = 2\nlength = 32\naccess = \"lockable\"\n";
-    fs::write(line.path("cards/own.toml"), card).unwrap();
-    fs::write(line.path("id.bin"), b"Tamarind Instruments TI-1 rev 3 ").unwrap();
-    fs::write(line.path("other.bin"), b"something else").unwrap();
-}
-
-#[test]
-fn a_lock_needs_its_flag_and_the_name_of_the_unit_typed() {
-    let line = Line::new(300);
-    lockable(&line);
-    let call = ["program", "TI-1.bin", "--cards", "cards", "--part", "own", "--memory", "chip.bin"];
-    let lock = [&call[..], &["--identification", "id.bin", "--lock-identification"]].concat();
-    for (confirm, typed) in [(&["--confirm", "TI-2"][..], ""), (&[], ""), (&[], "yes\n"), (&[], "TI-1 \n")] {
-        let run = typing(&line, &[&lock[..], confirm].concat(), typed);
-        assert_eq!(run.code, 2, "{confirm:?} {typed:?}: {}{}", run.out, run.err);
-        assert!(run.err.contains("was not confirmed") && line.events().is_empty(), "{}", run.err);
-    }
-    // Written without the lock, it can be written again.
-    assert_eq!(line.run(&[&call[..], &["--identification", "other.bin"]].concat()).code, 0);
-    let run = typing(&line, &[&lock[..], &["--again"]].concat(), "TI-1\n");
-    assert_eq!(run.code, 0, "{}{}", run.out, run.err);
-    assert!(run.err.contains("cannot be undone") && run.out.contains("locked for ever"), "{}{}", run.err, run.out);
-    assert_eq!(line.events(), ["begin", "good", "begin", "lock-begin", "locked", "good"]);
-    // Locked is locked, also for the next command.
-    let refused = line.run(&[&call[..], &["--again", "--identification", "other.bin"]].concat());
-    assert!(refused.code == 1 && flat(&refused).contains("locked already"), "{}", refused.out);
-    let same = line.run(&[&call[..], &["--identification", "id.bin"]].concat());
-    assert_eq!(same.code, 0, "it holds this already: {}", same.out);
-}
-
-fn typing(line: &Line, arguments: &[&str], typed: &str) -> Run {
-    let mut command = command(arguments);
-    command.current_dir(line.folder.path());
-    let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
-    // It may have ended without reading.
-    let _ = child.stdin.take().unwrap().write_all(typed.as_bytes());
-    finished(child.wait_with_output().unwrap())
-}
-
-#[cfg(unix)]
-#[test]
-fn ctrl_c_stops_between_two_pages_and_the_same_command_goes_on() {
-    let line = Line::new(4000);
-    let mut command = command(&["program", "TI-1.bin", "--part", "24lc32a", "--memory", "chip.bin", "--json"]);
-    command.args(["--trouble", "real-time", "--scl-khz", "400"]).current_dir(line.folder.path());
-    let child = command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
-    let begun = std::time::Instant::now();
-    while line.events_so_far() < 1 && begun.elapsed().as_secs() < 60 {
-        std::thread::sleep(std::time::Duration::from_millis(2));
-    }
-    std::thread::sleep(std::time::Duration::from_millis(50));
-    let asked = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
-    let run = finished(child.wait_with_output().unwrap());
-    let unit = run.json()["units"][0].clone();
-    assert!(asked.success() && run.code == 1, "{}{}", run.out, run.err);
-    assert_eq!((&unit["result"], &unit["survey"]["neither"]), (&"stopped".into(), &0.into()), "{unit}");
-    assert_eq!(line.events(), ["begin", "stopped"]);
-    let chip = line.chip();
-    let wanted = over(&image(1, 4000), 4096);
-    let pages = chip.chunks(32).zip(wanted.chunks(32));
-    assert!(pages.clone().all(|(is, page)| is == page || is.iter().all(|byte| *byte == 0xFF)), "no page is torn");
-    assert!(pages.clone().any(|(is, page)| is != page), "it was stopped before the end");
-    let good = line.program(&["--json"]);
-    assert_eq!((good.code, &good.json()["units"][0]["resumed"]), (0, &true.into()), "{}", good.out);
-    assert!(line.chip() == wanted);
-}
-
-impl Line {
-    /// Whole lines of the journal of a run that is under way.
-    fn events_so_far(&self) -> usize {
-        fs::read(Path::new(&self.path("line.jsonl"))).map_or(0, |text| text.iter().filter(|b| **b == b'\n').count())
-    }
 }

@@ -1,6 +1,8 @@
 //! Runs the program as a user does.
 #![allow(dead_code, reason = "each test file uses its own part")]
 
+pub mod line;
+
 use std::path::Path;
 use std::process::{Command, Output};
 
