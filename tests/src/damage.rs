@@ -44,8 +44,32 @@ const NUMBERS: [&str; 16] = [
     "nan",
     "0.1",
 ];
-const WORDS: [&str; 12] =
-    ["", " ", "true", "\"", "\\", "{{ x }}", "\u{202e}abc", "\u{0}", "ä€😀", "../../x", "a,b", "=SUM(A1)"];
+const WORDS: [&str; 24] = [
+    "",
+    " ",
+    "true",
+    "\"",
+    "\\",
+    "{{ x }}",
+    "\u{202e}abc",
+    "\u{0}",
+    "ä€😀",
+    "../../x",
+    "a,b",
+    "=SUM(A1)",
+    "[]",
+    "[1, 2]",
+    "{}",
+    "\\u0000",
+    "crc",
+    "records",
+    "eui-64",
+    "serial",
+    "u64",
+    "00-00-00-00-00-00",
+    "FF-FF-FF-FF-FF-FF",
+    "gpio",
+];
 const SIGNS: [&str; 8] = ["", "\n", "[", "]", "\"", "==", ",,", "\u{feff}"];
 const LINES: [&[u8]; 9] = [
     b"unknown = 1\n",

@@ -211,6 +211,53 @@ fn manifests_of_images() {
 }
 
 #[test]
+fn stock_lists() {
+    let reads = |file: &Path, out: &Path| {
+        let board = root().join("examples/boards/gateway.toml");
+        run(&["swap", text(&board), "--stock", text(file), "--lines", text(&out.join("lines"))])
+    };
+    survives(&Kind { name: "stock", samples: files("examples", "csv"), reads });
+}
+
+const COLUMNS: &str = r#"currency = "EUR"
+decimal_mark = ","
+delimiter = ";"
+lead_time_in = "weeks"
+
+[columns]
+part = "Part number"
+quantity = "On hand"
+unit_price = "Price"
+lead_time = "Weeks"
+state = "Life"
+
+[states]
+active = ["runs"]
+last_buy = ["ends"]
+obsolete = ["gone"]
+"#;
+
+#[test]
+fn names_of_columns() {
+    let reads = |file: &Path, _: &Path| {
+        let (board, stock) = (root().join("examples/boards/gateway.toml"), file.with_extension("csv"));
+        fs::write(&stock, "Part number;On hand;Price;Weeks;Life\nAT24C02D;4000;0,19;2;runs\n").unwrap();
+        run(&["swap", text(&board), "--stock", text(&stock), "--columns", text(file)])
+    };
+    survives(&Kind { name: "columns", samples: vec![("columns.toml".to_owned(), COLUMNS.into())], reads });
+}
+
+#[test]
+fn results_of_shards() {
+    let folder = tempfile::tempdir().unwrap();
+    let (board, lines) = (root().join("examples/boards/gateway.toml"), folder.path().join("whole.jsonl"));
+    run(&["swap", text(&board), "--lines", text(&lines)]).unwrap();
+    let samples = vec![("whole.jsonl".to_owned(), fs::read(&lines).unwrap())];
+    let reads = |file: &Path, out: &Path| run(&["merge", text(file), "--lines", text(&out.join("merged"))]);
+    survives(&Kind { name: "shards", samples, reads });
+}
+
+#[test]
 fn journals() {
     let folder = tempfile::tempdir().unwrap();
     let (image, journal) = (folder.path().join("unit.bin"), folder.path().join("line.jsonl"));
