@@ -165,7 +165,7 @@ impl I2c for RigBus {
         if self.plain && world.express_read(address, operations) {
             return Ok(());
         }
-        if self.plain && world.express_poll(address, operations) {
+        if self.plain && (world.express_poll(address, operations) || world.express_unanswered(address, operations)) {
             return Err(self.error(BusFault::AddressNack));
         }
         run(world, self.quirks, address, operations).map_err(|fault| self.error(fault))

@@ -78,6 +78,11 @@ impl Detectors {
         }
     }
 
+    /// Whether it was reported of a chip that its supply is too low.
+    pub(crate) fn has_told_undervoltage(&self, chip: usize) -> bool {
+        self.once.contains(&(Some(ChipId(chip)), Hazard::Undervoltage))
+    }
+
     /// A note of a chip.
     pub(crate) fn hear(&mut self, name: &str, chip: ChipId, at_ns: u64, note: Note) {
         self.restart.hear(chip, at_ns, note);

@@ -1,7 +1,9 @@
-//! The usual random read and the usual poll on a quiet bus, without the bookkeeping that would find nothing.
+//! The usual random read, the usual poll and the transfer that nobody answers on a quiet bus, without the bookkeeping
+//! that would find nothing.
 //!
 //! Observably the same as step by step (`tests/fast_path.rs` compares them); what is left out is the work of observers
-//! that have nothing to say about a legal random read or about acknowledge polling with a header.
+//! that have nothing to say about a legal random read, about acknowledge polling with a header, or about an address that
+//! stays without an answer.
 
 use embedded_hal::i2c::Operation;
 
@@ -66,6 +68,41 @@ impl World {
         chip.start(begin + plan.low_ns);
         chip.receive(first_byte + plan.received_ns(), address << 1);
         chip.stop(end);
+        self.now = end;
+        self.calls += 1;
+        self.hear_notes();
+        true
+    }
+
+    /// Does a transfer that nobody answers, which is a device address and a STOP; otherwise does nothing and returns
+    /// `false`.
+    pub(super) fn express_unanswered(&mut self, address: u8, operations: &[Operation<'_>]) -> bool {
+        let control = match operations.first() {
+            Some(Operation::Write(bytes)) if !bytes.is_empty() => address << 1,
+            Some(Operation::Read(buffer)) if !buffer.is_empty() => address << 1 | 1,
+            _ => return false,
+        };
+        if address > 0x7F || !self.is_quiet() || self.others.iter().any(|other| other.address == address) {
+            return false;
+        }
+        let supply_mv = self.supply_mv;
+        let silent = |(index, chip): (usize, &Chip)| {
+            // That the supply is too low is reported once.
+            let too_low = || supply_mv < chip.model.supply.read_min_mv && self.detectors.has_told_undervoltage(index);
+            chip.meant_by(control).is_none() || too_low()
+        };
+        if !self.chips.iter().enumerate().all(silent) {
+            return false;
+        }
+        let (plan, begin) = (self.plan, self.now);
+        let first_byte = begin + plan.period_ns;
+        let end = first_byte + plan.byte_ns() + plan.period_ns;
+        for chip in &mut self.chips {
+            chip.start(begin + plan.low_ns);
+            chip.receive(first_byte + plan.received_ns(), control);
+            chip.stop(end);
+        }
+        self.others.iter_mut().for_each(|other| other.selected = false);
         self.now = end;
         self.calls += 1;
         self.hear_notes();
