@@ -6,7 +6,7 @@
 //! themselves; `tests/tests/swap_memo.rs` compares it with a run of the chip as its card has it.
 
 use pagewise_simulator::model::{
-    AcLimits, BusyAnswer, ByteRange, ChipModel, CutByte, DeviceBit, MemoryKind, OpenPin, PartlyProtected,
+    AcLimits, BusyAnswer, ByteRange, ChipModel, CutByte, CycleUnit, DeviceBit, MemoryKind, OpenPin, PartlyProtected,
     PointerAfterWrite, ProtectedAnswer, ReadBlockBits, SpeedGrade, SupplyLimits, TornScope, WearUnit, WpSampled,
 };
 
@@ -47,6 +47,7 @@ impl Part {
         wear(model, board);
         pins(model, board);
         protection(model, board);
+        busy(model, board);
         page(model, board);
         part
     }
@@ -155,16 +156,21 @@ fn protection(model: &mut ChipModel, board: &Board) {
     protect.partial = PartlyProtected::Nothing;
 }
 
+/// Whether data goes where the firmware means it, so that headers are headers and pages are pages.
+fn addressed(model: &ChipModel, board: &Board) -> bool {
+    let firmware = &board.firmware;
+    // Data that a repeated START turns into an address can go anywhere.
+    model.word_address_bytes > 0
+        && model.word_address_bytes == firmware.word_address_bytes
+        && firmware.write_shape != WriteShape::TwoRestarted
+}
+
 /// A page that no write crosses is as good as one that just holds the longest write, as long as nobody reads on from
 /// where a write left the pointer.
 fn page(model: &mut ChipModel, board: &Board) {
     let firmware = &board.firmware;
-    // Data that a repeated START turns into an address can go anywhere.
-    let addressed = model.word_address_bytes > 0
-        && model.word_address_bytes == firmware.word_address_bytes
-        && firmware.write_shape != WriteShape::TwoRestarted;
     let reads_on = firmware.reads_on_after_write || matches!(firmware.wait, Wait::PollByRead { .. });
-    if model.memory != MemoryKind::Eeprom || !addressed || reads_on {
+    if model.memory != MemoryKind::Eeprom || !addressed(model, board) || reads_on {
         return;
     }
     let pieces = || board.regions.iter().flat_map(|region| firmware.write_pieces(region));
@@ -178,17 +184,23 @@ fn page(model: &mut ChipModel, board: &Board) {
     }
     model.page = page;
     model.pointer_after_write = PointerAfterWrite::LastPlusOne;
-    // Firmware that waits long enough, or polls with the header of the write, meets every kind of part alike.
-    if let Wait::Fixed { us } = firmware.wait
-        && u64::from(us) * 1000 >= longest_ns(model)
-    {
+}
+
+/// Firmware that waits long enough, or polls long enough with the header of the write, meets every kind of busy part
+/// alike: it asks nothing else of it meanwhile.
+fn busy(model: &mut ChipModel, board: &Board) {
+    let waited_us = match board.firmware.wait {
+        Wait::Fixed { us } => us,
+        Wait::Poll { limit_us } => limit_us,
+        Wait::PollByRead { .. } => return,
+    };
+    if addressed(model, board) && u64::from(waited_us) * 1000 >= longest_ns(model) {
         model.busy_answer = BusyAnswer::AnyAccess;
     }
 }
 
 /// Longest time that one page write of this firmware takes.
 fn longest_ns(model: &ChipModel) -> u64 {
-    use pagewise_simulator::model::CycleUnit;
     match model.write_cycle.per {
         CycleUnit::Page => model.write_cycle.max_ns,
         CycleUnit::Byte => model.write_cycle.max_ns * u64::from(model.page),
