@@ -131,6 +131,11 @@ fn damaged_results_are_refused_with_the_line() {
             "field:2: is no result of a board: unknown field `plaice`",
         ),
         ("shard", text.replacen("\"of\":1", "\"of\":0", 1), "shard:1: shard 1/0 cannot exist"),
+        (
+            "many",
+            text.replacen("\"boards\":13", "\"boards\":1300000000000", 1),
+            "many:1: a fleet of 1300000000000 boards",
+        ),
     ] {
         write(folder.path(), name, &text);
         refused(&["merge", &at(&folder, name)], part);

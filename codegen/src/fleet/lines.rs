@@ -13,6 +13,9 @@ use crate::swap::Verdict;
 /// The word in every header.
 const KIND: &str = "swap-results";
 
+/// Most boards of a fleet: far more than anybody makes, few enough to count in no time.
+const MOST: usize = 1_000_000;
+
 /// The first line.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -135,6 +138,9 @@ fn header(file: &str, line: &str) -> Result<Header, Faults> {
     let header: Header = serde_json::from_str(line).map_err(|error| fault(plainly(&error), ours))?;
     if !header.shard.is_sound() {
         return Err(fault(format!("shard {} cannot exist", header.shard), ours));
+    }
+    if header.boards > MOST {
+        return Err(fault(format!("a fleet of {} boards, at most {MOST}", header.boards), ours));
     }
     Ok(header)
 }
