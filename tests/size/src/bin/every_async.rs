@@ -9,7 +9,11 @@ use core::task::{Context, Poll, Waker};
 
 use cortex_m_rt::entry;
 use embedded_storage_async::nor_flash::{NorFlash, ReadNorFlash};
-use pagewise_driver::{AsyncEeprom, Chips, FlashLike, Irreversible, Options, Protected, WriteProtectTiming};
+use pagewise_driver::records::{AsyncMedium, AsyncRecordStore, RecordLayout, RecordSpec};
+use pagewise_driver::{
+    AsyncEeprom, Candidate, Chips, FlashLike, Irreversible, LongerHeader, Options, Protected, WriteProtectTiming,
+    choose_async,
+};
 use pagewise_size::{BusError, IDENTIFICATION, PART, SCRIPTS, Script, StubBus, StubDelay, StubPin, measure};
 
 const BUFFER: usize = PART.buffer_bytes();
@@ -51,8 +55,35 @@ fn every(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
             now(guarded.compare(offset, bytes));
             now(guarded.write_verified(offset, bytes));
             now(guarded.fill(offset, bytes.len(), 0));
+            records(guarded, offset, bytes);
         }
     }
+}
+
+fn records(medium: impl AsyncMedium, offset: u32, bytes: &mut [u8]) {
+    let specs = black_box([RecordSpec { id: 1, payload_bytes: 19, slots: 3 }]);
+    if let Ok(layout) = RecordLayout::try_new(&PART, offset, &specs) {
+        let mut records = AsyncRecordStore::<_, 32>::new(medium, layout);
+        now(records.read(black_box(1), bytes));
+        now(records.write(black_box(1), 1, bytes));
+        now(records.count(black_box(1)));
+        now(records.increment(black_box(1)));
+        now(records.erase(black_box(1)));
+    }
+}
+
+fn choice(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
+    let a = Candidate { geometry: PART, record_offset: offset, record_bytes: 4 };
+    let b = Candidate { record_offset: 0, ..a };
+    now(choose_async(
+        &mut StubBus(script),
+        &mut StubDelay,
+        &[a, b],
+        bytes,
+        &Options::new(),
+        LongerHeader::AfterShorter,
+        |index, _| black_box(index) == 0,
+    ));
 }
 
 #[entry]
@@ -65,6 +96,7 @@ fn main() -> ! {
             for (offset, length) in black_box([(0x0123, 100), (0x0100, 19), (0xFFFF_FFFF, 1)]) {
                 let Some(bytes) = bytes.get_mut(..length) else { continue };
                 every(&script, offset, bytes);
+                choice(&script, offset, bytes);
             }
         }
     })
