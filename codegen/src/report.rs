@@ -23,6 +23,7 @@
 mod address;
 mod budget;
 mod changes;
+mod fewest;
 mod junit;
 mod markdown;
 mod memory_map;

@@ -90,6 +90,7 @@ fn the_page_says_everything_that_the_judgements_say() {
     let Some(page) = examples() else { return };
     let texts: Vec<&str> = list(page, "texts").iter().map(|text| text.as_str().unwrap()).collect();
     let said = |text: &str| texts.iter().any(|told| told.contains(&spaced(text)));
+    assert!(said("serve 13 boards. No choice has fewer"));
     for judgement in reports::examples().iter().flat_map(|answer| &answer.judgements) {
         for finding in judgement.findings.iter().filter(|finding| finding.proviso.is_none()) {
             let (kind, source) = finding.source.to_string().split_once(": ").map_or_else(

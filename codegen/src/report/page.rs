@@ -7,6 +7,7 @@ use super::Report;
 use super::address::{self, Address};
 use super::budget::{self, Part};
 use super::changes::{self, Change};
+use super::fewest::{self, Fewest};
 use super::memory_map::{self, Map};
 use super::template::{Language, render};
 use super::timing::{self, Picture};
@@ -21,6 +22,7 @@ struct Page<'a> {
     #[serde(flatten)]
     whole: &'a Overview,
     boards: Vec<Section<'a>>,
+    fewest: Option<Fewest>,
     /// Verdicts that occur, for the legend.
     verdicts: Vec<Legend>,
     /// Candidates that have no chapter of their own.
@@ -90,6 +92,7 @@ pub(super) fn write(report: &Report<'_>) -> String {
     let page = Page {
         verdicts: verdicts.map(|verdict| Legend { verdict, meaning: verdict.meaning() }).collect(),
         shortened: whole.boards.iter().flat_map(|board| &board.candidates).any(|candidate| !candidate.detailed),
+        fewest: fewest::of(report),
         boards,
         whole: &whole,
     };
