@@ -91,6 +91,8 @@ fn killed_at_random_moments_no_unit_is_called_good_that_is_not() {
     let mut draws = seed();
     println!("PAGEWISE_SEED={:#x} for the images; the moments are the machine's", seed());
     let line = Line::new(&mut draws);
+    // Building takes its time, which is not that of the line.
+    tools::workspace_programs();
     let (mut kills, begun) = (0, Instant::now());
     while kills < 25 && line.good() < 3 && begun.elapsed() < Duration::from_secs(120) {
         let mut child = line.command().spawn().unwrap();
