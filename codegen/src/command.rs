@@ -2,6 +2,7 @@
 
 pub mod bridge;
 pub mod budget;
+pub mod completions;
 pub mod dump;
 pub mod generate;
 pub mod hazards;
@@ -9,11 +10,13 @@ pub mod image;
 pub mod inspect;
 pub mod invent;
 pub mod layout;
+pub mod manual;
 pub mod marking;
 pub mod merge;
 pub mod model;
 pub mod parts;
 pub mod program;
+pub mod schema;
 pub mod show;
 pub mod socket;
 pub mod swap;
@@ -115,6 +118,12 @@ pub enum Verb {
     Inspect(inspect::Inspect),
     /// Run a Linux program on a simulated bus.
     Bridge(bridge::Bridge),
+    /// Write the JSON Schema of a kind of file.
+    Schema(schema::Schema),
+    /// Print the completion script of a shell.
+    Completions(completions::Completions),
+    /// Write the manual pages.
+    Manual(manual::Manual),
 }
 
 impl Verb {
@@ -139,6 +148,9 @@ impl Verb {
             Self::Image(_) => "image",
             Self::Inspect(_) => "inspect",
             Self::Bridge(_) => "bridge",
+            Self::Schema(_) => "schema",
+            Self::Completions(_) => "completions",
+            Self::Manual(_) => "manual",
         }
     }
 }
@@ -167,6 +179,9 @@ impl Program {
             Verb::Image(image) => image.run(&self.options),
             Verb::Inspect(inspect) => inspect.run(&self.options),
             Verb::Bridge(bridge) => bridge.run(&self.options),
+            Verb::Schema(schema) => schema.run(&self.options),
+            Verb::Completions(completions) => completions.run(&self.options),
+            Verb::Manual(manual) => manual.run(&self.options),
         }
     }
 }

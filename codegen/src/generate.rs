@@ -39,6 +39,7 @@ pub mod common;
 mod contents;
 pub mod difference;
 pub mod disk;
+mod regions;
 pub mod draft;
 pub mod rust;
 mod template;
@@ -48,6 +49,7 @@ use sha2::{Digest, Sha256};
 
 use crate::card::geometry::PinLevels;
 use crate::card::{Card, Footprint, NotSafe};
+use crate::layout::Layout;
 use common::{Cost, Limit};
 
 /// A part as it is fitted.
@@ -85,6 +87,8 @@ pub struct Request<'c> {
     pub parts: Vec<Part<'c>>,
     /// Choose among them at run time by this record, instead of one configuration that is safe on all.
     pub choose: Option<Record>,
+    /// Regions that get constants and accessors.
+    pub layout: Option<&'c Layout>,
     /// Rust: name of a module to wrap the text in; `None` for a file that is a module by itself. C: what the names begin
     /// with, and the files; `None` for `eeprom`.
     pub module: Option<String>,
@@ -94,13 +98,20 @@ impl<'c> Request<'c> {
     /// One configuration for these parts.
     #[must_use]
     pub const fn new(parts: Vec<Part<'c>>) -> Self {
-        Self { parts, choose: None, module: None }
+        Self { parts, choose: None, layout: None, module: None }
     }
 
     /// The same with a name, which [`rust::module_name`] and [`c::prefix`] check.
     #[must_use]
     pub fn in_module(mut self, name: &str) -> Self {
         self.module = Some(name.to_owned());
+        self
+    }
+
+    /// The same with constants and accessors for the regions of a layout.
+    #[must_use]
+    pub const fn with_layout(mut self, layout: &'c Layout) -> Self {
+        self.layout = Some(layout);
         self
     }
 

@@ -18,5 +18,6 @@ pub mod line;
 pub mod marking;
 pub mod output;
 pub mod report;
+pub mod schema;
 pub mod stock;
 pub mod swap;

@@ -15,6 +15,7 @@ use crate::generate::common::{Cost, Limit};
 use crate::generate::difference::{self, Difference, State};
 use crate::generate::disk::{self, Written};
 use crate::generate::{Assumption, Generated, Part, Record, Request, c, rust};
+use crate::layout;
 use crate::output::{Answer, Exit, plain};
 
 /// Generate the driver's configuration, or a whole driver in C, for a part, several parts or a density.
@@ -41,6 +42,9 @@ pub struct Generate {
     /// Choose among the parts at run time, by the record at this place: 0x20:16 are 16 bytes from offset 0x20.
     #[arg(long, value_name = "OFFSET:LENGTH", value_parser = values::record)]
     pub choose: Option<Record>,
+    /// Add constants and typed accessors for the regions of this layout file.
+    #[arg(long, value_name = "FILE")]
+    pub layout: Option<PathBuf>,
     /// Rust: wrap the text in a module of this name, for include!(). C: what all names begin with.
     #[arg(long, value_name = "NAME", value_parser = rust::module_name)]
     pub module_name: Option<String>,
@@ -96,7 +100,9 @@ impl Generate {
         }
         let catalogue = options.catalogue()?;
         let cards = self.cards(&catalogue)?;
-        let request = Request { parts: self.parts(&cards)?, choose: self.choose, module: self.module()? };
+        let layout = self.layout.as_deref().map(layout::read).transpose()?;
+        let (choose, module) = (self.choose, self.module()?);
+        let request = Request { parts: self.parts(&cards)?, choose, layout: layout.as_ref(), module };
         let generated = match self.lang {
             Language::Rust => rust::configuration(&request)?,
             Language::C => c::driver(&request)?,

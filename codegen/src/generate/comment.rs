@@ -26,6 +26,9 @@ fn lines(text: &str, options: textwrap::Options<'_>) -> Vec<String> {
 /// Everything that one must know about the generated text, for its beginning.
 pub(super) fn head(request: &Request<'_>, contents: &Contents) -> Vec<String> {
     let mut lines: Vec<String> = request.parts.iter().flat_map(part).collect();
+    if let Some(layout) = request.layout {
+        lines.extend(comment(&format!("Layout: {}", layout.name)));
+    }
     if !contents.limits.is_empty() {
         lines.push(String::new());
         lines.push(format!("One configuration for {} parts. What sets it:", request.parts.len()));

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::comment::comment;
 use super::common::{self, Common, Cost, Limit};
+use super::regions::{self, Region};
 use super::{Assumption, Generated, Part, Request, Source, comment, digest_of};
 use crate::card::{Card, Kind, NotSafe, density, role};
 use crate::fact::Basis;
@@ -25,6 +26,11 @@ pub(super) struct Contents {
     buffer_bytes: usize,
     capacity_bytes: u32,
     page_bytes: u32,
+    /// Those of the layout, in the order of their offsets.
+    pub regions: Vec<Region>,
+    /// Whether numbers are read, and written.
+    numbers: bool,
+    put_numbers: bool,
     #[serde(skip)]
     pub limits: Vec<Limit>,
     #[serde(skip)]
@@ -56,6 +62,7 @@ pub(super) struct Field {
 struct Inputs<'a> {
     parts: &'a [Part<'a>],
     choose: Option<super::Record>,
+    regions: &'a [Region],
 }
 
 impl Contents {
@@ -66,9 +73,14 @@ impl Contents {
     /// without a common one, a record that does not lie inside each part.
     pub fn of(request: &Request<'_>) -> Result<Self, Faults> {
         let geometries = geometries(&request.parts)?;
+        let regions = match request.layout {
+            Some(layout) => regions::regions(layout, &request.parts, &geometries)?,
+            None => Vec::new(),
+        };
+        let number = |region: &&Region| region.shape.starts_with("number");
         let mut contents = Self {
             version: env!("CARGO_PKG_VERSION"),
-            digest: digest_of(&Inputs { parts: &request.parts, choose: request.choose }),
+            digest: digest_of(&Inputs { parts: &request.parts, choose: request.choose, regions: &regions }),
             head_lines: Vec::new(),
             configurations: Vec::new(),
             candidates: request.choose.is_some(),
@@ -77,6 +89,9 @@ impl Contents {
             buffer_bytes: geometries.iter().map(Geometry::buffer_bytes).max().unwrap_or(0),
             capacity_bytes: 0,
             page_bytes: 0,
+            numbers: regions.iter().any(|region| number(&region)),
+            put_numbers: regions.iter().filter(number).any(|region| region.writable),
+            regions,
             limits: Vec::new(),
             costs: Vec::new(),
             assumptions: Vec::new(),
@@ -283,6 +298,8 @@ mod tests {
         let mut inner = serde_json::to_value(&contents.configurations[0]).unwrap();
         let field = serde_json::to_value(&contents.configurations[0].fields[0]).unwrap();
         inner.as_object_mut().unwrap().extend(field.as_object().unwrap().clone());
+        let region = serde_json::to_value(Region::default()).unwrap();
+        inner.as_object_mut().unwrap().extend(region.as_object().unwrap().clone());
         (values, inner)
     }
 

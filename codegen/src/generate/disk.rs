@@ -125,7 +125,8 @@ fn stage<'a>(path: &'a Path, bytes: &[u8]) -> Result<Staged<'a>, Fault> {
 
 pub(super) fn unwritable(path: &Path, error: &io::Error) -> Fault {
     // The temporary file's name, which the error may carry, means nothing to the user.
-    let cause = error.get_ref().and_then(|inner| inner.source()).map_or_else(|| error.to_string(), ToString::to_string);
+    let cause = error.to_string();
+    let cause = cause.split(" at path ").next().unwrap_or_default();
     let shown = path.display().to_string();
     Fault::of_file(&shown, format!("cannot be written: {cause}"), "check the folder and its permissions")
 }

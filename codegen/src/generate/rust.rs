@@ -22,6 +22,9 @@ pub fn configuration(request: &Request<'_>) -> Result<Generated, Faults> {
     let contents = Contents::of(request)?;
     let template = if contents.candidates { "rust_candidates.rs.tera" } else { "rust_config.rs.tera" };
     let mut text = render(template, &contents);
+    if !contents.regions.is_empty() {
+        text += &render("rust_regions.rs.tera", &contents);
+    }
     if let Some(module) = &request.module {
         text = render("rust_module.rs.tera", &Module { module, body: text.trim_end() });
     }

@@ -14,6 +14,7 @@ pub(super) const TEMPLATES: &[(&str, &str)] = &[
     ("c_driver.h.tera", include_str!("../../../templates/c_driver.h.tera")),
     ("rust_candidates.rs.tera", include_str!("../../../templates/rust_candidates.rs.tera")),
     ("rust_config.rs.tera", include_str!("../../../templates/rust_config.rs.tera")),
+    ("rust_regions.rs.tera", include_str!("../../../templates/rust_regions.rs.tera")),
     ("rust_module.rs.tera", include_str!("../../../templates/rust_module.rs.tera")),
 ];
 
