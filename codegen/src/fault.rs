@@ -42,6 +42,8 @@ impl fmt::Display for Fault {
     }
 }
 
+impl std::error::Error for Fault {}
+
 /// All faults of one reading. Never empty when it is returned as an error.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Faults(pub Vec<Fault>);

@@ -39,8 +39,8 @@ pub mod common;
 mod contents;
 pub mod difference;
 pub mod disk;
-mod regions;
 pub mod draft;
+mod regions;
 pub mod rust;
 mod template;
 

@@ -1,42 +1,75 @@
-//! Cards whose texts try to become code.
+//! Texts that try to become something else: markup, code, links, escapes, line ends, reordered lines.
 
-use pagewise::card::{Card, NotSafe};
-use pagewise::fact::Basis;
+use proptest::prelude::*;
+use proptest::strategy::ValueTree;
+use proptest::test_runner::{Config, RngSeed, TestRunner};
 
-/// Texts that try to leave a comment or a string literal of Rust or C, or to be taken for a template.
-pub const TEXTS: [&str; 18] = [
-    "\n}\npub fn evil() {}\n",
-    "*/ int evil; /*",
+/// Pieces that mean something in a language that reports are written in.
+const PIECES: [&str; 44] = [
+    "<script>alert(1)</script>",
+    "</script>",
+    "<img src=x onerror=alert(1)>",
+    "\"><b>",
+    "' onfocus='x",
+    "</title>",
+    "</style>",
+    "<!--",
+    "-->",
+    "]]>",
+    "<![CDATA[",
+    "<?xml?>",
+    "&amp;",
+    "&#60;",
+    "&",
+    "<",
+    ">",
+    "\"",
+    "'",
+    "`",
+    "```",
+    "**",
+    "_x_",
+    "~~",
+    "[a](http://example.invalid)",
+    "![a](b)",
+    "http://example.invalid",
+    "www.example.invalid",
+    "a@example.invalid",
+    "@everyone",
+    "#1",
+    "|",
     "\\",
-    "ends in a joint \\",
-    "blank after the joint \\ ",
-    "trigraph ??/",
-    "??/\nint evil;",
-    "??<%:evil%>",
-    "\"; int evil = \"",
-    "\"#; fn evil() {} r#\"",
-    "{{ version }}{% if digest %}{# evil #}",
-    "{% raw %}",
-    "\u{2028}int evil;\u{2029}fn evil() {}",
-    "\u{85}int evil;\u{b}\u{c}int evil;",
-    "\u{202e}live\u{2066}\u{200f}",
-    "%s%n\0\u{1b}[31m\u{9b}31m",
-    "#include <evil.h>\r#error evil\r\n#![deny(warnings)] compile_error!()",
-    "'\"`$(evil)\u{feff}\u{fffd}\u{10ffff}é",
+    "\n",
+    "\r\n# x",
+    "\n\n- x",
+    "    x",
+    "\t",
+    "\0",
+    "\u{1b}[31m",
+    "\u{202e}",
+    "\u{2028}",
+    "{{ version }}",
+    "{% if x %}",
 ];
 
-/// The card with one of [`TEXTS`] in every place that takes a text.
+/// Pieces of markup mixed with any other characters.
+pub fn text() -> impl Strategy<Value = String> {
+    let piece = prop_oneof![
+        4 => proptest::sample::select(PIECES.to_vec()).prop_map(str::to_owned),
+        1 => any::<char>().prop_map(String::from),
+        1 => "[ -~]{0,40}",
+    ];
+    proptest::collection::vec(piece, 1..8).prop_map(|pieces| pieces.concat())
+}
+
+/// So many texts, the same for the same seed.
+///
+/// # Panics
+///
+/// Never: every text is valid.
 #[must_use]
-pub fn card(card: &Card, text: &str) -> Card {
-    let mut card = card.clone();
-    let text = text.to_owned();
-    (card.name, card.maker, card.document) = (text.clone(), text.clone(), text.clone());
-    card.notes = Some(text.clone());
-    card.capacity_bytes.basis = Basis::Published { document: text.clone() };
-    card.page_bytes.basis = Basis::Derived { document: text.clone() };
-    card.write_cycle_max_us.basis = Basis::Assumed { why: text.clone() };
-    card.read_wrap_bytes.basis = Basis::Generic { from: text.clone() };
-    card.not_safe_on = vec![NotSafe { id: text.clone(), why: text.clone() }];
-    card.id = text;
-    card
+pub fn texts(count: usize, seed: u64) -> Vec<String> {
+    let mut runner = TestRunner::new(Config { rng_seed: RngSeed::Fixed(seed), ..Config::default() });
+    let text = text();
+    (0..count).map(|_| text.new_tree(&mut runner).expect("no text is refused").current()).collect()
 }

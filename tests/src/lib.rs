@@ -9,7 +9,7 @@ pub mod damage;
 pub mod floor;
 pub mod fuzz;
 pub mod hostile;
-pub mod hostile;
+pub mod hostile_cards;
 pub mod naive;
 pub mod operations;
 pub mod property;

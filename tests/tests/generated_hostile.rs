@@ -9,7 +9,7 @@ use std::process::{Command, Output};
 use pagewise::card::{Card, Catalogue};
 use pagewise::generate::{Generated, Part, Record, Request, c, rust};
 use pagewise::layout::{self, Layout};
-use pagewise_tests::{hostile, tools};
+use pagewise_tests::{hostile_cards, tools};
 
 fn succeeded(output: &Output) {
     let (out, err) = (String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
@@ -42,7 +42,7 @@ fn generated(text: Option<&str>) -> Vec<Generated> {
     let mut cards = base();
     if let Some(text) = text {
         // The second one differs, since two parts of one request have two identifiers.
-        cards = [hostile::card(&cards[0], text), hostile::card(&cards[1], &format!("{text}2"))];
+        cards = [hostile_cards::card(&cards[0], text), hostile_cards::card(&cards[1], &format!("{text}2"))];
     }
     let layout = a_layout(text.unwrap_or("x"));
     let requests = requests(&cards, &layout);
@@ -59,7 +59,7 @@ fn code(text: &str) -> Vec<&str> {
 #[test]
 fn the_code_is_that_of_harmless_texts() {
     let harmless = generated(None);
-    for text in hostile::TEXTS {
+    for text in hostile_cards::TEXTS {
         for (plain, hostile) in harmless.iter().zip(generated(Some(text))) {
             for (plain, hostile) in plain.files.iter().zip(&hostile.files) {
                 assert_eq!(code(&plain.text), code(&hostile.text), "{text:?}");
@@ -75,7 +75,7 @@ fn the_code_is_that_of_harmless_texts() {
 #[test]
 fn c_with_hostile_texts_compiles_and_gives_the_names_back() {
     let Some(cc) = tools::need("cc", "gcc") else { return };
-    for text in hostile::TEXTS {
+    for text in hostile_cards::TEXTS {
         let folder = tempfile::tempdir().unwrap();
         let generated = generated(Some(text));
         // Every second one is C; the last of them holds candidates and their names.
@@ -119,7 +119,7 @@ fn rust_with_hostile_texts_compiles_and_gives_the_names_back() {
     fs::write(folder.join("Cargo.toml"), manifest).unwrap();
     fs::copy(root.join("Cargo.lock"), folder.join("Cargo.lock")).unwrap();
     let (mut main, mut calls, mut expected) = (String::from("#![deny(warnings)]\n"), String::new(), String::new());
-    for (number, text) in hostile::TEXTS.into_iter().enumerate() {
+    for (number, text) in hostile_cards::TEXTS.into_iter().enumerate() {
         for (kind, rust) in generated(Some(text)).iter().step_by(2).enumerate() {
             let name = format!("m{number}_{kind}");
             fs::write(folder.join(format!("src/{name}.rs")), &rust.files[0].text).unwrap();

@@ -80,7 +80,8 @@ fn region(placed: &PlacedRegion) -> Region {
     let name = &placed.region.name;
     let snake = name.to_lowercase().replace('-', "_");
     let kind = &placed.region.kind;
-    let about = format!("`{name}`: {}, {} bytes at {:#06x}", kind.word(), placed.length, placed.offset);
+    let plural = if placed.length == 1 { "" } else { "s" };
+    let about = format!("`{name}`: {}, {} byte{plural} at {:#06x}", kind.word(), placed.length, placed.offset);
     let often = if placed.region.writes_per_day > 0.0 {
         format!("; written {} times a day", placed.region.writes_per_day)
     } else {
