@@ -88,11 +88,11 @@ pub enum Verb {
     Parts(parts::Parts),
     /// Show one part: every value with its source, and its address on the wire.
     Show(show::Show),
-    /// Generate the driver's configuration for a part or a density.
+    /// Generate a configuration or a whole driver for parts.
     Generate(generate::Generate),
     /// Judge candidate parts for boards, with evidence from simulation.
     Swap(swap::Swap),
-    /// Compute pull-ups, bus timing, times to read and program, and wear of a part on a board.
+    /// Compute pull-ups, bus timing, times and wear of a part on a board.
     Budget(budget::BudgetCommand),
     /// Read markings and order codes: family, density, matching cards, and how sure that is.
     Marking(marking::Marking),

@@ -10,7 +10,9 @@ use cli_support::{refused, run};
 fn commands() -> Vec<String> {
     let help = run(&["--help"]).out;
     let list = help.split("Commands:\n").nth(1).unwrap().split("\n\n").next().unwrap();
-    let words = list.lines().filter_map(|line| line.split_whitespace().next());
+    // Descriptions run on in lines that are indented further.
+    let first = list.lines().filter(|line| !line.starts_with("   "));
+    let words = first.filter_map(|line| line.split_whitespace().next());
     words.filter(|word| *word != "help").map(str::to_owned).collect()
 }
 

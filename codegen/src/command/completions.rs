@@ -8,7 +8,7 @@ use super::{Options, Program};
 use crate::fault::Faults;
 use crate::output::{Answer, Exit};
 
-/// Print the completion script of a shell; where it belongs is in that shell's manual.
+/// Print the completion script of a shell.
 #[derive(Debug, Args)]
 pub struct Completions {
     /// The shell.

@@ -18,7 +18,7 @@ use crate::generate::{Assumption, Generated, Part, Record, Request, c, rust};
 use crate::layout;
 use crate::output::{Answer, Exit, plain};
 
-/// Generate the driver's configuration, or a whole driver in C, for a part, several parts or a density.
+/// Generate a configuration or a whole driver for parts.
 #[derive(Debug, Args)]
 pub struct Generate {
     /// Identifiers or order codes of cards, or densities such as 32k or "4096 bytes". Several: what is safe on all.

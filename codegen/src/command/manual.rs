@@ -10,7 +10,7 @@ use crate::fault::{Fault, Faults};
 use crate::generate::disk::{self, Written};
 use crate::output::{Answer, Exit, plain};
 
-/// Write the manual pages, one for the program and one for each command.
+/// Write the manual pages.
 #[derive(Debug, Args)]
 pub struct Manual {
     /// Folder that they are written to.

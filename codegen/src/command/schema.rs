@@ -12,7 +12,7 @@ use crate::generate::disk;
 use crate::output::{Answer, Exit, plain};
 use crate::schema::{self, FileKind};
 
-/// Write the JSON Schema of cards, board files or layouts, for editors and other programs.
+/// Write the JSON Schema of a kind of file, for editors.
 #[derive(Debug, Args)]
 pub struct Schema {
     /// Kind of file.
