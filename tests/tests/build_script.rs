@@ -31,7 +31,7 @@ fn a_build_script_configures_a_firmware_and_tells_what_is_wrong_with_its_layout(
     fs::write(folder.join("layout.toml"), LAYOUT.replace("little", "middle")).unwrap();
     let refused = run();
     let said = String::from_utf8_lossy(&refused.stderr);
-    assert!(!refused.status.success() && said.starts_with("layout.toml:8: `region[1].endian`: "), "{said}");
+    assert!(!refused.status.success() && said.starts_with("layout.toml:9: `region[1].endian`: "), "{said}");
     assert!(said.contains("`middle` is not known") && said.lines().count() == 1, "{said}");
 
     fs::write(folder.join("layout.toml"), LAYOUT).unwrap();

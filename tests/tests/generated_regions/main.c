@@ -66,7 +66,7 @@ int main(int argc, char **argv)
     MUST(eeprom_read_total(&driver, &total) == EEPROM_OK && total == 0x1122334455667788);
     MUST(eeprom_read_flags(&driver, &flags) == EEPROM_OK && flags == 0xA5);
     MUST(eeprom_read_check(&driver, &check) == EEPROM_OK && check == 0x1234);
-    MUST(EEPROM_CURVE_LENGTH == 300);
+    MUST(EEPROM_CURVE_LENGTH == 330);
 
     MUST(pagewise_memory(rig, chip, 0, memory, sizeof memory) == PAGEWISE_STATUS_OK);
     for (size_t i = 0; i < sizeof memory; i++) {
