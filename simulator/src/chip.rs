@@ -200,7 +200,8 @@ impl Chip {
             self.say(now, Note::DataDropped { offset, bytes });
         }
         self.rolled_from = None;
-        self.phase = Phase::Address;
+        // P5: a START before the power-up time is over is not seen.
+        self.phase = if now < self.ready_ns { Phase::Ignore } else { Phase::Address };
     }
 
     /// A byte from the controller, complete at the eighth rising SCL. Returns whether the chip acknowledges it.

@@ -1,6 +1,6 @@
 //! Every swap is judged twice, by rules over the cards and by simulation, and the two verdicts agree on any board.
 
-use pagewise::board::Board;
+use pagewise::board::{Board, Wait};
 use pagewise::card::{Card, Catalogue};
 use pagewise::swap::{Judgement, Verdict, judge};
 use pagewise_tests::boards::{Swap, swaps};
@@ -43,6 +43,33 @@ fn rules_and_simulation_agree_on_every_part_in_the_place_of_itself() {
         let itself = swaps(&cards[index..=index]).prop_map(move |swap| Swap { old: index, new: index, ..swap });
         let found = counterexample(&card.id, scaled(8), &itself, |swap| agrees(&cards, swap));
         assert!(found.is_none(), "{}", found.unwrap_or_default());
+    }
+}
+
+/// Published cards state no power-up time, so a card is made that does.
+#[test]
+fn p5_a_part_asked_too_early_after_power_up_is_found_by_rules_and_simulation() {
+    let catalogue = Catalogue::embedded().unwrap();
+    let old = catalogue.find("24lc64").unwrap();
+    let mut slow = catalogue.find("at24c64d").unwrap().clone();
+    slow.power_up_us.value = 10_000;
+    slow.power_up_us.basis = slow.capacity_bytes.basis.clone();
+    let mut board = example_boards().into_iter().find(|board| board.name.contains("VD7")).unwrap();
+    board.firmware.page_bytes = 32;
+    let waits = [Wait::Poll { limit_us: 20_000 }, Wait::PollByRead { limit_us: 20_000 }, Wait::Fixed { us: 20_000 }];
+    for wait in waits {
+        for (first_access_us, verdict) in [
+            (0, Verdict::Reconfigure),
+            (9_990, Verdict::Reconfigure),
+            (10_000, Verdict::DropIn),
+            (50_000, Verdict::DropIn),
+        ] {
+            board.firmware.wait = wait;
+            board.firmware.first_access_us = Some(first_access_us);
+            let judgement = judge(&board, old, &slow);
+            assert!(judgement.agree, "{wait:?}, {first_access_us} us: {}", told(&judgement, old, &slow));
+            assert_eq!(judgement.verdict, verdict, "{wait:?}, {first_access_us} us: {}", told(&judgement, old, &slow));
+        }
     }
 }
 

@@ -16,6 +16,9 @@ pub(super) const BACKGROUND: u8 = 0xFE;
 /// Lost bytes that are looked into: more than any page, so that the first loss is told whole.
 pub(super) const LOOKED_AT: usize = 512;
 
+/// How long the supply is off before a board starts, so that every part has forgotten its pointer.
+const SUPPLY_OFF_NS: u64 = 1_000_000;
+
 /// Seed of what a run draws: levels of open pins, the pointer at power-up.
 const SEED: u64 = 7;
 
@@ -109,7 +112,10 @@ pub(super) fn set_up(board: &Board, part: &Part, seed: u64) -> (Rig, ChipId, Vec
         rig.attach_other(*address, "neighbour");
     }
     if let Some(us) = board.firmware.first_access_us {
-        rig.power_cycle();
+        // Not `power_cycle`, which waits until the part is ready: here the firmware must.
+        rig.set_supply_mv(0);
+        rig.advance_ns(SUPPLY_OFF_NS);
+        rig.set_supply_mv(bus.supply_mv);
         rig.advance_ns(u64::from(us) * 1000);
     }
     (rig, chip, before)
