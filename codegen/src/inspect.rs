@@ -11,6 +11,7 @@ pub mod spd;
 mod text;
 pub mod wrap;
 
+pub use crate::sure::Sure;
 use serde::Serialize;
 
 use crate::card::{Card, Kind};
@@ -29,18 +30,6 @@ pub struct Found {
     pub sure: Sure,
     /// What was seen, with the numbers.
     pub because: String,
-}
-
-/// How sure a finding is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Sure {
-    /// Something else would explain it as well.
-    Possible,
-    /// Nothing else that is common explains it.
-    Likely,
-    /// Checksums or every byte say so.
-    Certain,
 }
 
 /// What a finding is about.

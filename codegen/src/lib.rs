@@ -20,4 +20,5 @@ pub mod output;
 pub mod report;
 pub mod schema;
 pub mod stock;
+pub mod sure;
 pub mod swap;

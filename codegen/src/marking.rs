@@ -15,34 +15,11 @@ use pagewise_simulator::Hazard;
 use serde::Serialize;
 
 use crate::card::Catalogue;
+pub use crate::sure::Sure;
 pub use card::Match;
 pub use density::Density;
 pub use family::{Family, FamilyClaim};
 use text::Code;
-
-/// How sure a claim is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Sure {
-    /// It may be so.
-    Possible,
-    /// It reads so, and nothing in the text speaks against it; something in the text is not understood.
-    Likely,
-    /// The text is the order code of a card. Whether the chip is what its marking says is another question.
-    Certain,
-}
-
-impl Sure {
-    /// The word for it.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Possible => "possible",
-            Self::Likely => "likely",
-            Self::Certain => "certain",
-        }
-    }
-}
 
 /// What one piece of a text says.
 #[derive(Debug, Clone, PartialEq, Serialize)]

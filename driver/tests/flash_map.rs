@@ -4,43 +4,13 @@
 mod common;
 
 use std::cell::RefCell;
-use std::future::Future;
-use std::pin::pin;
 use std::rc::Rc;
-use std::task::{Context, Poll, Waker};
 
+use common::at_once::{AsyncBus, AsyncClock, now};
 use common::*;
-use embedded_hal::i2c::{ErrorKind, ErrorType, Operation};
 use pagewise_driver::{AsyncEeprom, FlashLike, Options};
 use sequential_storage::cache::Cache;
 use sequential_storage::map::{MapConfig, MapStorage};
-
-struct AsyncBus(Bus);
-
-impl ErrorType for AsyncBus {
-    type Error = ErrorKind;
-}
-
-impl embedded_hal_async::i2c::I2c for AsyncBus {
-    async fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), ErrorKind> {
-        embedded_hal::i2c::I2c::transaction(&mut self.0, address, operations)
-    }
-}
-
-struct AsyncClock(Clock);
-
-impl embedded_hal_async::delay::DelayNs for AsyncClock {
-    async fn delay_ns(&mut self, ns: u32) {
-        embedded_hal::delay::DelayNs::delay_ns(&mut self.0, ns);
-    }
-}
-
-fn now<T>(future: impl Future<Output = T>) -> T {
-    match pin!(future).poll(&mut Context::from_waker(Waker::noop())) {
-        Poll::Ready(value) => value,
-        Poll::Pending => panic!("nothing here is ever pending"),
-    }
-}
 
 /// One page is one word; a unit of four pages is erased at once.
 type Flash<const WRITE: usize> = FlashLike<AsyncEeprom<AsyncBus, AsyncClock, 34>, WRITE, 128>;

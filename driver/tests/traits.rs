@@ -83,42 +83,11 @@ fn io_cursor_reads_writes_and_seeks_up_to_the_end() {
 
 #[cfg(feature = "async")]
 mod asynch {
-    use std::future::Future;
-    use std::pin::pin;
-    use std::task::{Context, Poll, Waker};
-
-    use embedded_hal::i2c::{ErrorKind, ErrorType, Operation};
+    use common::at_once::{AsyncBus, AsyncClock, now};
     use embedded_storage_async::nor_flash::NorFlash;
     use pagewise_driver::AsyncEeprom;
 
     use super::*;
-
-    struct AsyncBus(Bus);
-
-    impl ErrorType for AsyncBus {
-        type Error = ErrorKind;
-    }
-
-    impl embedded_hal_async::i2c::I2c for AsyncBus {
-        async fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), ErrorKind> {
-            embedded_hal::i2c::I2c::transaction(&mut self.0, address, operations)
-        }
-    }
-
-    struct AsyncClock(Clock);
-
-    impl embedded_hal_async::delay::DelayNs for AsyncClock {
-        async fn delay_ns(&mut self, ns: u32) {
-            embedded_hal::delay::DelayNs::delay_ns(&mut self.0, ns);
-        }
-    }
-
-    fn now<T>(future: impl Future<Output = T>) -> T {
-        match pin!(future).poll(&mut Context::from_waker(Waker::noop())) {
-            Poll::Ready(value) => value,
-            Poll::Pending => panic!("nothing here is ever pending"),
-        }
-    }
 
     #[test]
     fn async_storage_traits_do_the_same() {

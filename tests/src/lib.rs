@@ -10,6 +10,7 @@ pub mod floor;
 pub mod fuzz;
 pub mod hostile;
 pub mod hostile_cards;
+pub mod linux_bench;
 pub mod naive;
 pub mod operations;
 pub mod property;

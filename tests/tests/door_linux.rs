@@ -1,38 +1,25 @@
 //! The Linux door, seen by `i2ctransfer` (Debian package i2c-tools), an unmodified program.
 
 use std::fs::{self, File};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Output};
 
-use pagewise::card::{Card, Catalogue};
+use pagewise_tests::linux_bench::Bench;
 use pagewise_tests::tools;
 
 /// One-byte, block-select and two-byte word addresses.
 const PARTS: [&str; 3] = ["24lc02b", "24lc16b", "24lc32a"];
 
-struct Bench {
-    folder: tempfile::TempDir,
-    card: Card,
+trait Bridged {
+    fn bridge(&self, options: &[&str], program: &[&str]) -> Output;
+    fn i2ctransfer(&self, program: &Path, messages: &[String]) -> Output;
+    fn header(&self, offset: usize, data: &[u8]) -> Vec<String>;
 }
 
-impl Bench {
-    fn new(part: &str) -> Self {
-        let card = Catalogue::embedded().unwrap().find(part).unwrap().clone();
-        Self { folder: tempfile::tempdir().unwrap(), card }
-    }
-
-    fn image(&self) -> PathBuf {
-        self.folder.path().join("chip.bin")
-    }
-
-    fn memory(&self) -> Vec<u8> {
-        fs::read(self.image()).unwrap()
-    }
-
+impl Bridged for Bench {
     /// Runs `pagewise bridge` with this part and its image.
     fn bridge(&self, options: &[&str], program: &[&str]) -> Output {
-        let chip = format!("{}={}", self.card.id, self.image().display());
-        bridge(&[&["--chip", &chip, "--device", "/dev/i2c-7"], options].concat(), program)
+        bridge(&[&["--chip", &self.chip(), "--device", "/dev/i2c-7"], options].concat(), program)
     }
 
     /// `i2ctransfer -y 7 MESSAGES`.

@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
-use pagewise::card::{Card, Catalogue};
+use pagewise::card::Card;
+use pagewise_tests::linux_bench::Bench;
 use pagewise_tests::tools;
 
 /// One-byte, block-select and two-byte word addresses.
@@ -44,29 +45,11 @@ fn install() -> Option<(PathBuf, PathBuf)> {
     Some((python, folder))
 }
 
-struct Bench {
-    folder: tempfile::TempDir,
-    card: Card,
+trait Client {
+    fn client(&self, options: &[&str], what: &str, more: &[&str]) -> Option<Output>;
 }
 
-impl Bench {
-    fn new(part: &str) -> Self {
-        let card = Catalogue::embedded().unwrap().find(part).unwrap().clone();
-        Self { folder: tempfile::tempdir().unwrap(), card }
-    }
-
-    fn image(&self) -> PathBuf {
-        self.folder.path().join("chip.bin")
-    }
-
-    fn memory(&self) -> Vec<u8> {
-        fs::read(self.image()).unwrap()
-    }
-
-    fn chip(&self) -> String {
-        format!("{}={}", self.card.id, self.image().display())
-    }
-
+impl Client for Bench {
     /// Runs one part of the client on the simulated bus.
     fn client(&self, options: &[&str], what: &str, more: &[&str]) -> Option<Output> {
         let (python, modules) = smbus2()?;

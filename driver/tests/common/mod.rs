@@ -1,6 +1,9 @@
 //! A small chip that behaves, for the driver's own tests. (The real simulator is met in the tests room.)
 #![allow(dead_code, reason = "each test file uses its own part of this")]
 
+#[cfg(feature = "async")]
+pub mod at_once;
+
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::rc::Rc;

@@ -98,6 +98,22 @@ fn placements_are_the_best_that_brute_force_finds() {
     assert!(compared > 4000, "{compared}");
 }
 
+fn drawn(items: &[(u32, u32, bool)]) -> Vec<Item> {
+    items.iter().map(|(length, align, often)| Item { length: *length, align: 1 << align, often: *often }).collect()
+}
+
+/// Those fixed things, in order, that can stand beside the ones before.
+fn lawful_ones(fixed: Vec<(u32, u32, Class)>, memory: Memory) -> Vec<Fixed> {
+    let mut kept: Vec<Fixed> = Vec::new();
+    for (offset, length, class) in fixed {
+        kept.push(Fixed { offset, length, class });
+        if !lawful(&[], &[], &kept, memory) {
+            kept.pop();
+        }
+    }
+    kept
+}
+
 proptest! {
     #![proptest_config(Config {
         cases: 300,
@@ -114,15 +130,7 @@ proptest! {
         unit in 0u32..4,
     ) {
         let memory = Memory { capacity: 24, unit: 1 << unit };
-        let items: Vec<Item> =
-            items.iter().map(|(length, align, often)| Item { length: *length, align: 1 << align, often: *often }).collect();
-        let mut kept: Vec<Fixed> = Vec::new();
-        for (offset, length, class) in fixed {
-            kept.push(Fixed { offset, length, class });
-            if !lawful(&[], &[], &kept, memory) {
-                kept.pop();
-            }
-        }
+        let (items, kept) = (drawn(&items), lawful_ones(fixed, memory));
         compare(&items, &kept, memory);
     }
 
@@ -144,15 +152,7 @@ proptest! {
         unit in 0u32..8,
     ) {
         let memory = Memory { capacity: 16384, unit: 1 << unit };
-        let items: Vec<Item> =
-            items.iter().map(|(length, align, often)| Item { length: *length, align: 1 << align, often: *often }).collect();
-        let mut kept: Vec<Fixed> = Vec::new();
-        for (offset, length, class) in fixed {
-            kept.push(Fixed { offset, length, class });
-            if !lawful(&[], &[], &kept, memory) {
-                kept.pop();
-            }
-        }
+        let (items, kept) = (drawn(&items), lawful_ones(fixed, memory));
         let plan = place(&items, &kept, memory).unwrap();
         prop_assert!(lawful(&items, &plan.offsets, &kept, memory));
         prop_assert!(plan.bound <= plan.end && plan.best == (plan.bound == plan.end), "{plan:?}");
