@@ -27,11 +27,13 @@ pub fn driver(request: &Request<'_>) -> Result<Generated, Faults> {
     let name = request.module.as_deref().unwrap_or(PREFIX);
     let name = prefix(name).map_err(|reason| Fault::of_file("the name", reason, "choose another"))?;
     let named = Named { upper: name.to_uppercase(), name: &name, contents: &contents };
-    let file = |ending: &str| Source {
-        name: format!("{name}.{ending}"),
-        text: render(&format!("c_driver.{ending}.tera"), &named),
-    };
-    let files = vec![file("h"), file("c")];
+    let mut source = render("c_driver.c.tera", &named);
+    if !contents.regions.is_empty() {
+        source.truncate(source.trim_end().len());
+        source += &render("c_regions.c.tera", &named);
+    }
+    let file = |ending: &str, text| Source { name: format!("{name}.{ending}"), text };
+    let files = vec![file("h", render("c_driver.h.tera", &named)), file("c", source)];
     Ok(contents.into_generated(files))
 }
 

@@ -12,6 +12,7 @@ use crate::output::plain;
 pub(super) const TEMPLATES: &[(&str, &str)] = &[
     ("c_driver.c.tera", include_str!("../../../templates/c_driver.c.tera")),
     ("c_driver.h.tera", include_str!("../../../templates/c_driver.h.tera")),
+    ("c_regions.c.tera", include_str!("../../../templates/c_regions.c.tera")),
     ("rust_candidates.rs.tera", include_str!("../../../templates/rust_candidates.rs.tera")),
     ("rust_config.rs.tera", include_str!("../../../templates/rust_config.rs.tera")),
     ("rust_regions.rs.tera", include_str!("../../../templates/rust_regions.rs.tera")),
