@@ -42,6 +42,7 @@ pub mod disk;
 pub mod draft;
 mod regions;
 pub mod rust;
+pub mod rust_crate;
 mod template;
 
 use serde::Serialize;

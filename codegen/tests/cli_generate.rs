@@ -211,3 +211,49 @@ fn check_shows_the_difference_and_writes_nothing() {
     assert!(run(&check).out.contains("cannot be read, or is no text"));
     refused(&["generate", "24lc256", "--check"], "--check: has nothing to compare with; add --output FILE");
 }
+
+#[test]
+fn a_crate_is_written_whole_or_not_at_all_and_never_over_other_files() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = folder.path().join("serial-memory");
+    let shown = place.to_str().unwrap();
+    let generate = |more: &[&str]| run(&[&["generate", "24lc64", "--crate", shown], more].concat());
+    let missing = generate(&["--check", "--json"]);
+    assert_eq!((missing.code, missing.json()["files"][0]["check"]["state"].as_str()), (1, Some("missing")));
+    assert!(names(folder.path()).is_empty(), "--check writes nothing");
+
+    let json = generate(&["--json"]).json();
+    let files = json["files"].as_array().unwrap();
+    let name = |name: &str| files.iter().find(|file| file["name"] == name).unwrap_or_else(|| panic!("no {name}"));
+    for expected in ["Cargo.toml", "src/lib.rs", "driver/Cargo.toml", "driver/src/plan.rs", "driver/LICENSE-MIT"] {
+        let file = name(expected);
+        assert_eq!(fs::read_to_string(place.join(expected)).unwrap(), file["text"].as_str().unwrap(), "{expected}");
+        assert_eq!(file["file_changed"], true, "{expected}");
+    }
+    assert_eq!(name("src/part.rs")["text"], run(&["generate", "24lc64"]).out, "the text that --output gives");
+    assert!(name("Cargo.toml")["text"].as_str().unwrap().contains("name = \"serial_memory\"\n"));
+    assert!(generate(&[]).out.contains(&format!("serial-memory: 0 files written, {} unchanged", files.len())));
+    assert_eq!((generate(&["--check"]).code, generate(&["--check"]).out), (0, format!("{shown}: as generated\n")));
+
+    fs::write(place.join("driver/src/plan.rs"), "// changed\n").unwrap();
+    let differs = generate(&["--check"]);
+    assert!(differs.code == 1 && differs.out.contains("plan.rs: differs") && !differs.out.contains("lib.rs"));
+    // One file that cannot be written, and none is.
+    fs::remove_file(place.join("src/lib.rs")).unwrap();
+    fs::create_dir(place.join("src/lib.rs")).unwrap();
+    refused(&["generate", "24lc64", "--crate", shown], "lib.rs: is not a file");
+    assert_eq!(fs::read_to_string(place.join("driver/src/plan.rs")).unwrap(), "// changed\n");
+
+    // The user's own crate stays.
+    let own = folder.path().join("own");
+    fs::create_dir(&own).unwrap();
+    fs::write(own.join("Cargo.toml"), "[package]\nname = \"own\"\n").unwrap();
+    refused(&["generate", "24lc64", "--crate", own.to_str().unwrap()], "holds files that were not generated");
+    assert_eq!(names(&own), ["Cargo.toml"]);
+    let text = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    refused(&["generate", "24lc64", "--crate", &text("std")], "`std` is another crate's name");
+    refused(&["generate", "24lc64", "--crate", &text("a b\u{1b}[31m")], "does not name a crate");
+    refused(&["generate", "24lc64", "--crate", &text("c"), "--lang", "c"], "is a crate of Rust");
+    refused(&["generate", "no-such", "--crate", &text("new")], "no card has this identifier");
+    assert!(!folder.path().join("new").exists() && !folder.path().join("std").exists());
+}

@@ -14,7 +14,7 @@ use crate::fault::{Fault, Faults};
 use crate::generate::common::{Cost, Limit};
 use crate::generate::difference::{self, Difference, State};
 use crate::generate::disk::{self, Written};
-use crate::generate::{Assumption, Generated, Part, Record, Request, c, rust};
+use crate::generate::{Assumption, Generated, Part, Record, Request, c, rust, rust_crate};
 use crate::layout;
 use crate::output::{Answer, Exit, plain};
 
@@ -30,6 +30,9 @@ pub struct Generate {
     /// Write to this file instead of standard output; C: the header NAME.h, with NAME.c beside it.
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
+    /// Rust: write a whole driver to this folder, a crate of the folder's name that needs nothing of this project.
+    #[arg(long = "crate", value_name = "FOLDER", conflicts_with = "output")]
+    pub crate_folder: Option<PathBuf>,
     /// Write nothing: show how the files on disk differ, and exit with 1 if they do.
     #[arg(long)]
     pub check: bool,
@@ -45,7 +48,8 @@ pub struct Generate {
     /// Add constants and typed accessors for the regions of this layout file.
     #[arg(long, value_name = "FILE")]
     pub layout: Option<PathBuf>,
-    /// Rust: wrap the text in a module of this name, for include!(). C: what all names begin with.
+    /// Rust: wrap the text in a module of this name, for include!(); with --crate, the crate's name. C: what all names
+    /// begin with.
     #[arg(long, value_name = "NAME", value_parser = rust::module_name)]
     pub module_name: Option<String>,
 }
@@ -95,17 +99,22 @@ impl Generate {
     /// An unknown part or density, straps that a part does not work with, parts without a common configuration, a file
     /// that cannot be written; faults of the user's cards. No file is touched then.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
-        if self.check && self.output.is_none() {
-            return Err(Fault::of_file("--check", "has nothing to compare with", "add --output FILE").into());
+        if self.check && self.output.is_none() && self.crate_folder.is_none() {
+            let remedy = "add --output FILE or --crate FOLDER";
+            return Err(Fault::of_file("--check", "has nothing to compare with", remedy).into());
+        }
+        if self.crate_folder.is_some() && self.lang != Language::Rust {
+            return Err(Fault::of_file("--crate", "is a crate of Rust", "leave out --lang, or name an --output").into());
         }
         let catalogue = options.catalogue()?;
         let cards = self.cards(&catalogue)?;
         let layout = self.layout.as_deref().map(layout::read).transpose()?;
         let (choose, module) = (self.choose, self.module()?);
         let request = Request { parts: self.parts(&cards)?, choose, layout: layout.as_ref(), module };
-        let generated = match self.lang {
-            Language::Rust => rust::configuration(&request)?,
-            Language::C => c::driver(&request)?,
+        let generated = match (self.lang, &self.crate_folder) {
+            (Language::C, _) => c::driver(&request)?,
+            (Language::Rust, None) => rust::configuration(&request)?,
+            (Language::Rust, Some(_)) => rust_crate::driver(&request)?,
         };
         let paths = self.paths(&generated);
         let pairs = paths.iter().zip(&generated.files);
@@ -115,7 +124,10 @@ impl Generate {
             Done::Checked(pairs.map(|(path, file)| difference::compare(path, &file.text)).collect())
         } else {
             let files: Vec<_> = pairs.map(|(path, file)| (path.as_path(), file.text.as_bytes())).collect();
-            Done::Written(disk::replace_all(&files)?)
+            Done::Written(match &self.crate_folder {
+                Some(folder) => rust_crate::check_folder(folder).map(|()| disk::replace_all_in_folders(&files))??,
+                None => disk::replace_all(&files)?,
+            })
         };
         let same = |found: &Difference| found.state == State::Same;
         let exit = match &done {
@@ -123,7 +135,9 @@ impl Generate {
             _ => Exit::Usable,
         };
         let body = body(self.lang, &cards, &generated, &paths, &done);
-        Ok(Answer::new(options.reader(), "generate", exit, &body, || text::answer(&cards, &generated, &paths, &done)))
+        Ok(Answer::new(options.reader(), "generate", exit, &body, || {
+            text::answer(&cards, &generated, self.crate_folder.as_deref(), &paths, &done)
+        }))
     }
 
     fn cards(&self, catalogue: &Catalogue) -> Result<Vec<Card>, Faults> {
@@ -148,8 +162,16 @@ impl Generate {
         Faults(faults).or_ok(parts)
     }
 
-    /// The name that was asked for; in C that of the file, which the source includes.
+    /// The name that was asked for; in C that of the file, which the source includes, and of a crate that of its folder.
     fn module(&self) -> Result<Option<String>, Faults> {
+        if let (Some(folder), None) = (&self.crate_folder, &self.module_name) {
+            let name = folder.file_name().unwrap_or_default().to_string_lossy().replace('-', "_");
+            let refuse = |reason| {
+                let folder = plain(&folder.display().to_string());
+                Fault::of_file(&folder, format!("does not name a crate: {reason}"), "add --module-name NAME")
+            };
+            return Ok(Some(rust_crate::crate_name(&name).map_err(refuse)?));
+        }
         let (Language::C, Some(path)) = (self.lang, &self.output) else { return Ok(self.module_name.clone()) };
         let refuse = |reason: String, remedy: &str| Fault::of_file(&plain(&path.display().to_string()), reason, remedy);
         if !path.extension().is_some_and(|ending| ending == "h" || ending == "c") {
@@ -167,6 +189,9 @@ impl Generate {
 
     /// Where the files go; empty for standard output.
     fn paths(&self, generated: &Generated) -> Vec<PathBuf> {
+        if let Some(folder) = &self.crate_folder {
+            return generated.files.iter().map(|file| folder.join(&file.name)).collect();
+        }
         let Some(path) = &self.output else { return Vec::new() };
         match &generated.files[..] {
             [_] => vec![path.clone()],

@@ -292,12 +292,14 @@ mod tests {
         let contents = Contents::of(&Request::new(vec![Part::new(card, [false; 3])])).unwrap();
         let mut values = serde_json::to_value(&contents).unwrap();
         let object = values.as_object_mut().unwrap();
-        for name in ["name", "upper", "module", "body"] {
+        let of_manifests = ["package", "shared", "features", "dependencies", "embedded_hal"];
+        for name in ["name", "upper", "module", "body"].into_iter().chain(of_manifests) {
             object.insert(name.into(), "".into());
         }
         let mut inner = serde_json::to_value(&contents.configurations[0]).unwrap();
         let field = serde_json::to_value(&contents.configurations[0].fields[0]).unwrap();
         inner.as_object_mut().unwrap().extend(field.as_object().unwrap().clone());
+        inner.as_object_mut().unwrap().insert("value".into(), "".into());
         let region = serde_json::to_value(Region::default()).unwrap();
         inner.as_object_mut().unwrap().extend(region.as_object().unwrap().clone());
         (values, inner)

@@ -48,6 +48,32 @@ pub fn replace_all(files: &[(&Path, &[u8])]) -> Result<Vec<Written>, Faults> {
     replace_with(files, |file, target| file.persist(target).map(drop).map_err(|error| error.error))
 }
 
+/// As [`replace_all`], and makes the folders that are missing; on a failure those that it made go again.
+///
+/// # Errors
+/// Those of [`replace_all`]; a folder that cannot be made.
+pub fn replace_all_in_folders(files: &[(&Path, &[u8])]) -> Result<Vec<Written>, Faults> {
+    let mut made = Vec::new();
+    let result = make_folders(files, &mut made).map_err(Faults::from).and_then(|()| replace_all(files));
+    if result.is_err() {
+        // The innermost were made last. One that somebody else has filled meanwhile stays.
+        made.iter().rev().for_each(|folder| drop(fs::remove_dir(folder)));
+    }
+    result
+}
+
+fn make_folders(files: &[(&Path, &[u8])], made: &mut Vec<PathBuf>) -> Result<(), Fault> {
+    for (path, _) in files {
+        let missing = path.ancestors().skip(1).take_while(|folder| !folder.as_os_str().is_empty() && !folder.exists());
+        let mut missing: Vec<&Path> = missing.collect();
+        while let Some(folder) = missing.pop() {
+            fs::create_dir(folder).map_err(|error| unwritable(path, &error))?;
+            made.push(folder.to_owned());
+        }
+    }
+    Ok(())
+}
+
 /// A text on its way into its file.
 struct Staged<'a> {
     path: &'a Path,
@@ -204,6 +230,22 @@ mod tests {
         assert_eq!(replace_all(&files), Ok(vec![Written::Anew; 3]));
         assert_eq!(replace_all(&files), Ok(vec![Written::Unchanged; 3]));
         assert_eq!(names(folder.path()).len(), 3);
+    }
+
+    #[test]
+    fn missing_folders_are_made_and_go_again_if_a_file_cannot_be_written() {
+        let folder = tempfile::tempdir().unwrap();
+        let [deep, other] = ["new/deep/a.rs", "new/b.rs"].map(|name| folder.path().join(name));
+        let taken = folder.path().join("taken");
+        fs::create_dir(&taken).unwrap();
+        let below_file = folder.path().join("file/c.rs");
+        fs::write(folder.path().join("file"), "was here").unwrap();
+        for failing in [&taken, &below_file] {
+            assert!(replace_all_in_folders(&[(&deep, b"1"), (&other, b"2"), (failing, b"3")]).is_err());
+            assert!(!folder.path().join("new").exists(), "{}", failing.display());
+        }
+        assert_eq!(replace_all_in_folders(&[(&deep, b"1"), (&other, b"2")]), Ok(vec![Written::Anew; 2]));
+        assert_eq!(fs::read(&deep).unwrap(), b"1");
     }
 
     #[test]

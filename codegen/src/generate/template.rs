@@ -15,6 +15,9 @@ pub(super) const TEMPLATES: &[(&str, &str)] = &[
     ("c_regions.c.tera", include_str!("../../../templates/c_regions.c.tera")),
     ("rust_candidates.rs.tera", include_str!("../../../templates/rust_candidates.rs.tera")),
     ("rust_config.rs.tera", include_str!("../../../templates/rust_config.rs.tera")),
+    ("rust_crate_driver.toml.tera", include_str!("../../../templates/rust_crate_driver.toml.tera")),
+    ("rust_crate_lib.rs.tera", include_str!("../../../templates/rust_crate_lib.rs.tera")),
+    ("rust_crate_manifest.toml.tera", include_str!("../../../templates/rust_crate_manifest.toml.tera")),
     ("rust_regions.rs.tera", include_str!("../../../templates/rust_regions.rs.tera")),
     ("rust_module.rs.tera", include_str!("../../../templates/rust_module.rs.tera")),
 ];

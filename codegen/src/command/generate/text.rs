@@ -10,7 +10,15 @@ use crate::generate::disk::Written;
 use crate::output::{Tone, paint, plain, wrapped};
 
 /// The generated text itself, or what became of the files and what one must know about them.
-pub(super) fn answer(cards: &[Card], generated: &Generated, paths: &[PathBuf], done: &Done) -> String {
+///
+/// Of a crate's folder, files that need no word are counted only.
+pub(super) fn answer(
+    cards: &[Card],
+    generated: &Generated,
+    folder: Option<&Path>,
+    paths: &[PathBuf],
+    done: &Done,
+) -> String {
     match done {
         Done::Printed => {
             let texts: Vec<&str> = generated.files.iter().map(|file| file.text.as_str()).collect();
@@ -21,13 +29,28 @@ pub(super) fn answer(cards: &[Card], generated: &Generated, paths: &[PathBuf], d
                 cards.iter().map(|card| format!("{} ({})", plain(&card.id), card.density())).collect();
             let of = names.join(", ");
             let mut text = String::new();
-            for (path, written) in paths.iter().zip(written) {
+            if let Some(folder) = folder {
+                let anew = written.iter().filter(|written| **written == Written::Anew).count();
+                let unchanged = written.len() - anew;
+                text += &format!("{}: {anew} files written, {unchanged} unchanged, for {of}\n", shown(folder));
+            }
+            for (path, written) in paths.iter().zip(written).filter(|_| folder.is_none()) {
                 let what = if *written == Written::Anew { "written" } else { "unchanged" };
                 text += &format!("{}: {what}, for {of}\n", shown(path));
             }
             text + &remarks(cards.len(), generated)
         }
-        Done::Checked(found) => paths.iter().zip(found).map(|(path, found)| checked(path, found)).collect(),
+        Done::Checked(found) => {
+            let told = |found: &Difference| folder.is_none() || found.state != State::Same;
+            let each = paths.iter().zip(found).filter(|(_, found)| told(found));
+            let text: String = each.map(|(path, found)| checked(path, found)).collect();
+            match folder {
+                Some(folder) if text.is_empty() => {
+                    format!("{}: {}\n", shown(folder), paint(Tone::Good, "as generated"))
+                }
+                _ => text,
+            }
+        }
     }
 }
 
