@@ -153,7 +153,7 @@ fn nothing_is_written_when_the_input_is_bad() {
     refused(&["merge", &file, "--lines", &file], "does not begin with the header");
     assert_eq!(fs::read_to_string(&file).unwrap(), "as it was");
     refused(&["swap", &examples(), "--shard", "3/2"], "write one of several, such as 2/8");
-    refused(&["swap", &examples(), "--lines", &at(&folder, "no/such/folder.jsonl")], "cannot be written");
+    refused(&["swap", &examples(), "--lines", &at(&folder, "no/such/folder.jsonl")], "does not exist");
 }
 
 #[test]

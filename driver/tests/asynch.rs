@@ -258,7 +258,9 @@ fn wp_is_asserted_again_wherever_a_write_is_dropped() {
 
 #[test]
 fn several_chips_and_regions_work_in_the_async_form() {
-    use pagewise_driver::{Chips, Difference, Parameters, Region, RegionAccess, RegionParameters, Updated};
+    use pagewise_driver::{
+        Chips, Difference, Irreversible, Lock, Parameters, Region, RegionAccess, RegionParameters, Updated,
+    };
     let (one, _, _) = rig(KBIT_32.parameters());
     let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
     let parts = vec![one, two.clone()];
@@ -280,6 +282,7 @@ fn several_chips_and_regions_work_in_the_async_form() {
     assert_eq!(drive(usize::MAX, space.compare(4090, &wanted)), Some(Ok(None)));
     assert_eq!(two.borrow().memory[..6], [7, 3, 1, 1, 1, 1]);
     let mut driver = space.release();
+    assert_eq!(driver.geometry().capacity_bytes(), 4096);
     let region = Region::try_new(RegionParameters {
         device_address: 0x51,
         word_address_bytes: 2,
@@ -287,10 +290,17 @@ fn several_chips_and_regions_work_in_the_async_form() {
         length_bytes: 16,
         page_bytes: 16,
         write_cycle_us: 5000,
-        access: RegionAccess::Writable,
-    });
-    drive(usize::MAX, driver.write_region(&region.unwrap(), 0, &[9])).unwrap().unwrap();
+        access: RegionAccess::Lockable(Lock { device_address: 0x51, word_address: 0x0C00, data: 2 }),
+    })
+    .unwrap();
+    drive(usize::MAX, driver.write_region(&region, 0, &[9])).unwrap().unwrap();
     assert_eq!(two.borrow().memory[..4], [7, 3, 9, 1]);
+    let mut back = [0; 2];
+    drive(usize::MAX, driver.read_region(&region, 0, &mut back)).unwrap().unwrap();
+    assert_eq!(back, [9, 1]);
+    let token = Irreversible::i_know_that_this_cannot_be_undone();
+    drive(usize::MAX, driver.lock_region(&region, token)).unwrap().unwrap();
+    assert_eq!(two.borrow().memory[0x0C00], 2);
 }
 
 #[cfg(feature = "records")]

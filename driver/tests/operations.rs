@@ -514,3 +514,17 @@ fn l5_a_line_that_stays_low_is_reported() {
     let mut delay = embedded_hal_mock::eh1::delay::NoopDelay;
     assert_eq!(free_bus(&mut scl, &mut sda, &mut delay, 5), Err(RecoveryError::StillLow));
 }
+
+#[test]
+fn why_no_candidate_was_chosen_is_told_with_the_numbers() {
+    let told: [(ChooseError<()>, &str); 5] = [
+        (ChooseError::OutOfRange { index: 3 }, "candidate 3"),
+        (ChooseError::ScratchTooSmall { needed: 17 }, "17 bytes"),
+        (ChooseError::Ambiguous { first: 0, second: 2 }, "0 and 2"),
+        (ChooseError::NoneFits { untried: 4 }, "4 not tried"),
+        (ChooseError::Bus(()), "bus error"),
+    ];
+    for (error, words) in told {
+        assert!(error.to_string().contains(words), "{error}");
+    }
+}
