@@ -39,6 +39,36 @@ fn reports_are_written_beside_the_answer_which_stays_as_it_is() {
     assert_eq!(files(folder.path()).len(), 3, "no temporary file is left");
 }
 
+/// The names pass every check beforehand: one is too long for a file system, one is that of a socket.
+#[cfg(unix)]
+#[test]
+fn a_report_that_cannot_be_written_leaves_results_and_other_reports_as_they_were() {
+    let folder = tempfile::tempdir().unwrap();
+    let _socket = std::os::unix::net::UnixListener::bind(folder.path().join("socket")).unwrap();
+    let (board, long) = (board("valve-driver.toml"), "x".repeat(300));
+    for lines in [Some("old results"), None] {
+        match lines {
+            Some(text) => fs::write(folder.path().join("a.jsonl"), text).unwrap(),
+            None => fs::remove_file(folder.path().join("a.jsonl")).unwrap(),
+        }
+        fs::write(folder.path().join("a.md"), "old report").unwrap();
+        let before = files(folder.path());
+        for (bad, told) in [(long.as_str(), "cannot be written: "), ("socket", "is not a file")] {
+            let output =
+                swap(folder.path(), &[&board, "--lines", "a.jsonl", "--markdown", "a.md", "--html", bad, "--json"]);
+            let message = String::from_utf8(output.stderr).unwrap();
+            assert_eq!(output.status.code(), Some(2), "{message}");
+            assert!(message.contains(told), "{message}");
+            assert_eq!(fs::read_to_string(folder.path().join("a.jsonl")).ok().as_deref(), lines);
+            assert_eq!(fs::read_to_string(folder.path().join("a.md")).unwrap(), "old report");
+            assert_eq!(files(folder.path()), before, "nothing is left over");
+        }
+    }
+    swap(folder.path(), &[&board, "--lines", "a.jsonl", "--markdown", "a.md"]);
+    assert!(fs::read_to_string(folder.path().join("a.jsonl")).unwrap().contains("swap-results"));
+    assert!(fs::read_to_string(folder.path().join("a.md")).unwrap().starts_with("## Swap check"));
+}
+
 #[test]
 fn a_report_is_written_also_when_the_verdict_is_against_the_board() {
     let folder = tempfile::tempdir().unwrap();

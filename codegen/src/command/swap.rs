@@ -130,9 +130,9 @@ impl Swap {
         if let Some(fault) = failed {
             return Err(fault.into());
         }
-        lines.map_or(Ok(()), Draft::keep)?;
         let summary = Summary::of(&outcomes, self.accept);
-        self.files.write(&Report { answers: &answers, catalogue: &catalogue, accept: self.accept, full: self.full })?;
+        let (accept, full) = (self.accept, self.full);
+        self.files.write(&Report { answers: &answers, catalogue: &catalogue, accept, full }, lines)?;
         let usable = summary.usable();
         let exit = if usable { Exit::Usable } else { Exit::Against };
         let body = Body {

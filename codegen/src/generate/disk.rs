@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
+use super::draft::Draft;
 use crate::fault::{Fault, Faults};
 
 /// What happened to a file.
@@ -45,7 +46,20 @@ pub fn replace_bytes(path: &Path, bytes: &[u8]) -> Result<Written, Fault> {
 /// # Errors
 /// As [`replace`], for each file that cannot be written.
 pub fn replace_all(files: &[(&Path, &[u8])]) -> Result<Vec<Written>, Faults> {
-    replace_with(files, |file, target| file.persist(target).map(drop).map_err(|error| error.error))
+    replace_with(files, None, persist)
+}
+
+/// As [`replace_all`], and puts a draft in its place with them: all of it, or nothing.
+///
+/// # Errors
+/// Those of [`replace_all`], and of the draft.
+pub fn replace_all_and_keep(files: &[(&Path, &[u8])], draft: Option<Draft>) -> Result<(), Faults> {
+    let draft = draft.map(Draft::finish).transpose()?;
+    replace_with(files, draft, persist).map(drop)
+}
+
+fn persist(file: NamedTempFile, target: &Path) -> io::Result<()> {
+    file.persist(target).map(drop).map_err(|error| error.error)
 }
 
 /// As [`replace_all`], and makes the folders that are missing; on a failure those that it made go again.
@@ -75,8 +89,8 @@ fn make_folders(files: &[(&Path, &[u8])], made: &mut Vec<PathBuf>) -> Result<(),
 }
 
 /// A text on its way into its file.
-struct Staged<'a> {
-    path: &'a Path,
+pub(super) struct Staged {
+    path: PathBuf,
     target: PathBuf,
     /// What the file holds now.
     old: Option<Vec<u8>>,
@@ -84,8 +98,17 @@ struct Staged<'a> {
     new: Option<NamedTempFile>,
 }
 
+impl Staged {
+    /// A text that is whole in its temporary file. What `target` holds is not read, since it may be large: so it can
+    /// only be renamed last, when nothing can fail any more that would ask for it.
+    pub(super) fn last(path: PathBuf, target: PathBuf, new: NamedTempFile) -> Self {
+        Self { path, target, old: None, new: Some(new) }
+    }
+}
+
 fn replace_with(
     files: &[(&Path, &[u8])],
+    last: Option<Staged>,
     mut rename: impl FnMut(NamedTempFile, &Path) -> io::Result<()>,
 ) -> Result<Vec<Written>, Faults> {
     let (mut staged, mut faults) = (Vec::new(), Vec::new());
@@ -96,6 +119,7 @@ fn replace_with(
         }
     }
     let mut staged = Faults(faults).or_ok(staged)?;
+    staged.extend(last);
     let mut written = Vec::new();
     for index in 0..staged.len() {
         let Some(new) = staged[index].new.take() else {
@@ -103,7 +127,7 @@ fn replace_with(
             continue;
         };
         if let Err(error) = rename(new, &staged[index].target) {
-            let mut faults = vec![unwritable(staged[index].path, &error)];
+            let mut faults = vec![unwritable(&staged[index].path, &error)];
             faults.extend(restore(&staged[..index], &written));
             return Err(Faults(faults));
         }
@@ -113,7 +137,7 @@ fn replace_with(
 }
 
 /// Gives the files before a failure their old contents back.
-fn restore(staged: &[Staged<'_>], written: &[Written]) -> Vec<Fault> {
+fn restore(staged: &[Staged], written: &[Written]) -> Vec<Fault> {
     let mut faults = Vec::new();
     for (file, _) in staged.iter().zip(written).filter(|(_, written)| **written == Written::Anew) {
         let result = match &file.old {
@@ -139,14 +163,14 @@ pub(super) fn target(path: &Path) -> Result<PathBuf, Fault> {
     Ok(target)
 }
 
-fn stage<'a>(path: &'a Path, bytes: &[u8]) -> Result<Staged<'a>, Fault> {
+fn stage(path: &Path, bytes: &[u8]) -> Result<Staged, Fault> {
     let target = target(path)?;
     let old = fs::read(&target).ok();
     let new = match &old {
         Some(old) if old == bytes => None,
         _ => Some(write_beside(&target, bytes).map_err(|error| unwritable(path, &error))?),
     };
-    Ok(Staged { path, target, old, new })
+    Ok(Staged { path: path.to_owned(), target, old, new })
 }
 
 pub(super) fn unwritable(path: &Path, error: &io::Error) -> Fault {
@@ -215,7 +239,7 @@ mod tests {
         // Whichever rename fails, nothing has changed and nothing is left over.
         for failing in 0..files.len() {
             let mut count = 0;
-            let result = replace_with(&files, |file, target| {
+            let result = replace_with(&files, None, |file, target| {
                 count += 1;
                 if count > failing {
                     return Err(io::Error::other("the disk is full"));

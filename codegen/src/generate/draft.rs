@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
-use super::disk::{target, unwritable, write_beside};
-use crate::fault::Fault;
+use super::disk::{Staged, replace_all_and_keep, target, unwritable, write_beside};
+use crate::fault::{Fault, Faults};
 
 /// A temporary file beside the one that it is to become. Dropped before [`Draft::keep`], it leaves nothing behind.
 #[derive(Debug)]
@@ -39,13 +39,21 @@ impl Draft {
     ///
     /// # Errors
     /// The disk is full, for example; what was there stays.
-    pub fn keep(self) -> Result<(), Fault> {
+    pub fn keep(self) -> Result<(), Faults> {
+        replace_all_and_keep(&[], Some(self))
+    }
+
+    /// All of it on the disk, ready to take its place.
+    pub(super) fn finish(self) -> Result<Staged, Fault> {
         let Self { path, target, file } = self;
-        let kept = file.into_inner().map_err(IntoInnerError::into_error).and_then(|file| {
+        let whole = file.into_inner().map_err(IntoInnerError::into_error).and_then(|file| {
             file.as_file().sync_all()?;
-            file.persist(&target).map(drop).map_err(|error| error.error)
+            Ok(file)
         });
-        kept.map_err(|error| unwritable(&path, &error))
+        match whole {
+            Ok(file) => Ok(Staged::last(path, target, file)),
+            Err(error) => Err(unwritable(&path, &error)),
+        }
     }
 }
 

@@ -6,6 +6,7 @@ use clap::Args;
 
 use crate::fault::{Fault, Faults};
 use crate::generate::disk;
+use crate::generate::draft::Draft;
 use crate::report::Report;
 
 /// Files to write the verdicts to, each in its own form.
@@ -63,13 +64,13 @@ impl Files {
         Faults(faults).or_ok(())
     }
 
-    /// Writes what was asked for: all files, or none.
+    /// Writes what was asked for, and puts the results in place: all files, or none.
     ///
     /// # Errors
     /// Everything that could not be written.
-    pub(super) fn write(&self, report: &Report<'_>) -> Result<(), Faults> {
+    pub(super) fn write(&self, report: &Report<'_>, lines: Option<Draft>) -> Result<(), Faults> {
         let texts: Vec<(&Path, String)> = self.asked().into_iter().map(|(path, form)| (path, form(report))).collect();
         let files: Vec<(&Path, &[u8])> = texts.iter().map(|(path, text)| (*path, text.as_bytes())).collect();
-        disk::replace_all(&files).map(|_| ())
+        disk::replace_all_and_keep(&files, lines)
     }
 }
