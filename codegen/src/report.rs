@@ -14,7 +14,8 @@
 //! let boards = fleet::files::read(&[folder]).map_err(|faults| format!("{faults:?}"))?;
 //! let jobs = fleet::jobs(&catalogue, boards, Candidates::OfBoard).map_err(|faults| format!("{faults:?}"))?;
 //! let answers = fleet::judge_all(jobs);
-//! let report = Report { answers: &answers, catalogue: &catalogue, accept: Verdict::Reconfigure, full: false };
+//! let accept = Verdict::Reconfigure;
+//! let report = Report { answers: &answers, catalogue: &catalogue, accept, full: false, currency: "" };
 //! assert!(report.markdown().starts_with("## Swap check: 1 board"));
 //! assert!(report.junit().contains("<testsuites"));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
@@ -47,6 +48,8 @@ pub struct Report<'a> {
     pub accept: Verdict,
     /// Every candidate in full, also where a board has many.
     pub full: bool,
+    /// Currency of the stock list's prices; empty where it states none, or there is no list.
+    pub currency: &'a str,
 }
 
 impl Report<'_> {

@@ -39,6 +39,75 @@ fn reports_are_written_beside_the_answer_which_stays_as_it_is() {
     assert_eq!(files(folder.path()).len(), 3, "no temporary file is left");
 }
 
+/// Three candidates: enough in stock, too few for the board's 150 a year, no lead time stated. The currency is a text of
+/// the user.
+fn stock(folder: &Path, currency: &str) {
+    let list = "part,quantity,unit_price,lead_time_days,state\n\
+        at24c256c,5000,0.31,14,active\n24lc256,40,0.42,1,last buy\n24lc64,9000,0.2,,obsolete\n";
+    fs::write(folder.join("stock.csv"), list).unwrap();
+    fs::write(folder.join("columns.toml"), format!("currency = \"{currency}\"\n")).unwrap();
+}
+
+const STOCK: [&str; 8] =
+    ["--stock", "stock.csv", "--columns", "columns.toml", "--markdown", "a.md", "--html", "a.html"];
+
+#[test]
+fn the_reports_show_what_a_stock_list_offers() {
+    let folder = tempfile::tempdir().unwrap();
+    stock(folder.path(), "EUR");
+    let board = board("valve-driver.toml");
+    let read = |name: &str| fs::read_to_string(folder.path().join(name)).unwrap();
+    swap(folder.path(), &[&[board.as_str()][..], &STOCK].concat());
+    for row in [
+        "| candidate | verdict | in stock | state | lead time | a year | what changes, or what it rests on |",
+        "| AT24C256C | drop-in | 5000 | active | 14 days | 46.50 EUR | ",
+        "| 24LC256 | drop-in | 40, short | last buy | 1 day | 63.00 EUR | ",
+        "| 24LC64 | reconfigure | 9000 | obsolete |  | 30.00 EUR | ",
+    ] {
+        assert!(read("a.md").contains(row), "{row}: {}", read("a.md"));
+    }
+    for cells in [
+        "<th scope=\"col\" class=\"number\">in stock</th><th scope=\"col\">state</th>",
+        "<td class=\"number\">40, short</td><td>last buy</td><td>1 day</td><td class=\"number\">63.00 EUR</td>",
+        "<td class=\"number\">9000</td><td>obsolete</td><td></td><td class=\"number\">30.00 EUR</td>",
+        "<p><span class=\"label\">In stock</span> 5000; active; more in 14 days; 46.50 EUR a year.</p>",
+    ] {
+        assert!(read("a.html").contains(cells), "{cells}");
+    }
+    // A candidate that is not on the list has empty cells; without a list there is no column.
+    swap(folder.path(), &[&[board.as_str(), "--to", "24lc256", "--to", "24fc256"][..], &STOCK].concat());
+    assert!(read("a.md").contains("| 24LC256 | drop-in | 40, short |"), "{}", read("a.md"));
+    assert!(read("a.md").contains("| 24FC256 | drop-in | | | | | "), "{}", read("a.md"));
+    assert!(read("a.html").contains("<td></td><td></td><td></td><td></td>"));
+    swap(folder.path(), &[&board, "--to", "24lc256", "--markdown", "a.md", "--html", "a.html"]);
+    assert!(!read("a.md").contains("in stock") && !read("a.html").to_lowercase().contains("in stock"));
+}
+
+#[test]
+fn a_board_without_a_yearly_volume_shows_the_price_of_one_piece() {
+    let folder = tempfile::tempdir().unwrap();
+    stock(folder.path(), "EUR");
+    let text = fs::read_to_string(board("valve-driver.toml")).unwrap();
+    let text: Vec<&str> = text.lines().filter(|line| !line.starts_with("yearly_volume")).collect();
+    fs::write(folder.path().join("board.toml"), text.join("\n")).unwrap();
+    swap(folder.path(), &[&["board.toml"][..], &STOCK].concat());
+    let text = fs::read_to_string(folder.path().join("a.md")).unwrap();
+    assert!(text.contains("| 24LC256 | drop-in | 40 | last buy | 1 day | 0.42 EUR each | "), "{text}");
+    let text = fs::read_to_string(folder.path().join("a.html")).unwrap();
+    assert!(text.contains("40; last buy; more in 1 day; 0.42 EUR each.</p>"), "{text}");
+}
+
+#[test]
+fn the_currency_of_a_stock_list_stays_a_text() {
+    let folder = tempfile::tempdir().unwrap();
+    stock(folder.path(), "<b>|`@a");
+    swap(folder.path(), &[&[board("valve-driver.toml").as_str()][..], &STOCK].concat());
+    let text = fs::read_to_string(folder.path().join("a.md")).unwrap();
+    assert!(text.contains("63.00 &lt;b&gt;\\|\\`\\@\u{2060}a | "), "{text}");
+    let text = fs::read_to_string(folder.path().join("a.html")).unwrap();
+    assert!(text.contains("63.00 &lt;b&gt;|`@a</td>") && !text.contains("<b>|"), "{text}");
+}
+
 /// The names pass every check beforehand: one is too long for a file system, one is that of a socket.
 #[cfg(unix)]
 #[test]

@@ -20,7 +20,8 @@ fn the_page_shows_well_asks_for_nothing_and_is_accessible() {
     let all = reports::examples();
     let one = [all.iter().find(|answer| answer.board.file.ends_with("valve-driver.toml")).unwrap().clone()];
     for (name, answers) in [("one-board", &one[..]), ("thirteen-boards", all)] {
-        let report = Report { answers, catalogue: reports::catalogue(), accept: Verdict::Reconfigure, full: false };
+        let (catalogue, accept) = (reports::catalogue(), Verdict::Reconfigure);
+        let report = Report { answers, catalogue, accept, full: false, currency: "" };
         let page = folder.join(format!("{name}.html"));
         fs::write(&page, report.page()).unwrap();
         let arguments = [&chromium, &page, &folder.to_owned(), &axe].map(|path| path.to_str().unwrap().to_owned());

@@ -11,7 +11,7 @@ use pagewise_tests::{hostile, reports};
 use serde_json::Value;
 
 fn report(answers: &[BoardAnswer], accept: Verdict) -> String {
-    Report { answers, catalogue: reports::catalogue(), accept, full: false }.junit()
+    Report { answers, catalogue: reports::catalogue(), accept, full: false, currency: "" }.junit()
 }
 
 /// What the reader saw of each document.

@@ -6,13 +6,15 @@ use pagewise::card::Catalogue;
 use pagewise::fleet::{self, BoardAnswer, Candidates};
 use pagewise::output::plain;
 use pagewise::report::Report;
+use pagewise::stock::{Offer, State};
 use pagewise::swap::Verdict;
 use pagewise_tests::python::Python;
 use pagewise_tests::{hostile, reports};
 use serde_json::Value;
 
 fn report(answers: &[BoardAnswer]) -> String {
-    Report { answers, catalogue: reports::catalogue(), accept: Verdict::Reconfigure, full: false }.markdown()
+    Report { answers, catalogue: reports::catalogue(), accept: Verdict::Reconfigure, full: false, currency: "EUR" }
+        .markdown()
 }
 
 /// What the renderer made of each document.
@@ -51,6 +53,22 @@ fn the_table_lists_every_board_with_its_best_verdict() {
             assert!(text.contains(&finding.compared) && text.contains(&finding.remedy), "{finding:?}");
         }
     }
+}
+
+#[test]
+fn a_stock_list_gives_its_offers_a_column_each() {
+    let mut answer = reports::examples().iter().find(|answer| answer.judgements.len() > 1).unwrap().clone();
+    let price = serde_json::from_str("\"0.31\"").unwrap();
+    let (state, lead_time_days, yearly_cost) = (State::LastBuy, Some(14), None);
+    let offer = Offer { line: 2, quantity: 40, enough: false, state, lead_time_days, unit_price: price, yearly_cost };
+    answer.offers.insert(answer.judgements[0].candidate.clone(), offer);
+    let Some(seen) = read(&[report(&[answer])]) else { return };
+    let cells: Vec<String> = seen[0]["cells"].as_array().unwrap().iter().map(unjoined).collect();
+    // Behind the table of boards, with one board, and its heading.
+    let table: Vec<&[String]> = cells[17..].chunks(7).collect();
+    assert_eq!(table[0][2..6], ["in stock", "state", "lead time", "a year"]);
+    assert_eq!(table[1][2..6], ["40, short", "last buy", "14 days", "0.31 EUR each"]);
+    assert_eq!(table[2][2..6], ["", "", "", ""], "not on the list");
 }
 
 #[test]

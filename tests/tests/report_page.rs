@@ -12,7 +12,8 @@ use pagewise_tests::{hostile, reports};
 use serde_json::{Value, json};
 
 fn report(answers: &[BoardAnswer]) -> String {
-    Report { answers, catalogue: reports::catalogue(), accept: Verdict::Reconfigure, full: false }.page()
+    Report { answers, catalogue: reports::catalogue(), accept: Verdict::Reconfigure, full: false, currency: "EUR" }
+        .page()
 }
 
 /// What the parser saw of each page.

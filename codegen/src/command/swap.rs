@@ -132,7 +132,7 @@ impl Swap {
         }
         let summary = Summary::of(&outcomes, self.accept);
         let (accept, full) = (self.accept, self.full);
-        self.files.write(&Report { answers: &answers, catalogue: &catalogue, accept, full }, lines)?;
+        self.files.write(&Report { answers: &answers, catalogue: &catalogue, accept, full, currency }, lines)?;
         let usable = summary.usable();
         let exit = if usable { Exit::Usable } else { Exit::Against };
         let body = Body {

@@ -6,6 +6,7 @@ use super::Report;
 use crate::card::Catalogue;
 use crate::fact::Basis;
 use crate::fleet::BoardAnswer;
+use crate::stock::Offer;
 use crate::swap::{Finding, Judgement, Run, Verdict};
 
 /// Up to this many candidates a board's candidates are all shown in full.
@@ -53,6 +54,8 @@ pub struct BoardView {
     pub usable: bool,
     /// How many candidates got each verdict, best first.
     pub counts: [usize; 4],
+    /// A stock list offers some of the candidates.
+    pub stocked: bool,
     /// The candidates, best first.
     pub candidates: Vec<CandidateView>,
 }
@@ -92,6 +95,36 @@ pub struct CandidateView {
     pub agree: bool,
     /// What the simulation alone says.
     pub simulated: Verdict,
+    /// What the stock list offers of it, if it does.
+    pub offer: Option<OfferView>,
+}
+
+/// What a stock list offers of a candidate.
+#[derive(Debug, Clone, Serialize)]
+pub struct OfferView {
+    /// `900`, or `40, short` when they do not last for the board's yearly volume.
+    pub pieces: String,
+    /// `active`, `last buy` or `obsolete`.
+    pub state: &'static str,
+    /// `14 days`; empty where it is not stated.
+    pub lead_time: String,
+    /// `45.00 EUR`, or `0.30 EUR each` where the board states no yearly volume.
+    pub yearly_cost: String,
+    /// The board states its yearly volume.
+    pub yearly: bool,
+}
+
+impl OfferView {
+    fn of(offer: &Offer, currency: &str) -> Self {
+        let money = |price: crate::stock::Price| format!("{price} {currency}").trim_end().to_owned();
+        Self {
+            pieces: format!("{}{}", offer.quantity, if offer.enough { "" } else { ", short" }),
+            state: offer.state.word(),
+            lead_time: offer.lead_time_days.map_or_else(String::new, |days| counted(days as usize, "day")),
+            yearly_cost: offer.yearly_cost.map_or_else(|| format!("{} each", money(offer.unit_price)), money),
+            yearly: offer.yearly_cost.is_some(),
+        }
+    }
 }
 
 /// One finding.
@@ -202,8 +235,13 @@ impl BoardView {
             usable: judgements.iter().any(|judgement| judgement.verdict <= report.accept),
             counts: Verdict::ALL
                 .map(|verdict| judgements.iter().filter(|judgement| judgement.verdict == verdict).count()),
+            stocked: !answer.offers.is_empty(),
             candidates: candidates
-                .map(|(at, judgement)| CandidateView::of(at + 1, judgement, detailed(at), report.catalogue))
+                .map(|(at, judgement)| {
+                    let offer = answer.offers.get(&judgement.candidate);
+                    let offer = offer.map(|offer| OfferView::of(offer, report.currency));
+                    CandidateView { offer, ..CandidateView::of(at + 1, judgement, detailed(at), report.catalogue) }
+                })
                 .collect(),
         }
     }
@@ -231,6 +269,7 @@ impl CandidateView {
             runs: runs(judgement),
             agree: judgement.agree,
             simulated: judgement.evidence.verdict,
+            offer: None,
         }
     }
 }
