@@ -90,6 +90,17 @@ impl<'c> Reader<'c> {
         reading
     }
 
+    /// Identifier of the one card whose order code the whole text is, or begins with. `None` where words are left over,
+    /// where several cards fit, and where anything less than the order code speaks for the card.
+    #[must_use]
+    pub fn order_code(&self, text: &str) -> Option<String> {
+        let reading = self.read(text);
+        let [piece] = reading.pieces.as_slice() else { return None };
+        let [card] = piece.matches.as_slice() else { return None };
+        let whole = reading.not_understood.is_empty() && !reading.is_wrong_family();
+        (whole && card.is_order_code()).then(|| card.id.clone())
+    }
+
     /// A text that is the order code of a card as a whole.
     fn whole(&self, code: &Code<'_>) -> Option<Piece> {
         let matches: Vec<Match> =

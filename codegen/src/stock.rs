@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::card::Catalogue;
 use crate::fault::{Fault, Faults};
+use crate::marking::Reader;
 pub use columns::Columns;
 pub use price::Price;
 pub use read::Row;
@@ -81,6 +82,19 @@ pub struct Unmatched {
     pub part: String,
     /// Cards that resemble it.
     pub near: Vec<String>,
+    /// Line of another row of the card that this one would be read as, where that is why it is left out.
+    pub other_line: Option<u64>,
+}
+
+/// A row whose part is a longer order code, such as one with package and grade, and what it was read as.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct ReadAs {
+    /// Line of the stock list.
+    pub line: u64,
+    /// What stands there.
+    pub part: String,
+    /// Identifier of the card.
+    pub card: String,
 }
 
 /// A stock list, matched with cards.
@@ -93,26 +107,35 @@ pub struct Stock {
     rows: BTreeMap<String, Row>,
     /// Rows that no card matches. A stock list holds all sorts of parts, so they are no fault, but they are told.
     pub unmatched: Vec<Unmatched>,
+    /// Rows whose part is longer than the order code of their card.
+    pub read_as: Vec<ReadAs>,
 }
 
 impl Stock {
     /// Matches rows with cards: the row's `card` column where there is one, else its part, as identifier or order code.
+    /// What is left is read as a marking is, and matched where that names one card by its order code, and no other row
+    /// has that card: of two packages of one part the list does not say which is meant.
     ///
     /// # Errors
     /// Two rows for one card, a `card` column that names none, or no row that matches any.
     pub fn of(file: &str, currency: &str, rows: Vec<Row>, catalogue: &Catalogue) -> Result<Self, Faults> {
         let mut faults = Vec::new();
-        let mut stock =
-            Self { file: file.into(), currency: currency.into(), rows: BTreeMap::new(), unmatched: Vec::new() };
+        let mut stock = Self {
+            file: file.into(),
+            currency: currency.into(),
+            rows: BTreeMap::new(),
+            unmatched: Vec::new(),
+            read_as: Vec::new(),
+        };
+        let mut left = Vec::new();
         for row in rows {
             let name = row.card.as_ref().unwrap_or(&row.part);
             let Some(card) = catalogue.find(name).filter(|card| !card.is_generic()) else {
-                let near: Vec<String> = catalogue.near(name).into_iter().map(str::to_owned).collect();
                 if row.card.is_some() {
                     let remedy = "name a card of `pagewise parts`, or leave the field empty";
                     faults.push(row.fault(file, "card", format!("no card is called `{name}`"), remedy));
                 }
-                stock.unmatched.push(Unmatched { line: row.line, part: row.part, near });
+                left.push(row);
                 continue;
             };
             if let Some(earlier) = stock.rows.get(&card.id) {
@@ -122,11 +145,52 @@ impl Stock {
             }
             stock.rows.insert(card.id.clone(), row);
         }
+        stock.read_left(left, catalogue);
         if stock.rows.is_empty() && faults.is_empty() {
             let remedy = "the part column holds identifiers or order codes as `pagewise parts` lists them";
             faults.push(Fault::of_file(file, "no row matches a card", remedy));
         }
         Faults(faults).or_ok(stock)
+    }
+
+    /// Rows that name no card as they stand.
+    fn read_left(&mut self, left: Vec<Row>, catalogue: &Catalogue) {
+        if left.is_empty() {
+            return;
+        }
+        let reader = Reader::new(catalogue);
+        let read: Vec<(Row, Option<String>)> = left
+            .into_iter()
+            .map(|row| {
+                let card = if row.card.is_none() { reader.order_code(&row.part) } else { None };
+                (row, card)
+            })
+            .collect();
+        let mut lines: BTreeMap<String, Vec<u64>> =
+            self.rows.iter().map(|(card, row)| (card.clone(), vec![row.line])).collect();
+        for (row, card) in &read {
+            if let Some(card) = card {
+                lines.entry(card.clone()).or_default().push(row.line);
+            }
+        }
+        for (row, card) in read {
+            let others = card.as_ref().and_then(|card| lines.get(card)).into_iter().flatten();
+            let other_line = others.copied().find(|line| *line != row.line);
+            let (line, part) = (row.line, row.part.clone());
+            match (card, other_line) {
+                (Some(card), None) => {
+                    self.read_as.push(ReadAs { line, part, card: card.clone() });
+                    self.rows.insert(card, row);
+                }
+                (card, other_line) => {
+                    let near = card.map_or_else(
+                        || catalogue.near(&part).into_iter().map(str::to_owned).collect(),
+                        |card| vec![card],
+                    );
+                    self.unmatched.push(Unmatched { line, part, near, other_line });
+                }
+            }
+        }
     }
 
     /// Identifiers of the cards on the list.

@@ -71,6 +71,83 @@ fn a_better_verdict_stands_above_better_availability_and_state_above_lead_time_a
     assert!(place("24fc256") < place("at24c256c"), "an obsolete part comes after those in production: {ranked:?}");
 }
 
+const HEADER: &str = "part,quantity,unit_price,state\n";
+
+#[test]
+fn a_longer_order_code_is_read_as_the_one_card_that_it_begins_with() {
+    // 24AA02E48 is a part of its own, not a 24AA02 with a suffix.
+    let list =
+        format!("{HEADER}24LC256-I/SN,900,0.3,active\n24AA02E48T-I/OT,10,0.2,active\nAT24C256C-SSHL-T,1,1,active\n");
+    let (_folder, run) = with_list(&list, None, &["--json"]);
+    let answer = run.json();
+    assert_eq!(answer["boards"][0]["offers"]["24lc256"]["quantity"], 900);
+    let read: Vec<_> = answer["stock"]["read_as"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|row| (row["line"].as_u64().unwrap(), row["part"].as_str().unwrap(), row["card"].as_str().unwrap()))
+        .collect();
+    let expected =
+        [(2, "24LC256-I/SN", "24lc256"), (3, "24AA02E48T-I/OT", "24aa02e48"), (4, "AT24C256C-SSHL-T", "at24c256c")];
+    assert_eq!(read, expected);
+    assert_eq!(answer["stock"]["without_card"], serde_json::json!([]));
+    let (_folder, run) = with_list(&list, None, &[]);
+    // The lines may be broken anywhere between words and behind hyphens.
+    let words: String = run.out.split_whitespace().collect();
+    assert!(words.contains("`24LC256-I/SN`(line2)readas24lc256,`24AA02E48T-I/OT`(line3)readas24aa02e48"), "{words}");
+}
+
+/// Densities, families and abbreviated marks may be read, but no card is chosen by them.
+#[test]
+fn what_may_mean_several_cards_or_is_no_order_code_is_listed_as_not_matched() {
+    let parts = [
+        "24C256",
+        "24C16WP",
+        "93LC46B-I/SN",
+        "4G256",
+        "24LC2567-I/SN",
+        "Socket for 24LC64-I/SN",
+        "24LC64-I/SN 24LC128-I/SN",
+        "M24C02-XYZ-RES-10K",
+    ];
+    let rows: Vec<String> = parts.iter().map(|part| format!("{part},1,1,active\n")).collect();
+    let (_folder, run) = with_list(&format!("{HEADER}24fc256,1,1,active\n{}", rows.concat()), None, &["--json"]);
+    let answer = run.json();
+    let left = answer["stock"]["without_card"].as_array().unwrap();
+    let left: Vec<&str> = left.iter().map(|row| row["part"].as_str().unwrap()).collect();
+    assert_eq!(left, parts);
+    assert_eq!((candidates(&answer), &answer["stock"]["read_as"]), (vec!["24fc256"], &serde_json::json!([])));
+}
+
+/// The list does not say which of two packages is meant; the `card` column, or a row with the bare order code, does.
+#[test]
+fn of_two_order_codes_of_one_card_neither_is_taken_until_the_list_says_which() {
+    let two = "24LC256-I/SN,900,0.3,active\n24LC256-I/P,5,0.5,active\n";
+    let (_folder, run) = with_list(&format!("{HEADER}24fc256,1,1,active\n{two}"), None, &["--json"]);
+    let answer = run.json();
+    assert_eq!(candidates(&answer), ["24fc256"]);
+    let left = &answer["stock"]["without_card"];
+    assert_eq!((&left[0]["other_line"], &left[1]["other_line"]), (&4.into(), &3.into()));
+    assert_eq!(left[0]["near"], serde_json::json!(["24lc256"]));
+    let (_folder, run) = with_list(&format!("{HEADER}24LC256,1,1,active\n{two}"), None, &["--json"]);
+    let answer = run.json();
+    assert_eq!(answer["boards"][0]["offers"]["24lc256"]["quantity"], 1);
+    assert_eq!(answer["stock"]["without_card"][1]["other_line"], 2);
+    let list = "part,card,quantity,unit_price,state\n24LC256-I/SN,,900,0.3,active\n24LC256-I/P,24lc256,5,0.5,active\n";
+    let (_folder, run) = with_list(list, None, &["--json"]);
+    assert_eq!(run.json()["boards"][0]["offers"]["24lc256"]["quantity"], 5);
+    let (_folder, run) = with_list(&format!("{HEADER}{two}"), None, &[]);
+    assert!(run.err.contains("no row matches a card"), "{}", run.err);
+}
+
+/// A `card` column that names no card is a fault, whatever the part would be read as.
+#[test]
+fn a_wrong_card_column_is_not_mended_by_reading_the_part() {
+    let list = "part,card,quantity,unit_price,state\n24LC256-I/SN,24lc2566,1,1,active\n";
+    let (_folder, run) = with_list(list, None, &[]);
+    assert!(run.code == 2 && run.err.contains("stock.csv:2: `card`: no card is called `24lc2566`"), "{}", run.err);
+}
+
 #[test]
 fn the_text_tells_what_the_list_says() {
     let (_folder, run) = with_list(LIST, Some("currency = \"EUR\"\n"), &["--full"]);

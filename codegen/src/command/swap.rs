@@ -18,7 +18,7 @@ use crate::fleet::{self, BoardAnswer, Candidates, Job, Shard, Summary, shard};
 use crate::generate::draft::Draft;
 use crate::output::{Answer, Exit};
 use crate::report::Report;
-use crate::stock::{self, Stock, Unmatched, columns};
+use crate::stock::{self, ReadAs, Stock, Unmatched, columns};
 use crate::swap::Verdict;
 
 /// Judge candidate parts for boards, by rules and by running the firmware on the simulated chips.
@@ -84,6 +84,7 @@ struct StockBody<'a> {
     file: &'a str,
     currency: &'a str,
     without_card: &'a [Unmatched],
+    read_as: &'a [ReadAs],
 }
 
 impl Swap {
@@ -143,12 +144,13 @@ impl Swap {
                 file: &stock.file,
                 currency: &stock.currency,
                 without_card: &stock.unmatched,
+                read_as: &stock.read_as,
             }),
             fleet: &summary,
             boards: &answers,
         };
         Ok(Answer::new(options.reader(), "swap", exit, &body, || {
-            let unmatched = stock.as_ref().map_or_else(String::new, fleet_text::without_card);
+            let unmatched = stock.as_ref().map_or_else(String::new, fleet_text::rows);
             let look = fleet_text::Look { currency, full: self.full, shard: self.shard };
             let fleet = fleet_text::render(&summary, &look);
             // Few boards are read through to the end, of many the summary is looked for first.

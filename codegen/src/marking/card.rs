@@ -27,10 +27,25 @@ pub struct Match {
     pub sure: Sure,
     /// Why.
     pub because: String,
+    /// The card's whole order code stands at the start of the text.
+    #[serde(skip)]
+    begins: bool,
     /// Characters of the code that it explains.
     #[serde(skip)]
     covers: usize,
 }
+
+impl Match {
+    /// Whether the text is the card's order code, or begins with it and goes on as longer order codes do: with package,
+    /// grade, reel. `24C` and digits, which stands on chips of several makers, is not enough.
+    #[must_use]
+    pub fn is_order_code(&self) -> bool {
+        self.sure == Sure::Certain || self.begins
+    }
+}
+
+/// Common practice, no source: `24C16` stands on chips of several makers.
+const SHARED: &str = "24C";
 
 /// The shortest piece of an order code that is taken for an abbreviation.
 const SHORTEST: usize = 4;
@@ -102,6 +117,7 @@ impl<'c> OrderCode<'c> {
             said_by: code.shown(0, covers).to_owned(),
             sure,
             because,
+            begins: false,
             covers,
         }
     }
@@ -110,8 +126,7 @@ impl<'c> OrderCode<'c> {
         let (text, name) = (&code.key, &self.key);
         let whole = key(&self.card.name);
         if text == name || *text == whole || code.text.eq_ignore_ascii_case(&self.card.id) {
-            let (sure, because) = if name.starts_with("24C") {
-                // Common practice, no source: `24C16` stands on chips of several makers.
+            let (sure, because) = if name.starts_with(SHARED) {
                 (Sure::Likely, "it is the card's order code, but several makers mark their chips `24C` and digits")
             } else {
                 (Sure::Certain, "it is the card's order code")
@@ -120,7 +135,8 @@ impl<'c> OrderCode<'c> {
         }
         if text.starts_with(name.as_str()) && code.ends_at(name.len()) {
             let because = "it begins with the card's order code".to_owned();
-            return Some(self.as_match(code, name.len(), Sure::Likely, because));
+            let begins = !name.starts_with(SHARED);
+            return Some(Match { begins, ..self.as_match(code, name.len(), Sure::Likely, because) });
         }
         if let Some((base, version)) = &self.base
             && text.starts_with(base.as_str())

@@ -218,18 +218,27 @@ fn money(price: &crate::stock::Price, currency: &str) -> String {
     format!("{price} {}", plain(currency)).trim_end().to_owned()
 }
 
-/// Rows of a stock list that no card matches.
-pub(super) fn without_card(stock: &Stock) -> String {
+/// Rows of a stock list that were read as a card, and those that no card matches.
+pub(super) fn rows(stock: &Stock) -> String {
+    let read =
+        stock.read_as.iter().map(|row| format!("`{}` (line {}) read as {}", plain(&row.part), row.line, row.card));
+    let unmatched = stock.unmatched.iter().map(|row| {
+        let other = row.other_line.map_or_else(String::new, |line| format!("; another order code of line {line}"));
+        format!("`{}` (line {}{other})", plain(&row.part), row.line)
+    });
+    some_rows(stock, "", read.collect()) + &some_rows(stock, "no card matches ", unmatched.collect())
+}
+
+fn some_rows(stock: &Stock, what: &str, mut rows: Vec<String>) -> String {
     const MOST: usize = 10;
-    let rows = &stock.unmatched;
     if rows.is_empty() {
         return String::new();
     }
-    let mut shown: Vec<String> =
-        rows.iter().take(MOST).map(|row| format!("`{}` (line {})", plain(&row.part), row.line)).collect();
     if rows.len() > MOST {
-        shown.push(format!("and {} more", rows.len() - MOST));
+        let more = format!("and {} more", rows.len() - MOST);
+        rows.truncate(MOST);
+        rows.push(more);
     }
-    let text = format!("{}: no card matches {}", plain(&stock.file), shown.join(", "));
+    let text = format!("{}: {what}{}", plain(&stock.file), rows.join(", "));
     wrapped(&text, "", "  ") + "\n\n"
 }
