@@ -97,6 +97,6 @@ fn the_json_shape_is_stable() {
     );
     assert_eq!(
         keys(&["generate", "at24c32e", "--json"]),
-        "assumptions card command digest file file_changed language not_safe_on pagewise text"
+        "assumptions cards command costs digest files language limits not_safe_on pagewise"
     );
 }
