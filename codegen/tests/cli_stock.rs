@@ -71,6 +71,26 @@ fn a_better_verdict_stands_above_better_availability_and_state_above_lead_time_a
     assert!(place("24fc256") < place("at24c256c"), "an obsolete part comes after those in production: {ranked:?}");
 }
 
+#[test]
+fn of_all_parts_those_on_the_list_stand_first_among_equal_verdicts() {
+    let (_folder, run) = with_list(LIST, None, &["--all", "--json"]);
+    let answer = run.json();
+    let offers = answer["boards"][0]["offers"].as_object().unwrap();
+    let judgements = answer["boards"][0]["judgements"].as_array().unwrap();
+    let listed = |verdict: &str| -> Vec<bool> {
+        let equal = judgements.iter().filter(|judgement| judgement["verdict"] == verdict);
+        equal.map(|judgement| offers.contains_key(judgement["candidate"].as_str().unwrap())).collect()
+    };
+    for verdict in ["drop-in", "reconfigure"] {
+        let listed = listed(verdict);
+        assert!(listed.contains(&true) && listed.contains(&false), "{verdict}: nothing to compare");
+        assert!(
+            listed.is_sorted_by(|a, b| a >= b),
+            "{verdict}: a part that is not on the list stands before one that is"
+        );
+    }
+}
+
 const HEADER: &str = "part,quantity,unit_price,state\n";
 
 #[test]

@@ -56,7 +56,8 @@ pub fn workspace_programs() -> &'static Path {
 /// If it does not build.
 #[must_use]
 pub fn example(name: &str) -> PathBuf {
-    build(&["-p", "pagewise-tests", "--example", name]).join("examples").join(name)
+    // Of the whole workspace, so that features are those of `cargo test --workspace` and little is built anew.
+    build(&["--workspace", "--example", name]).join("examples").join(name)
 }
 
 /// Builds something into the folder of this test's own build, and returns that folder.

@@ -58,9 +58,11 @@ fn judged(job: Job<'_>, stock: Option<&Stock>) -> (BoardOutcomes, BoardAnswer) {
     let offers: BTreeMap<String, Offer> =
         judgements.iter().filter_map(|j| Some((j.candidate.clone(), offer(&j.candidate)?))).collect();
     judgements.sort_by_key(|judgement| {
+        let offer = offers.get(&judgement.candidate);
         (
             judgement.verdict,
-            offers.get(&judgement.candidate).map(Offer::rank),
+            offer.is_none(),
+            offer.map(Offer::rank),
             judgement.worst_case,
             judgement.provided_that.len(),
             judgement.findings.len(),
