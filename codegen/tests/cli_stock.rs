@@ -128,7 +128,7 @@ fn what_may_mean_several_cards_or_is_no_order_code_is_listed_as_not_matched() {
         "24LC2567-I/SN",
         "Socket for 24LC64-I/SN",
         "24LC64-I/SN 24LC128-I/SN",
-        "M24C02-XYZ-RES-10K",
+        "24C02-XYZ-RES-10K",
     ];
     let rows: Vec<String> = parts.iter().map(|part| format!("{part},1,1,active\n")).collect();
     let (_folder, run) = with_list(&format!("{HEADER}24fc256,1,1,active\n{}", rows.concat()), None, &["--json"]);

@@ -211,7 +211,7 @@ fn what_is_no_memory_gets_no_claim() {
         "4.7uF",
         "1N4148",
         "24",
-        "24LC",
+        "24AA",
         "24-",
         "25 V",
         "NE555",
@@ -220,7 +220,7 @@ fn what_is_no_memory_gets_no_claim() {
         "R1EX",
         "C24",
         "--",
-        "24LC\u{0}256",
+        "24AA\u{0}256",
     ] {
         let reading = reading(text);
         let said: Vec<_> = reading.pieces.iter().flat_map(|piece| &piece.densities).collect();

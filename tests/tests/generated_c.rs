@@ -202,14 +202,17 @@ fn the_c_driver_and_the_rust_driver_do_the_same_on_every_card() {
 }
 
 /// Mistakes that a port of the plan can make; the comparison must find each.
-const MISTAKES: [(&str, &str); 8] = [
+const MISTAKES: [(&str, &str); 11] = [
     ("block_bytes - offset % block_bytes", "block_bytes - offset % 2"),
-    ("driver->pending ? driver->pending_offset : offset", "offset"),
+    ("driver->pending ? driver->pending_offset : at", "at"),
     ("cycle * use->margin_percent + 99", "cycle * 25 + 99"),
-    ("driver->polls >= driver->polls_max", "driver->polls > driver->polls_max"),
-    ("driver->lazy && last", "driver->lazy && !last"),
+    ("p->polls_left == 0", "p->polls_left == 1"),
+    ("p->polls_left == 1", "p->polls_left == 2"),
+    ("last && driver->lazy", "driver->lazy"),
     ("driver->geometry.write_cycle_us == 0", "driver->geometry.write_cycle_us == 1"),
-    ("    // Whatever was sent before, no write cycle takes that long.\n    driver->pending = false;\n", ""),
+    ("        driver->pending = false;\n        start_wait(driver, p);\n", "        start_wait(driver, p);\n"),
+    ("& word_mask) > 0", "& word_mask) < UINT32_MAX"),
+    ("p->unsettled = p->start - before", "p->unsettled = before - before"),
     ("<< part->block_select_shift", "<< 0"),
 ];
 

@@ -9,6 +9,7 @@ import pathlib
 import subprocess
 import sys
 import tempfile
+import time
 import urllib.request
 
 import websocket
@@ -114,9 +115,13 @@ with tempfile.TemporaryDirectory() as profile:
         load(tab)
         tab.call("Emulation.setEmulatedMedia", media="print")
         tab.until_true("matchMedia('print').matches")
-        # How much of what is collapsed on the screen stands on paper.
-        answer["hidden_in_print"] = tab.value("""[...document.querySelectorAll('article h4, article td')].filter(
-            e => !e.checkVisibility({contentVisibilityAuto: true, visibilityProperty: true})).length""")
+        # How much of what is collapsed on the screen stands on paper. A large page takes a while to be laid out anew.
+        for _ in range(100):
+            answer["hidden_in_print"] = tab.value("""[...document.querySelectorAll('article h4, article td')].filter(
+                e => !e.checkVisibility({contentVisibilityAuto: true, visibilityProperty: true})).length""")
+            if answer["hidden_in_print"] == 0:
+                break
+            time.sleep(0.1)
         answer["paper"] = len(base64.b64decode(tab.call("Page.printToPDF", preferCSSPageSize=True)["data"]))
         json.dump(answer, sys.stdout)
     finally:
