@@ -5,6 +5,7 @@
 //! instructions. The table of sizes stands in the driver's README, with the compiler that it was
 //! printed for; another compiler may give other numbers, but the limits hold for it too. `PAGEWISE_BLESS=1` writes it.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -48,15 +49,39 @@ fn tool(name: &str, arguments: &[&str], image: &Path) -> Option<String> {
 }
 
 fn size(image: &Path) -> Option<Size> {
-    let table = tool("arm-none-eabi-size", &[], image)?;
-    let mut fields = table.lines().nth(1).unwrap().split_whitespace().map(|field| field.parse::<u32>().unwrap_or(0));
-    let code = fields.next().unwrap() + fields.next().unwrap();
+    let code = functions(image)? + constants(image)?;
     let run = bare::run(image)?;
     let said = String::from_utf8(run.stdout).unwrap();
     assert!(run.status.success(), "{}: {said}", image.display());
     let numbers: Vec<u32> = said.lines().map(|line| u32::from_str_radix(line, 16).unwrap()).collect();
     let [value, stack] = numbers[..] else { panic!("{}: {said}", image.display()) };
     Some(Size { code, value, stack })
+}
+
+/// Bytes of the functions of an image, without the filling between them: how many bytes of that there are depends on the
+/// order in which the linker lays them out, which changes with the folder that the driver is built in.
+fn functions(image: &Path) -> Option<u32> {
+    let symbols = tool("arm-none-eabi-nm", &["--print-size", "--defined-only"], image)?;
+    // Some functions have several names.
+    let places: BTreeMap<&str, u32> = symbols
+        .lines()
+        .filter_map(|line| match line.split_whitespace().collect::<Vec<_>>()[..] {
+            [place, size, "t" | "T" | "w" | "W", _] => Some((place, u32::from_str_radix(size, 16).unwrap())),
+            _ => None,
+        })
+        .collect();
+    assert!(!places.is_empty(), "{}: no symbols", image.display());
+    Some(places.values().sum())
+}
+
+/// Bytes of the constants of an image, and of its initialized variables.
+fn constants(image: &Path) -> Option<u32> {
+    let sections = tool("arm-none-eabi-size", &["-A"], image)?;
+    let size = |name: &str| -> Option<u32> {
+        let line = sections.lines().find(|line| line.split_whitespace().next() == Some(name))?;
+        line.split_whitespace().nth(1)?.parse().ok()
+    };
+    Some(size(".rodata").unwrap() + size(".data").unwrap())
 }
 
 /// The release of Debian's compiler, `rustc 1.x.y`.
