@@ -226,6 +226,57 @@ fn a_write_that_asks_is_repeated_within_the_bound_and_a_poll_has_the_last_word()
     assert_eq!(ends.into_iter().collect::<Vec<_>>(), [("overrun", 0), ("overrun", 1), ("protected", 1)]);
 }
 
+/// The tries that follow the write at `index`, up to the first that is answered: pauses left out, the open step too.
+fn tries_after(index: usize, run: &Run, end: End) -> Vec<(Action, Option<Outcome>)> {
+    let open = if let End::Open(step) = end { Some((step.action, None)) } else { None };
+    let done = run.steps.iter().map(|step| step.action).zip(run.outcomes.iter().copied().map(Some));
+    let mut tries = Vec::new();
+    for (action, outcome) in done.skip(index + 1).chain(open).filter(|(action, _)| *action != Action::Wait) {
+        tries.push((action, outcome));
+        if outcome != Some(Outcome::Nack) {
+            break;
+        }
+    }
+    tries
+}
+
+#[test]
+fn the_access_that_waits_asks_until_the_last_try_within_the_bound_which_alone_is_a_poll() {
+    for (cycle_us, interval_us, tries_max) in [(100, 100, 2), (200, 100, 3), (300, 100, 4), (30, 0, 4)] {
+        let options = Options::new().with_poll_interval_us(interval_us).with_margin_percent(0);
+        let part = Geometry::new(Parameters { write_cycle_us: cycle_us, ..KBIT_16.parameters() });
+        let config = Config::new(part, &options, 17);
+        for job in [Job::Write, Job::WriteVerified, Job::Update] {
+            let mut longest = 0;
+            explore(&config, State::new(), job, (ACROSS[0], 2), &mut |run, end| {
+                let mut used_up = false;
+                for (index, (step, outcome)) in run.steps.iter().zip(&run.outcomes).enumerate() {
+                    if (step.action, *outcome) != (Action::Write, Outcome::Done) {
+                        continue;
+                    }
+                    let asking = match job {
+                        Job::WriteVerified => Action::Compare,
+                        // Nothing comes after the last page that could ask.
+                        _ if step.start + step.length == 2 => Action::Poll,
+                        Job::Update => Action::Compare,
+                        _ => Action::Write,
+                    };
+                    let tries = tries_after(index, run, end);
+                    for (number, (action, _)) in (1..).zip(&tries) {
+                        let expected = if number < tries_max { asking } else { Action::Poll };
+                        assert_eq!(*action, expected, "try {number} of {tries_max}, {job:?}: {run:?}");
+                    }
+                    used_up |= tries.len() == tries_max && tries.iter().all(|(_, o)| *o == Some(Outcome::Nack));
+                    longest = longest.max(tries.len());
+                }
+                let overrun = matches!(end, End::Failed(Failure::WriteCycleOverrun, ..));
+                assert_eq!(overrun, used_up, "given up after {tries_max} tries and not before: {run:?}");
+            });
+            assert_eq!(longest, tries_max, "{job:?}");
+        }
+    }
+}
+
 #[test]
 fn an_outcome_that_does_not_fit_the_step_is_an_error() {
     let config = Config::new(part(), &Options::new(), 17);

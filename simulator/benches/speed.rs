@@ -97,14 +97,6 @@ impl CutProgram for Pages {
         false
     }
 
-    fn work(&self, rig: &Rig, written: &mut usize) {
-        for page in 0..self.steps() {
-            if !self.step(page, rig, written) {
-                break;
-            }
-        }
-    }
-
     fn check(&self, rig: &Rig, written: &usize) -> Result<(), String> {
         let mut data = vec![0; *written * 32];
         if data.is_empty() {

@@ -22,8 +22,9 @@ pub trait CutProgram: Sync {
     /// The rig before the work begins.
     fn setup(&self) -> Rig;
 
-    /// The work. After the cut every bus call fails; the function should then return.
-    fn work(&self, rig: &Rig, progress: &mut Self::Progress);
+    /// One step of the work, from 0; returns `false` when the work cannot go on. After the cut every bus call fails; the
+    /// function should then return.
+    fn step(&self, index: usize, rig: &Rig, progress: &mut Self::Progress) -> bool;
 
     /// Number of steps that the work consists of. Work in many steps is explored much faster, since a case then begins
     /// at the step in which it cuts; everything that a step needs from the one before must be in `Progress`.
@@ -31,11 +32,13 @@ pub trait CutProgram: Sync {
         1
     }
 
-    /// One step of the work, from 0; returns `false` when the work cannot go on.
-    fn step(&self, index: usize, rig: &Rig, progress: &mut Self::Progress) -> bool {
-        let _ = index;
-        self.work(rig, progress);
-        true
+    /// The whole work without a cut: each step in turn, until one cannot go on.
+    fn work(&self, rig: &Rig, progress: &mut Self::Progress) {
+        for index in 0..self.steps() {
+            if !self.step(index, rig, progress) {
+                return;
+            }
+        }
     }
 
     /// What the program does first when the supply is back. With two cuts, the second one falls in here.

@@ -55,6 +55,15 @@ impl TwoCopies {
         }
         false
     }
+
+    /// Stores a generation and promises it.
+    fn advance(&self, rig: &Rig, generation: u8, acknowledged: &mut Option<u8>) -> bool {
+        let stored = self.store(rig, generation);
+        if stored {
+            *acknowledged = Some(generation);
+        }
+        stored
+    }
 }
 
 impl CutProgram for TwoCopies {
@@ -69,21 +78,14 @@ impl CutProgram for TwoCopies {
         rig
     }
 
-    fn work(&self, rig: &Rig, acknowledged: &mut Option<u8>) {
-        for generation in 1..4 {
-            if !self.store(rig, generation) {
-                return;
-            }
-            *acknowledged = Some(generation);
-        }
+    fn step(&self, _: usize, rig: &Rig, acknowledged: &mut Option<u8>) -> bool {
+        (1..4).all(|generation| self.advance(rig, generation, acknowledged))
     }
 
     fn recover(&self, rig: &Rig, acknowledged: &mut Option<u8>) {
         // Writes the next generation over the older copy.
-        if let Some(newest) = self.newest(rig)
-            && self.store(rig, newest + 1)
-        {
-            *acknowledged = Some(newest + 1);
+        if let Some(newest) = self.newest(rig) {
+            self.advance(rig, newest + 1, acknowledged);
         }
     }
 
@@ -142,21 +144,12 @@ impl CutProgram for InSteps {
         self.0.setup()
     }
 
-    fn work(&self, rig: &Rig, acknowledged: &mut Option<u8>) {
-        self.0.work(rig, acknowledged);
-    }
-
     fn steps(&self) -> usize {
         3
     }
 
     fn step(&self, index: usize, rig: &Rig, acknowledged: &mut Option<u8>) -> bool {
-        let generation = index as u8 + 1;
-        let stored = self.0.store(rig, generation);
-        if stored {
-            *acknowledged = Some(generation);
-        }
-        stored
+        self.0.advance(rig, index as u8 + 1, acknowledged)
     }
 
     fn recover(&self, rig: &Rig, acknowledged: &mut Option<u8>) {

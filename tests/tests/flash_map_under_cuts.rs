@@ -128,14 +128,6 @@ impl<const WRITE: usize, const ERASE: usize> CutProgram for Program<WRITE, ERASE
         self.rig().0
     }
 
-    fn work(&self, rig: &Rig, progress: &mut Progress) {
-        for index in 0..STEPS {
-            if !self.step(index, rig, progress) {
-                return;
-            }
-        }
-    }
-
     fn steps(&self) -> usize {
         STEPS
     }

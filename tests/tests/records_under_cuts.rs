@@ -158,14 +158,6 @@ impl CutProgram for Program {
         self.board.build().0
     }
 
-    fn work(&self, rig: &Rig, progress: &mut Progress) {
-        for index in 0..STEPS {
-            if !self.step(index, rig, progress) {
-                return;
-            }
-        }
-    }
-
     fn steps(&self) -> usize {
         STEPS
     }
