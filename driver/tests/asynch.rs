@@ -114,6 +114,7 @@ fn a_write_dropped_at_any_await_leaves_nothing_that_the_next_call_does_not_repai
 #[test]
 fn all_calls_give_the_errors_of_the_blocking_driver() {
     let (_, mut driver) = async_rig(KBIT_32, Options::new(), Effect::AfterPause);
+    assert_eq!(driver.capacity(), 4096);
     let error = Error::OutOfRange { offset: 4090, length: 7, capacity: 4096 };
     assert_eq!(drive(1, driver.write(4090, &[0; 7])), Some(Err(error)));
     assert_eq!(drive(1, driver.read(4090, &mut [0; 7])), Some(Err(error)));
