@@ -53,9 +53,12 @@ impl CommonError {
 
 impl fmt::Display for CommonError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Self::Geometry(error) = self {
+            return error.fmt(f);
+        }
         f.write_str(self.message())?;
         match *self {
-            Self::Empty => Ok(()),
+            Self::Empty | Self::Geometry(_) => Ok(()),
             Self::WordAddressBytes { index, first, found } => {
                 write!(f, ": part 0 takes {first}, part {index} takes {found}")
             }
@@ -63,7 +66,6 @@ impl fmt::Display for CommonError {
                 write!(f, ": part 0 has {first:#04x}, part {index} has {found:#04x}")
             }
             Self::BlockSelect { index } => write!(f, ": part {index} differs from part 0"),
-            Self::Geometry(error) => write!(f, " ({error})"),
         }
     }
 }

@@ -305,6 +305,31 @@ fn a_common_geometry_is_refused_with_the_reason() {
     assert_eq!(Geometry::common(&[KBIT_1024_TOP, moved]), Err(CommonError::BlockSelect { index: 1 }));
 }
 
+#[test]
+fn why_parts_have_no_common_geometry_is_said_with_numbers() {
+    let page = GeometryError::Page { page_bytes: 48, capacity_bytes: 4096 };
+    let errors = [
+        (CommonError::Empty, "no part was given"),
+        (
+            CommonError::WordAddressBytes { index: 3, first: 2, found: 1 },
+            "the parts take different numbers of word-address bytes: part 0 takes 2, part 3 takes 1",
+        ),
+        (
+            CommonError::DeviceAddress { index: 2, first: 0x50, found: 0x51 },
+            "the parts have different device addresses: part 0 has 0x50, part 2 has 0x51",
+        ),
+        (
+            CommonError::BlockSelect { index: 1 },
+            "the parts have different block-select bits: part 1 differs from part 0",
+        ),
+        (CommonError::Geometry(page), &page.to_string()),
+    ];
+    for (error, words) in errors {
+        assert_eq!(error.to_string(), words);
+        assert!(words.starts_with(error.message()), "{words}");
+    }
+}
+
 // ---- choice at run time ----
 
 /// A record that names its part.
