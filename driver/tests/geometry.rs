@@ -106,10 +106,3 @@ fn another_device_address_is_checked_again() {
     assert!(KBIT_16.with_device_address(0x51).is_err());
     assert!(KBIT_32.with_device_address(0xA0).is_err());
 }
-
-#[test]
-fn a_message_names_the_rule_and_the_numbers() {
-    let error = refused(|p| p.page_bytes = 24);
-    let text = error.to_string();
-    assert!(text.contains("power of two") && text.contains("24") && text.contains("2048"), "{text}");
-}

@@ -305,31 +305,6 @@ fn a_common_geometry_is_refused_with_the_reason() {
     assert_eq!(Geometry::common(&[KBIT_1024_TOP, moved]), Err(CommonError::BlockSelect { index: 1 }));
 }
 
-#[test]
-fn why_parts_have_no_common_geometry_is_said_with_numbers() {
-    let page = GeometryError::Page { page_bytes: 48, capacity_bytes: 4096 };
-    let errors = [
-        (CommonError::Empty, "no part was given"),
-        (
-            CommonError::WordAddressBytes { index: 3, first: 2, found: 1 },
-            "the parts take different numbers of word-address bytes: part 0 takes 2, part 3 takes 1",
-        ),
-        (
-            CommonError::DeviceAddress { index: 2, first: 0x50, found: 0x51 },
-            "the parts have different device addresses: part 0 has 0x50, part 2 has 0x51",
-        ),
-        (
-            CommonError::BlockSelect { index: 1 },
-            "the parts have different block-select bits: part 1 differs from part 0",
-        ),
-        (CommonError::Geometry(page), &page.to_string()),
-    ];
-    for (error, words) in errors {
-        assert_eq!(error.to_string(), words);
-        assert!(words.starts_with(error.message()), "{words}");
-    }
-}
-
 // ---- choice at run time ----
 
 /// A record that names its part.
@@ -538,18 +513,4 @@ fn l5_a_line_that_stays_low_is_reported() {
     let (mut scl, mut sda) = (Scl(lines.clone()), Sda(lines));
     let mut delay = embedded_hal_mock::eh1::delay::NoopDelay;
     assert_eq!(free_bus(&mut scl, &mut sda, &mut delay, 5), Err(RecoveryError::StillLow));
-}
-
-#[test]
-fn why_no_candidate_was_chosen_is_told_with_the_numbers() {
-    let told: [(ChooseError<()>, &str); 5] = [
-        (ChooseError::OutOfRange { index: 3 }, "candidate 3"),
-        (ChooseError::ScratchTooSmall { needed: 17 }, "17 bytes"),
-        (ChooseError::Ambiguous { first: 0, second: 2 }, "0 and 2"),
-        (ChooseError::NoneFits { untried: 4 }, "4 not tried"),
-        (ChooseError::Bus(()), "bus error"),
-    ];
-    for (error, words) in told {
-        assert!(error.to_string().contains(words), "{error}");
-    }
 }
