@@ -100,10 +100,6 @@ fn check<const N: usize>(geometry: Geometry, addresses: &[u8; N]) -> Result<Geom
         }
         rest = others;
     }
-    let capacity_bytes = geometry.capacity_bytes();
-    if u64::from(capacity_bytes).saturating_mul(N as u64) > u64::from(u32::MAX) {
-        return Err(GeometryError::CapacityUnreachable { capacity_bytes, reach_bytes: u32::MAX });
-    }
     match addresses.first() {
         Some(first) => geometry.with_device_address(*first),
         None => Err(GeometryError::CapacityZero),
@@ -117,7 +113,7 @@ impl<T: Core, const N: usize> Chips<T, N> {
     /// # Errors
     ///
     /// A [`GeometryError`]: an address that does not fit the part or occurs twice ([`GeometryError::DeviceAddress`]),
-    /// no address at all, more than 4 GiB together.
+    /// or no address at all.
     pub fn new(mut eeprom: T, addresses: [u8; N]) -> Result<Self, GeometryError> {
         let (config, state) = eeprom.core();
         config.geometry = check(config.geometry, &addresses)?;
@@ -125,7 +121,8 @@ impl<T: Core, const N: usize> Chips<T, N> {
         Ok(Self { eeprom, addresses, states: [State::new(); N], current: 0 })
     }
 
-    /// Capacity of all chips together in bytes.
+    /// Capacity of all chips together in bytes; at most 2 GiB, since three word-address bytes and the seven bits of the
+    /// device address tell no more bytes apart.
     pub fn capacity(&self) -> u32 {
         self.chip_bytes().saturating_mul(N as u32)
     }

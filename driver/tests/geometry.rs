@@ -32,6 +32,19 @@ fn capacity_is_reached_exactly_or_with_upper_bits_that_do_not_matter() {
     }
 }
 
+#[test]
+fn a_buffer_for_a_whole_page_holds_header_and_page_and_never_more_than_256_bytes_of_data() {
+    for (capacity, page, bytes, bits, buffer) in [
+        (16, 1, 1, 0, 2),
+        (2048, 16, 1, 3, 17),
+        (131_072, 256, 2, 1, 258),
+        (262_144, 512, 3, 0, 259),
+        (8192, 8192, 2, 0, 258),
+    ] {
+        assert_eq!(Geometry::new(part(capacity, page, bytes, bits)).buffer_bytes(), buffer);
+    }
+}
+
 /// One change to a good part, and what is said about it.
 fn refused(change: fn(&mut Parameters)) -> GeometryError {
     let mut parameters = KBIT_16.parameters();

@@ -289,7 +289,11 @@ fn a_common_geometry_is_the_most_cautious_of_all_parts() {
     let common = Geometry::common(&[a, b, a]).unwrap().parameters();
     let expected = Parameters { sequential_read_bytes: 1024, write_cycle_us: 10_000, ..KBIT_32.parameters() };
     assert_eq!(common, expected);
+    assert_eq!(Geometry::common(&[b, a]).unwrap().parameters(), expected);
     assert_eq!(Geometry::common(&[a]), Ok(a));
+    // Where there are no block-select bits, it does not matter where they would be.
+    let elsewhere = Geometry::new(Parameters { block_select_shift: 1, ..KBIT_32.parameters() });
+    assert_eq!(Geometry::common(&[a, elsewhere]), Ok(a));
 }
 
 #[test]
