@@ -45,6 +45,16 @@ fn a_buffer_for_a_whole_page_holds_header_and_page_and_never_more_than_256_bytes
     }
 }
 
+#[test]
+fn the_last_address_shift_and_page_that_are_possible_are_accepted() {
+    let last_address = Parameters { device_address: 0x7F, ..KBIT_32.parameters() };
+    let last_shift = Parameters { block_select_shift: 7, ..KBIT_32.parameters() };
+    let page_is_block = Parameters { page_bytes: 256, ..part(512, 16, 1, 1) };
+    for parameters in [last_address, last_shift, page_is_block] {
+        assert_eq!(Geometry::try_new(parameters).map(|g| g.parameters()), Ok(parameters));
+    }
+}
+
 /// One change to a good part, and what is said about it.
 fn refused(change: fn(&mut Parameters)) -> GeometryError {
     let mut parameters = KBIT_16.parameters();
@@ -66,7 +76,14 @@ fn each_contradiction_is_named_with_its_numbers() {
     assert_eq!(refused(|p| p.block_select_shift = 5), BlockSelectRange { bits: 3, shift: 5 });
     assert_eq!(refused(|p| p.block_select_bits = 8), BlockSelectRange { bits: 8, shift: 0 });
     assert_eq!(refused(|p| p.block_select_bits = 255), BlockSelectRange { bits: 255, shift: 0 });
+    let range = |bits, shift| BlockSelectRange { bits, shift };
+    assert_eq!(refused(|p| (p.block_select_bits, p.block_select_shift) = (255, 1)), range(255, 1));
+    assert_eq!(refused(|p| (p.block_select_bits, p.block_select_shift) = (3, 255)), range(3, 255));
     assert_eq!(refused(|p| p.device_address = 0x54), BlockSelectCollision { device_address: 0x54, mask: 7 });
+    assert_eq!(
+        refused(|p| (p.device_address, p.block_select_shift) = (0x58, 3)),
+        BlockSelectCollision { device_address: 0x58, mask: 0x38 }
+    );
     assert_eq!(refused(|p| p.block_select_bits = 2), CapacityUnreachable { capacity_bytes: 2048, reach_bytes: 1024 });
     assert_eq!(
         refused(|p| p.block_select_bits = 4),

@@ -81,6 +81,26 @@ fn io_cursor_reads_writes_and_seeks_up_to_the_end() {
     assert_eq!(cursor.position(), 128);
 }
 
+#[test]
+fn each_error_has_its_kind_among_those_of_embedded_io() {
+    let told: [(Error<()>, IoKind); 11] = [
+        (Error::OutOfRange { offset: 0, length: 1, capacity: 0 }, IoKind::InvalidInput),
+        (Error::BufferTooSmall { needed: 3 }, IoKind::InvalidInput),
+        (Error::NotAligned { offset: 1, length: 1, unit: 8 }, IoKind::InvalidInput),
+        (Error::NotAnswering { source: (), safe_bytes: 0 }, IoKind::NotConnected),
+        (Error::WriteProtected { offset: 0, safe_bytes: 0, source: () }, IoKind::PermissionDenied),
+        (Error::WriteCycleOverrun { polls: 1, waited_us: 0, safe_bytes: 0 }, IoKind::TimedOut),
+        (Error::Verify { offset: 0, expected: 1, found: 2, safe_bytes: 0 }, IoKind::InvalidData),
+        (Error::Unsupported, IoKind::Unsupported),
+        (Error::Bus { source: (), safe_bytes: 0 }, IoKind::Other),
+        (Error::WriteProtectPin { safe_bytes: 0 }, IoKind::Other),
+        (Error::OutOfStep, IoKind::Other),
+    ];
+    for (error, kind) in told {
+        assert_eq!(embedded_io::Error::kind(&error), kind, "{error}");
+    }
+}
+
 #[cfg(feature = "async")]
 mod asynch {
     use common::at_once::{AsyncBus, AsyncClock, now};
