@@ -258,6 +258,26 @@ fn wp_is_asserted_again_wherever_a_write_is_dropped() {
 }
 
 #[test]
+fn all_calls_behind_a_wp_pin_do_their_work_and_leave_it_asserted() {
+    use pagewise_driver::{Difference, Protected, Updated, WriteProtectTiming};
+    let (chip, driver) = async_rig(KBIT_32, Options::new(), Effect::AfterPause);
+    let level = Rc::new(RefCell::new(false));
+    let mut guarded = Protected::new::<ErrorKind>(driver, Level(level.clone()), WriteProtectTiming::new()).unwrap();
+    drive(usize::MAX, guarded.write(0, &[1])).unwrap().unwrap();
+    drive(usize::MAX, guarded.write_verified(1, &[2])).unwrap().unwrap();
+    drive(usize::MAX, guarded.fill(2, 1, 3)).unwrap().unwrap();
+    let updated = drive(usize::MAX, guarded.update(3, &[4])).unwrap();
+    assert_eq!(updated, Ok(Updated { written: 1, kept: 0 }));
+    assert_eq!(chip.borrow().memory[..4], [1, 2, 3, 4]);
+    let mut back = [0; 4];
+    drive(usize::MAX, guarded.read(0, &mut back)).unwrap().unwrap();
+    assert_eq!(back, [1, 2, 3, 4]);
+    let difference = Difference { index: 2, expected: 9, found: 3 };
+    assert_eq!(drive(usize::MAX, guarded.compare(0, &[1, 2, 9, 4])), Some(Ok(Some(difference))));
+    assert!(*level.borrow());
+}
+
+#[test]
 fn several_chips_and_regions_work_in_the_async_form() {
     use pagewise_driver::{
         Chips, Difference, Irreversible, Lock, Parameters, Region, RegionAccess, RegionParameters, Updated,

@@ -85,7 +85,10 @@ fn wp_is_released_only_around_a_write_with_setup_and_hold() {
     assert_eq!(chip.borrow().memory[..4], [1, 2, 3, 4]);
     let mut back = [0; 4];
     protected.read(0, &mut back).unwrap();
+    assert_eq!(back, [1, 2, 3, 4]);
     assert_eq!(protected.compare(0, &[1, 2, 3, 4]), Ok(None));
+    let difference = Difference { index: 2, expected: 9, found: 3 };
+    assert_eq!(protected.compare(0, &[1, 2, 9, 4]), Ok(Some(difference)));
     assert_eq!(levels(&log).len(), 9, "reading does not touch the pin");
     // Write and answered poll take 20 us each here; the last poll comes when the write cycle is over.
     let log = log.borrow();
@@ -252,13 +255,26 @@ fn regions_that_contradict_themselves_do_not_exist() {
     assert_eq!(refused(|p| p.length_bytes = 0), GeometryError::CapacityZero);
     assert!(matches!(refused(|p| p.page_bytes = 24), GeometryError::Page { .. }));
     assert!(matches!(refused(|p| p.word_address_bytes = 1), GeometryError::CapacityUnreachable { .. }));
-    assert!(matches!(refused(|p| p.word_address = u32::MAX), GeometryError::CapacityUnreachable { .. }));
+    let unreachable = GeometryError::CapacityUnreachable { capacity_bytes: u32::MAX, reach_bytes: 0x100_0000 };
+    assert_eq!(refused(|p| p.word_address = u32::MAX), unreachable);
     assert_eq!(refused(|p| p.device_address = 0xB0), GeometryError::DeviceAddress { found: 0xB0 });
     assert_eq!(refused(|p| p.word_address_bytes = 0), GeometryError::ZeroByteShape);
     let far = |p: &mut RegionParameters| {
         p.access = RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x1_0000, data: 2 });
     };
     assert!(matches!(refused(far), GeometryError::CapacityUnreachable { .. }));
+}
+
+#[test]
+fn a_region_may_be_shorter_than_its_page() {
+    let serial = RegionParameters { word_address: 0, length_bytes: 6, access: RegionAccess::ReadOnly, ..PAGE };
+    let region = Region::try_new(serial).unwrap();
+    assert_eq!((region.length_bytes(), region.parameters()), (6, serial));
+    let (chip, bus, clock) = rig(Parameters { device_address: 0x58, ..KBIT_32.parameters() });
+    let mut eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
+    let mut back = [0; 6];
+    eeprom.read_region(&region, 0, &mut back).unwrap();
+    assert_eq!(back, chip.borrow().memory[..6]);
 }
 
 #[test]

@@ -114,11 +114,13 @@ mod asynch {
         let (chip, bus, clock) = rig(KBIT_32.parameters());
         let eeprom = AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, Options::new());
         let mut flash = FlashLike::<_, 1, 64>::new(eeprom);
+        assert_eq!(embedded_storage_async::nor_flash::ReadNorFlash::capacity(&flash), 4096);
         now(flash.erase(64, 128)).unwrap();
         now(NorFlash::write(&mut flash, 100, &[1, 2, 3])).unwrap();
         assert_eq!(chip.borrow().memory[99..104], [0xFF, 1, 2, 3, 0xFF]);
         assert_eq!(now(flash.erase(64, 127)).unwrap_err().kind(), NorFlashErrorKind::NotAligned);
         let mut eeprom = flash.release();
+        assert_eq!(embedded_storage_async::ReadStorage::capacity(&eeprom), 4096);
         now(embedded_storage_async::Storage::write(&mut eeprom, 0, &[9])).unwrap();
         let mut back = [0];
         now(embedded_storage_async::ReadStorage::read(&mut eeprom, 0, &mut back)).unwrap();
