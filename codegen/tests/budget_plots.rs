@@ -75,3 +75,70 @@ fn names_of_users_stay_text() {
         assert!(drawing.contains("aria-labelledby=\"scriptalert1script31m-title"), "{drawing}");
     }
 }
+
+/// A text of a drawing, with a font that is wider than most: letters of 0.6 em.
+struct Text {
+    words: String,
+    left: f64,
+    right: f64,
+    top: f64,
+    bottom: f64,
+}
+
+fn attribute<'d>(element: &'d str, name: &str) -> Option<&'d str> {
+    element.split_once(&format!(" {name}=\""))?.1.split('"').next()
+}
+
+fn texts(drawing: &str) -> Vec<Text> {
+    let text = |element: &str| {
+        let (attributes, words) = element.split_once('>').unwrap();
+        let words = words.split("</text>").next().unwrap().replace("&#x2F;", "/").replace("&amp;", "&");
+        let number = |name| attribute(attributes, name).unwrap().parse::<f64>().unwrap();
+        let size = if attribute(attributes, "class") == Some("pw-title") { 15.0 } else { 13.0 };
+        let (x, y, width) = (number("x"), number("y"), words.chars().count() as f64 * size * 0.6);
+        let left = match attribute(attributes, "text-anchor") {
+            Some("end") => x - width,
+            Some("middle") => x - width / 2.0,
+            _ => x,
+        };
+        Text { words, left, right: left + width, top: y - size * 0.8, bottom: y + size * 0.25 }
+    };
+    drawing.split("<text").skip(1).map(text).collect()
+}
+
+#[test]
+fn no_text_stands_on_another_or_runs_out_of_the_drawing() {
+    drawn(|budget, pull_up, wear| {
+        for drawing in [pull_up, wear] {
+            let texts = texts(drawing);
+            assert!(texts.len() >= 5, "{drawing}");
+            for (at, one) in texts.iter().enumerate() {
+                let of = format!("{} on {}", budget.part, budget.board);
+                assert!(one.left >= 0.0 && one.right <= 720.0, "{of}: `{}` to {}", one.words, one.right);
+                for other in &texts[..at] {
+                    let apart = one.right <= other.left
+                        || other.right <= one.left
+                        || one.bottom <= other.top
+                        || other.bottom <= one.top;
+                    assert!(apart, "{of}: `{}` stands on `{}`", one.words, other.words);
+                }
+            }
+        }
+    });
+}
+
+#[test]
+fn the_point_of_the_board_is_not_written_over() {
+    drawn(|budget, pull_up, _| {
+        let point = &pull_up[pull_up.find("<circle").unwrap()..];
+        let place = |name| attribute(point, name).unwrap().parse::<f64>().unwrap();
+        let (x, y, radius) = (place("cx"), place("cy"), place("r"));
+        for text in texts(pull_up) {
+            let apart = text.right <= x - radius
+                || x + radius <= text.left
+                || text.bottom <= y - radius
+                || y + radius <= text.top;
+            assert!(apart, "{} on {}: `{}`", budget.part, budget.board, text.words);
+        }
+    });
+}
