@@ -196,13 +196,17 @@ fn counted(count: usize, what: &str) -> String {
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
-/// An offer in words.
+/// An offer in words. Whether it lasts for a year is said only where the board states what a year takes.
 pub(super) fn offer(offer: &Offer, currency: &str) -> String {
-    let enough = if offer.enough { "enough" } else { "too few" };
+    let lasts = match (offer.yearly_cost, offer.enough) {
+        (None, _) => "",
+        (Some(_), true) => ", enough for a year",
+        (Some(_), false) => ", too few for a year",
+    };
     let lead = offer.lead_time_days.map_or_else(String::new, |days| format!(", more in {days} days"));
     let year = offer.yearly_cost.map_or_else(String::new, |cost| format!(", {} a year", money(&cost, currency)));
     let each = money(&offer.unit_price, currency);
-    format!("{} pieces, {enough} for a year, {}{lead}, {each} each{year}", offer.quantity, offer.state.word())
+    format!("{} pieces{lasts}, {}{lead}, {each} each{year}", offer.quantity, offer.state.word())
 }
 
 /// Cells of a ranking: pieces, state, cost of a year (of a piece where the volume is not known).
@@ -241,4 +245,30 @@ fn some_rows(stock: &Stock, what: &str, mut rows: Vec<String>) -> String {
     }
     let text = format!("{}: {what}{}", plain(&stock.file), rows.join(", "));
     wrapped(&text, "", "  ") + "\n\n"
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stock::{Price, State};
+
+    #[test]
+    fn an_offer_lasts_for_a_year_only_where_a_yearly_volume_is_stated() {
+        let cent = |count| Price::parse("0.01", '.').unwrap().times(count);
+        let of = |quantity, enough, yearly_cost| Offer {
+            line: 2,
+            quantity,
+            enough,
+            state: State::Active,
+            lead_time_days: None,
+            unit_price: cent(20),
+            yearly_cost,
+        };
+        let text = |quantity, enough, cost| offer(&of(quantity, enough, cost), "EUR");
+        assert_eq!(text(400, true, None), "400 pieces, active, 0.20 EUR each");
+        assert_eq!(text(0, false, None), "0 pieces, active, 0.20 EUR each");
+        let year = Some(cent(6000));
+        assert_eq!(text(400, true, year), "400 pieces, enough for a year, active, 0.20 EUR each, 60.00 EUR a year");
+        assert_eq!(text(40, false, year), "40 pieces, too few for a year, active, 0.20 EUR each, 60.00 EUR a year");
+    }
 }
