@@ -1,6 +1,7 @@
 //! What is wrong with an input file: one message per fault, each with file, line, field, reason and remedy.
 
 use std::fmt;
+use std::io;
 
 /// One thing that is wrong in one place of an input.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -22,6 +23,18 @@ impl Fault {
     #[must_use]
     pub fn of_file(file: &str, reason: impl Into<String>, remedy: impl Into<String>) -> Self {
         Self { file: file.into(), line: 0, field: String::new(), reason: reason.into(), remedy: remedy.into() }
+    }
+
+    /// A file that cannot be read.
+    #[must_use]
+    pub fn unreadable(file: &str, error: &io::Error) -> Self {
+        match error.kind() {
+            io::ErrorKind::InvalidData => {
+                Self::of_file(file, "cannot be read: it is no UTF-8 text", "save it as UTF-8, or name another file")
+            }
+            io::ErrorKind::IsADirectory => Self::of_file(file, "cannot be read: it is a folder", "name a file"),
+            _ => Self::of_file(file, format!("cannot be read: {error}"), "check the path and its permissions"),
+        }
     }
 }
 

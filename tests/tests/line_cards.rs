@@ -93,7 +93,7 @@ fn unit(name: &str, seat: &Seat, draws: &mut Draws) -> Unit {
         let _ = image.put(offset, &bytes);
     }
     let wanted = Wanted::new(image, &draws.bytes(8));
-    Unit { name: name.to_owned(), file: format!("{name}.bin"), wanted }
+    Unit { name: name.to_owned(), file: format!("{name}.bin"), wanted, made_for: None }
 }
 
 fn catalogue() -> Catalogue {
@@ -305,7 +305,8 @@ fn the_first_write_names_the_hazard_of_a_wrong_part() {
         let mut place = Place::new(&told, &fitted, PowerUp::Erased);
         let mut image = Image::new();
         image.put(0, &Draws(1).bytes(512)).unwrap();
-        let unit = Unit { name: "TI-1".into(), file: "a".into(), wanted: Wanted::new(image, b"") };
+        let wanted = Wanted::new(image, b"");
+        let unit = Unit { name: "TI-1".into(), file: "a".into(), wanted, made_for: None };
         let report = place.run(&unit, folder.path(), Permissions::default());
         let names = format!("{} in a socket for {}", fitted.card.id, told.card.id);
         let halt = report.halt.unwrap_or_else(|| panic!("{names} is called good"));

@@ -64,7 +64,7 @@ impl Dump {
             Fault::of_file(&shown, "its extension tells no form", "name it with --form bin, ihex or srec")
         })?;
         let catalogue = options.catalogue()?;
-        let mut socket = self.socket.socket(&catalogue)?;
+        let mut socket = self.socket.socket(&catalogue, &[])?;
         socket.scan = false;
         let mut bus = self.socket.open(&catalogue, &socket, self.socket.memory.as_deref())?;
         let never = AtomicBool::new(false);

@@ -97,14 +97,19 @@ impl Program {
     /// Everything that is wrong with cards, images, manifest, journal, bus and confirmation. Nothing was sent then.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
-        let mut socket = self.socket.socket(&catalogue)?;
+        let units = units::read(&self.image, &self.units)?;
+        let mut socket = self.socket.socket(&catalogue, &units)?;
         socket.scan = !self.no_scan;
-        let units = self.read_units(&socket)?;
+        self.check(&units, &socket)?;
         let identification = self.read_identification(&socket)?;
         let path = self.journal.clone().unwrap_or_else(|| "line.jsonl".into());
         let mut journal = Journal::open(&path)?;
         let torn = journal.torn();
         let backups = self.backups.clone().unwrap_or_else(|| "backups".into());
+        if backups.exists() && !backups.is_dir() {
+            let shown = backups.display().to_string();
+            return Err(Fault::of_file(&shown, "is no folder, and backups need one", "name one with --backups").into());
+        }
         ask::stop_on_signal(&STOP)?;
         let line = Line { catalogue: &catalogue, socket: &socket, backups, identification };
         let reports = self.each(&line, &units, &mut journal)?;
@@ -123,16 +128,16 @@ impl Program {
         Ok(Answer::new(options.reader(), "program", exit, &body, || text::render(&body, &socket, units.len())))
     }
 
-    fn read_units(&self, socket: &Socket) -> Result<Vec<Unit>, Faults> {
-        let units = units::read(&self.image, &self.units)?;
+    /// The images fit, and a confirmation can be meant for one unit only.
+    fn check(&self, units: &[Unit], socket: &Socket) -> Result<(), Faults> {
         let mut faults = Faults::default();
-        for unit in &units {
+        for unit in units {
             faults.0.extend(units::fits(unit, socket.capacity(), &socket.card.id).err());
         }
         if self.confirm.is_some() && units.len() > 1 {
             faults.0.push(Fault::of_file("--confirm", "names one unit, there are more", "name one with --unit"));
         }
-        faults.or_ok(units)
+        faults.or_ok(())
     }
 
     fn read_identification(&self, socket: &Socket) -> Result<Option<Vec<u8>>, Faults> {
@@ -154,6 +159,10 @@ impl Program {
 
     fn each(&self, line: &Line<'_>, units: &[Unit], journal: &mut Journal) -> Result<Vec<UnitReport>, Faults> {
         let memories = self.memories(units)?;
+        if !self.socket.is_simulated() {
+            // Nobody is to fit a part before the bus is known to be there.
+            drop(self.socket.open(line.catalogue, line.socket, None)?);
+        }
         let mut reports: Vec<UnitReport> = Vec::new();
         for (unit, memory) in units.iter().zip(&memories) {
             let lock = self.confirmed(unit)?;

@@ -1,5 +1,7 @@
 //! Options that say which part sits where, shared by the commands that work on one.
 
+mod part;
+
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -10,6 +12,7 @@ use crate::fault::{Fault, Faults};
 use crate::line::bench::{Bench, Setup};
 use crate::line::lock::Lockable;
 use crate::line::trouble::Trouble;
+use crate::line::units::Unit;
 use crate::line::{LineBus, Socket};
 
 /// Name of the simulated bus.
@@ -21,9 +24,10 @@ const MESSAGE_BYTES: u32 = 8192;
 #[derive(Debug, Clone, Args)]
 #[command(next_help_heading = "Part and bus")]
 pub struct SocketOptions {
-    /// Card of the part: identifier or order code (`pagewise parts` lists them).
+    /// Card of the part: identifier or order code (`pagewise parts` lists them). May be left out where a manifest of
+    /// images names it.
     #[arg(long, value_name = "PART")]
-    pub part: String,
+    pub part: Option<String>,
     /// Package by its footprint, where its address pins differ: soic-8, sot-23-5, ...
     #[arg(long, value_name = "FOOTPRINT", value_parser = values::footprint)]
     pub package: Option<Footprint>,
@@ -55,12 +59,13 @@ pub struct SocketOptions {
 }
 
 impl SocketOptions {
-    /// The socket that these options describe.
+    /// The socket that these options describe, for the part named or else the one that the images were made for.
     ///
     /// # Errors
-    /// An unknown part, straps that it does not work with, a part that this driver cannot address.
-    pub fn socket(&self, catalogue: &Catalogue) -> Result<Socket, Faults> {
-        let card = find(catalogue, &self.part)?;
+    /// An unknown part, none, or another one than the images were made for; straps that it does not work with; a part
+    /// that this driver cannot address.
+    pub fn socket(&self, catalogue: &Catalogue, units: &[Unit]) -> Result<Socket, Faults> {
+        let card = part::of(self.part.as_deref(), units, catalogue)?;
         let card = self.package.map_or_else(|| card.clone(), |footprint| card.in_footprint(footprint));
         let pins = values::pin_levels(&card, self.straps.unwrap_or_default())?;
         let geometry = card

@@ -55,7 +55,6 @@ impl Verify {
     /// Everything that is wrong with cards, image and bus.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
-        let socket = self.socket.socket(&catalogue)?;
         let named: Vec<String> = self.unit.iter().cloned().collect();
         let units = units::read(&self.image, &named)?;
         let [unit] = &units[..] else {
@@ -63,6 +62,7 @@ impl Verify {
             let shown = self.image.display().to_string();
             return Err(Fault::of_file(&shown, reason, "name one with --unit").into());
         };
+        let socket = self.socket.socket(&catalogue, &units)?;
         units::fits(unit, socket.capacity(), &socket.card.id)?;
         let mut bus = self.socket.open(&catalogue, &socket, self.socket.memory.as_deref())?;
         let compared = compare(&mut bus, &socket, unit);

@@ -20,6 +20,19 @@ pub struct Unit {
     pub file: String,
     /// What the part is to hold.
     pub wanted: Wanted,
+    /// What its manifest says of the part, where it does.
+    pub made_for: Option<MadeFor>,
+}
+
+/// The part that an image was made for, and where that is said.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MadeFor {
+    /// Identifier of the card, as it stands there.
+    pub part: String,
+    /// The manifest as the user named it.
+    pub manifest: String,
+    /// Line of the manifest, from 1.
+    pub line: usize,
 }
 
 /// A line of a manifest; more fields are allowed.
@@ -29,6 +42,7 @@ struct Entry {
     unit: Option<String>,
     file: PathBuf,
     sha256: String,
+    part: Option<String>,
 }
 
 /// Longest name of a unit.
@@ -55,7 +69,7 @@ pub fn read(path: &Path, named: &[String]) -> Result<Vec<Unit>, Faults> {
             }
         };
         check_name(&name).map_err(|reason| Fault::of_file("--unit", reason, "give another name"))?;
-        return Ok(vec![Unit { name, file: path.display().to_string(), wanted: image(path)? }]);
+        return Ok(vec![Unit { name, file: path.display().to_string(), wanted: image(path)?, made_for: None }]);
     };
     keep(units, named, path)
 }
@@ -66,7 +80,11 @@ fn keep(units: Vec<Unit>, named: &[String], path: &Path) -> Result<Vec<Unit>, Fa
     }
     let mut faults = Faults::default();
     let mut kept = Vec::new();
-    for name in named {
+    for (place, name) in named.iter().enumerate() {
+        if named[..place].contains(name) {
+            faults.0.push(Fault::of_file("--unit", format!("names `{name}` twice"), "name each unit once"));
+            continue;
+        }
         match units.iter().find(|unit| unit.name == *name) {
             Some(unit) => kept.push(unit.clone()),
             None => {
@@ -94,7 +112,7 @@ fn check_name(name: &str) -> Result<(), String> {
 
 fn of_folder(folder: &Path) -> Result<Vec<Unit>, Faults> {
     let shown = folder.display().to_string();
-    let cannot = |error: std::io::Error| Fault::of_file(&shown, format!("cannot be read: {error}"), "check the path");
+    let cannot = |error: std::io::Error| Fault::unreadable(&shown, &error);
     let mut paths = Vec::new();
     for entry in fs::read_dir(folder).map_err(cannot)? {
         let path = entry.map_err(cannot)?.path();
@@ -119,7 +137,7 @@ fn of_folder(folder: &Path) -> Result<Vec<Unit>, Faults> {
             fault(format!("unit `{name}` has another image, {}", other.file));
         }
         match image(&path) {
-            Ok(wanted) => units.push(Unit { name, file, wanted }),
+            Ok(wanted) => units.push(Unit { name, file, wanted, made_for: None }),
             Err(more) => faults.0.extend(more.0),
         }
     }
@@ -128,8 +146,7 @@ fn of_folder(folder: &Path) -> Result<Vec<Unit>, Faults> {
 
 fn of_manifest(path: &Path) -> Result<Vec<Unit>, Faults> {
     let shown = path.display().to_string();
-    let text = fs::read_to_string(path)
-        .map_err(|error| Fault::of_file(&shown, format!("cannot be read: {error}"), "check the path"))?;
+    let text = fs::read_to_string(path).map_err(|error| Fault::unreadable(&shown, &error))?;
     let folder = path.parent().unwrap_or(Path::new("."));
     let mut faults = Faults::default();
     let (mut units, mut seen) = (Vec::new(), BTreeMap::new());
@@ -166,7 +183,8 @@ fn of_manifest(path: &Path) -> Result<Vec<Unit>, Faults> {
             }
             Ok(wanted) => {
                 let file = folder.join(&entry.file).display().to_string();
-                units.push(Unit { name, file, wanted });
+                let made_for = entry.part.map(|part| MadeFor { part, manifest: shown.clone(), line: number });
+                units.push(Unit { name, file, wanted, made_for });
             }
         }
     }
@@ -181,12 +199,17 @@ fn of_manifest(path: &Path) -> Result<Vec<Unit>, Faults> {
 /// # Errors
 /// It cannot be read, or holds nothing.
 pub fn image(path: &Path) -> Result<Wanted, Faults> {
-    let image = formats::read(path, None)?;
     let shown = path.display().to_string();
+    if Form::of_path(path).is_none() && path.exists() {
+        let known: Vec<&str> = Form::EXTENSIONS.iter().map(|(word, _)| *word).collect();
+        let reason = format!("its extension tells no form of an image; known are {}", known.join(", "));
+        return Err(Fault::of_file(&shown, reason, "rename it, or name an image").into());
+    }
+    let image = formats::read(path, Some(Form::of_path(path).unwrap_or(Form::Bin)))?;
     if image.is_empty() {
         return Err(Fault::of_file(&shown, "the image is empty", "name an image with contents").into());
     }
-    let file = fs::read(path).map_err(|error| Fault::of_file(&shown, format!("cannot be read: {error}"), ""))?;
+    let file = fs::read(path).map_err(|error| Fault::unreadable(&shown, &error))?;
     Ok(Wanted::new(image, &file))
 }
 
