@@ -189,8 +189,6 @@ impl Kind {
 /// The file cannot be read, or everything that is wrong in it.
 pub fn read(path: &Path) -> Result<Layout, Faults> {
     let file = path.display().to_string();
-    let text = fs::read_to_string(path).map_err(|error| {
-        Fault::of_file(&file, format!("cannot be read: {error}"), "check the path and its permissions")
-    })?;
+    let text = fs::read_to_string(path).map_err(|error| Fault::unreadable(&file, &error))?;
     parse(&file, &text)
 }

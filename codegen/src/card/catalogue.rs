@@ -33,9 +33,7 @@ impl Catalogue {
         let mut texts: Vec<(String, String)> =
             EMBEDDED.iter().map(|(file, text)| ((*file).to_owned(), (*text).to_owned())).collect();
         let shown = directory.display().to_string();
-        let unreadable = |file: &str, error: &dyn std::fmt::Display| {
-            Faults::from(Fault::of_file(file, format!("cannot be read: {error}"), "check the path and its permissions"))
-        };
+        let unreadable = |file: &str, error: &std::io::Error| Faults::from(Fault::unreadable(file, error));
         let mut paths = Vec::new();
         for entry in fs::read_dir(directory).map_err(|error| unreadable(&shown, &error))? {
             let path = entry.map_err(|error| unreadable(&shown, &error))?.path();

@@ -71,6 +71,9 @@ fn write_all(folder: &Path, files: &[BoardFile]) -> Result<(), Fault> {
         }
     }
     let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !parent.is_dir() {
+        return Err(Fault::of_file(&shown, "lies in a folder that does not exist", "create that folder first"));
+    }
     let mut builder = tempfile::Builder::new();
     builder.prefix(".pagewise-");
     #[cfg(unix)]

@@ -84,9 +84,7 @@ impl Marking {
 
 fn read_list(path: &Path) -> Result<Vec<(usize, String)>, Faults> {
     let file = path.display().to_string();
-    let bytes = fs::read(path).map_err(|error| {
-        Fault::of_file(&file, format!("cannot be read: {error}"), "check the path and its permissions")
-    })?;
+    let bytes = fs::read(path).map_err(|error| Fault::unreadable(&file, &error))?;
     let text = String::from_utf8(bytes).map_err(|error| {
         let line =
             error.as_bytes()[..error.utf8_error().valid_up_to()].iter().filter(|byte| **byte == b'\n').count() + 1;

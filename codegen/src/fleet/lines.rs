@@ -71,9 +71,7 @@ pub struct Results {
 /// The file cannot be read, is no results of this version, holds boards of another shard or not all of its own.
 pub fn read(path: &Path) -> Result<Results, Faults> {
     let file = path.display().to_string();
-    let unreadable = |error: std::io::Error| {
-        Fault::of_file(&file, format!("cannot be read: {error}"), "check the path, its permissions and its encoding")
-    };
+    let unreadable = |error: std::io::Error| Fault::unreadable(&file, &error);
     let reader = std::io::BufReader::new(fs::File::open(path).map_err(unreadable)?);
     parse(&file, reader)
 }
@@ -88,7 +86,7 @@ pub fn parse(file: &str, text: impl BufRead) -> Result<Results, Faults> {
     let mut lines = text.lines().enumerate().map(|(index, line)| (index + 1, line));
     let header = match lines.next() {
         Some((_, Ok(line))) => header(file, &line)?,
-        Some((_, Err(error))) => return Err(fault(1, format!("cannot be read: {error}")).into()),
+        Some((_, Err(error))) => return Err(Fault::unreadable(file, &error).into()),
         None => return Err(Fault::of_file(file, "is empty", again).into()),
     };
     let mut faults = Vec::new();

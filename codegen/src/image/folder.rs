@@ -64,6 +64,10 @@ pub fn write(folder: &Path, files: &[ImageFile], manifest: &[Entry], overwrite: 
     };
     let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty());
     let parent = parent.map_or_else(|| PathBuf::from("."), Path::to_owned);
+    if !parent.is_dir() {
+        let reason = "lies in a folder that does not exist";
+        return Err(Fault::of_file(&shown, reason, "create that folder first").into());
+    }
     let fresh = fill(&parent, files, manifest).map_err(unwritable)?;
     let aside = match old {
         // Renaming onto an empty folder replaces it at once; one that is in use steps aside first.
@@ -106,9 +110,7 @@ fn check(folder: &Path, shown: &str, overwrite: bool) -> Result<Old, Fault> {
     if !about.is_dir() {
         return Err(Fault::of_file(shown, "is not a folder", "name a folder to write"));
     }
-    let unreadable = |error: io::Error| {
-        Fault::of_file(shown, format!("cannot be read: {error}"), "check the path and its permissions")
-    };
+    let unreadable = |error: io::Error| Fault::unreadable(shown, &error);
     let mut names = Vec::new();
     for entry in fs::read_dir(folder).map_err(unreadable)? {
         names.push(entry.map_err(unreadable)?.file_name().to_string_lossy().into_owned());

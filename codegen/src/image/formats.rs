@@ -75,9 +75,7 @@ pub fn read(path: &Path, form: Option<Form>) -> Result<Image, Faults> {
         let reason = format!("its extension tells no form; known are {}", known.join(", "));
         Fault::of_file(&file, reason, "name it with --form bin, ihex or srec")
     })?;
-    let unreadable = |error: std::io::Error| {
-        Fault::of_file(&file, format!("cannot be read: {error}"), "check the path and its permissions")
-    };
+    let unreadable = |error: std::io::Error| Fault::unreadable(&file, &error);
     let about = fs::metadata(path).map_err(unreadable)?;
     if about.len() > LARGEST_FILE {
         let reason = format!("holds {} bytes, more than any image needs ({LARGEST_FILE})", about.len());
@@ -142,7 +140,7 @@ impl<'f> Lines<'f> {
                     }
                 }
                 _ => {
-                    self.fault(index + 1, "is no ASCII text", "name a text file, or --form bin for a binary one");
+                    self.fault(index + 1, "is no ASCII text", "name a text file; a binary image ends in .bin");
                     // A binary file taken for a text would fault on every line.
                     if self.faults.len() >= 20 {
                         break;

@@ -59,9 +59,7 @@ pub fn columns(layout: &Layout) -> Vec<String> {
 /// The file cannot be read, or everything that is wrong in it.
 pub fn read(path: &Path, layout: &Layout) -> Result<Units, Faults> {
     let file = path.display().to_string();
-    let contents = fs::read(path).map_err(|error| {
-        Fault::of_file(&file, format!("cannot be read: {error}"), "check the path and its permissions")
-    })?;
+    let contents = fs::read(path).map_err(|error| Fault::unreadable(&file, &error))?;
     parse(&file, &contents, layout)
 }
 

@@ -152,7 +152,7 @@ impl Journal {
                     self.whole += line.len() as u64;
                     self.unended = !line.ends_with(b"\n");
                 }
-                Err(_) if Some(index) == last => self.torn = true,
+                Err(_) if Some(index) == last && (index > 0 || may_be_torn(line)) => self.torn = true,
                 Err(error) => faults.0.push(Fault {
                     file: shown.into(),
                     line: index + 1,
@@ -234,6 +234,15 @@ impl Journal {
     pub const fn torn(&self) -> bool {
         self.torn
     }
+}
+
+/// Whether a file that holds nothing else can be a journal whose first record was torn: it begins as every record does,
+/// or holds the zeros that some file systems leave after a loss of supply. Any other file was named by mistake, and would
+/// lose its contents.
+fn may_be_torn(line: &[u8]) -> bool {
+    let begins = br#"{"pagewise":""#;
+    let length = line.len().min(begins.len());
+    line[..length] == begins[..length] || line.iter().all(|byte| *byte == 0)
 }
 
 fn lock(file: &File, shown: &str) -> Result<(), Fault> {

@@ -42,9 +42,7 @@ fn fault(file: &str, line: u64, field: &str, reason: impl Into<String>, remedy: 
 /// The file cannot be read, a column is missing, or everything that is wrong with any row.
 pub fn read(path: &Path, columns: &Columns) -> Result<Vec<Row>, Faults> {
     let file = path.display().to_string();
-    let bytes = fs::read(path).map_err(|error| {
-        Fault::of_file(&file, format!("cannot be read: {error}"), "check the path and its permissions")
-    })?;
+    let bytes = fs::read(path).map_err(|error| Fault::unreadable(&file, &error))?;
     parse(&file, &bytes, columns)
 }
 
@@ -68,6 +66,14 @@ pub fn parse(file: &str, bytes: &[u8], columns: &Columns) -> Result<Vec<Row>, Fa
     let mut reader =
         csv::ReaderBuilder::new().delimiter(columns.delimiter).trim(csv::Trim::All).flexible(true).from_reader(bytes);
     let mut faults = Vec::new();
+    let first = bytes.split(|byte| *byte == b'\n').next().unwrap_or_default();
+    if bytes.trim_ascii().is_empty() {
+        let remedy = "begin with a row that names the columns, then one row for each part";
+        return Err(Fault::of_file(file, "holds no row", remedy).into());
+    }
+    if std::str::from_utf8(first).is_err() {
+        return Err(fault(file, 1, "", "is no UTF-8 text", "save the file as UTF-8").into());
+    }
     let (mut rows, mut fields) = (Vec::new(), 0);
     let places = match reader.byte_headers() {
         Ok(header) => {
