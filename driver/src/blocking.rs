@@ -159,7 +159,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// Reads from where the part's own pointer stands, without sending an address.
     ///
     /// The pointer is undefined after power-up and differs between parts after a write or a poll; it is certain only
-    /// after a read through this driver. The device address is that of the last access. A missing ACK is not polled
+    /// after a read through this driver. The device address is that of the byte behind the last request. A missing ACK is not polled
     /// for, since a poll would move the pointer; but a write that an earlier call left in its cycle is waited for.
     ///
     /// - **On the wire**: `S 50R+ AB+ CD- P`.
@@ -171,10 +171,10 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// wanted; [`Error::NotAnswering`], [`Error::WriteCycleOverrun`], [`Error::Bus`].
     pub fn current_address_read(&mut self, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         self.config.check_current(bytes.len())?;
+        let address = self.config.geometry.locate(self.state.last).device_address;
         if self.state.pending().is_some() && !bytes.is_empty() {
             self.wait_ready()?;
         }
-        let address = self.config.geometry.locate(self.state.last).device_address;
         let mut safe_bytes = 0usize;
         for part in bytes.chunks_mut(self.config.current_max()) {
             if let Err(source) = self.i2c.read(address, part) {
@@ -206,7 +206,8 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// # Errors
     ///
-    /// [`Error::OutOfRange`] against the region's length; otherwise those of [`Eeprom::read`].
+    /// [`Error::OutOfRange`] against the region's length, [`Error::Unsupported`] if it takes another number of
+    /// word-address bytes than the array; otherwise those of [`Eeprom::read`].
     pub fn read_region(&mut self, region: &Region, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         let offset = region.check(offset, bytes.len())?;
         self.run_region(region.geometry(), &Request::read(Job::Read, offset, bytes.len()), bytes)
@@ -221,8 +222,8 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// # Errors
     ///
-    /// [`Error::Unsupported`] on a read-only region, [`Error::OutOfRange`] against the region's length; a locked region
-    /// gives [`Error::WriteProtected`] on parts that refuse data, and nothing on parts that drop it. Otherwise those of
+    /// [`Error::Unsupported`] on a read-only region and on one that takes another number of word-address bytes than the
+    /// array, [`Error::OutOfRange`] against the region's length; a locked region gives [`Error::WriteProtected`] on parts that refuse data, and nothing on parts that drop it. Otherwise those of
     /// [`Eeprom::write`].
     pub fn write_region(&mut self, region: &Region, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
         let offset = region.check_write(offset, bytes.len())?;
@@ -237,26 +238,35 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     ///
     /// # Errors
     ///
-    /// [`Error::Unsupported`] if the region has no lock; otherwise those of [`Eeprom::write`].
+    /// [`Error::Unsupported`] if the region has no lock, or takes another number of word-address bytes than the array;
+    /// otherwise those of [`Eeprom::write`].
     pub fn lock_region(&mut self, region: &Region, _confirmed: Irreversible) -> Result<(), Error<I2C::Error>> {
         let (geometry, offset, data) = region.lock_write()?;
         self.run_region(geometry, &Request::write(offset, &[data]), &mut [])
     }
 
-    /// Runs a job at a region's geometry. The main array's own state stays as it is: a call that is dropped in the
-    /// middle leaves the part busy, which the next call finds out by its missing ACK.
+    /// Runs a job at a region's geometry.
     fn run_region(
         &mut self,
         geometry: Geometry,
         request: &Request<'_>,
         into: &mut [u8],
     ) -> Result<(), Error<I2C::Error>> {
+        let config = self.config.at(geometry).ok_or(Error::Unsupported)?;
+        config.check(request.job, request.offset, request.length)?;
+        if request.length == 0 {
+            return Ok(());
+        }
         if self.state.pending().is_some() {
             self.wait_ready()?;
         }
-        let Self { i2c, delay, buffer, config, .. } = self;
-        let config = config.at(geometry);
-        run(i2c, delay, buffer, &config, &mut State::new(), request, into)
+        let Self { i2c, delay, buffer, state, .. } = self;
+        let mut region = State::new();
+        // A busy part is busy at the array's address too, so whatever comes of this call, the next one waits there.
+        state.pending = (request.job == Job::Write).then_some(0);
+        let result = run(i2c, delay, buffer, &config, &mut region, request, into);
+        state.pending = region.pending().map(|_| 0);
+        result
     }
 
     /// Capacity in bytes.

@@ -3,6 +3,7 @@
 #[cfg(feature = "async")]
 mod asynch;
 
+use core::fmt;
 use core::ops::Range;
 
 use crate::error::Error;
@@ -36,7 +37,7 @@ use crate::plan::{Difference, State, Updated};
 /// chips.read(0x0FFF, &mut bytes).unwrap();
 /// assert_eq!(bytes, [1, 2]);
 /// # chips.release().release().0.done();
-/// # Ok::<(), pagewise_driver::GeometryError>(())
+/// # Ok::<(), pagewise_driver::ChipsError>(())
 /// ```
 #[derive(Debug)]
 pub struct Chips<T, const N: usize> {
@@ -45,6 +46,45 @@ pub struct Chips<T, const N: usize> {
     states: [State; N],
     current: usize,
 }
+
+/// Why chips do not make one address space.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum ChipsError {
+    /// No address was given.
+    Empty,
+    /// An address does not fit the part.
+    Address {
+        /// Index of the chip.
+        index: usize,
+        /// What is wrong with its address.
+        error: GeometryError,
+    },
+    /// Two chips would answer together.
+    SameAddress {
+        /// Index of one.
+        first: usize,
+        /// Index of the other.
+        second: usize,
+        /// The device address of both.
+        device_address: u8,
+    },
+}
+
+impl fmt::Display for ChipsError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Empty => f.write_str("no device address was given"),
+            Self::Address { index, error } => write!(f, "chip {index}: {error}"),
+            Self::SameAddress { first, second, device_address } => {
+                write!(f, "chips {first} and {second} have the same device address {device_address:#04x}")
+            }
+        }
+    }
+}
+
+impl core::error::Error for ChipsError {}
 
 /// What of a driver depends on the chip.
 trait Core {
@@ -91,19 +131,17 @@ impl<T, const N: usize> Chips<T, N> {
 }
 
 /// Checks each address and that no two are equal; gives the geometry of the first chip.
-fn check<const N: usize>(geometry: Geometry, addresses: &[u8; N]) -> Result<Geometry, GeometryError> {
-    let mut rest = addresses.as_slice();
-    while let [address, others @ ..] = rest {
-        geometry.with_device_address(*address)?;
-        if others.contains(address) {
-            return Err(GeometryError::DeviceAddress { found: *address });
+fn check(geometry: Geometry, addresses: &[u8]) -> Result<Geometry, ChipsError> {
+    let mut first_chip = Err(ChipsError::Empty);
+    for (second, &device_address) in addresses.iter().enumerate() {
+        let chip = geometry.with_device_address(device_address);
+        let chip = chip.map_err(|error| ChipsError::Address { index: second, error })?;
+        if let Some(first) = addresses.iter().take(second).position(|address| *address == device_address) {
+            return Err(ChipsError::SameAddress { first, second, device_address });
         }
-        rest = others;
+        first_chip = first_chip.or(Ok(chip));
     }
-    match addresses.first() {
-        Some(first) => geometry.with_device_address(*first),
-        None => Err(GeometryError::CapacityZero),
-    }
+    first_chip
 }
 
 #[expect(private_bounds, reason = "the two drivers are all there is")]
@@ -112,9 +150,8 @@ impl<T: Core, const N: usize> Chips<T, N> {
     ///
     /// # Errors
     ///
-    /// A [`GeometryError`]: an address that does not fit the part or occurs twice ([`GeometryError::DeviceAddress`]),
-    /// or no address at all.
-    pub fn new(mut eeprom: T, addresses: [u8; N]) -> Result<Self, GeometryError> {
+    /// A [`ChipsError`]: an address that does not fit the part or occurs twice, no address at all.
+    pub fn new(mut eeprom: T, addresses: [u8; N]) -> Result<Self, ChipsError> {
         let (config, state) = eeprom.core();
         config.geometry = check(config.geometry, &addresses)?;
         *state = State::new();
@@ -272,6 +309,24 @@ where
             Ok(())
         })?;
         Ok(first)
+    }
+
+    /// As [`Eeprom::wait_ready`](crate::Eeprom::wait_ready), for each chip in turn. In lazy mode everything is stored when
+    /// it returns.
+    ///
+    /// - **On the wire**, chip after chip: `S 50W+ 00+ 00+ P`, then `S 51W+ 00+ 00+ P`, each tried until it is answered
+    ///   (`S 50W- P` before); at the place of the write that is waited for, if there is one.
+    /// - **Power loss**: changes nothing; it tells nothing about a write before it.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip.
+    pub fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
+        for index in 0..N {
+            self.select(index).ok_or(Error::OutOfStep)?;
+            self.eeprom.wait_ready()?;
+        }
+        Ok(())
     }
 
     fn each(

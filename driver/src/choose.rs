@@ -51,6 +51,12 @@ pub enum ChooseError<E> {
     OutOfRange {
         /// Index of the candidate.
         index: usize,
+        /// Offset of its record.
+        offset: u32,
+        /// Length of its record in bytes.
+        length: usize,
+        /// Capacity of the part in bytes.
+        capacity: u32,
     },
     /// The scratch memory does not hold the longest record; nothing was sent.
     ScratchTooSmall {
@@ -76,7 +82,10 @@ pub enum ChooseError<E> {
 impl<E: fmt::Debug> fmt::Display for ChooseError<E> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::OutOfRange { index } => write!(f, "candidate {index}: its record does not lie inside the part"),
+            Self::OutOfRange { index, offset, length, capacity } => write!(
+                f,
+                "candidate {index}: no record of {length} bytes at offset {offset:#06x}, capacity {capacity} bytes"
+            ),
             Self::ScratchTooSmall { needed } => write!(f, "scratch memory too small: {needed} bytes needed"),
             Self::Ambiguous { first, second } => {
                 write!(f, "candidates {first} and {second} both fit: their records cannot be told apart")

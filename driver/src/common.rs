@@ -33,6 +33,10 @@ pub enum CommonError {
     BlockSelect {
         /// Index of the part that differs from the first one.
         index: usize,
+        /// Number and shift of the first part's bits.
+        first: (u8, u8),
+        /// Number and shift of this part's bits.
+        found: (u8, u8),
     },
     /// The common values fit no geometry.
     Geometry(GeometryError),
@@ -65,7 +69,9 @@ impl fmt::Display for CommonError {
             Self::DeviceAddress { index, first, found } => {
                 write!(f, ": part 0 has {first:#04x}, part {index} has {found:#04x}")
             }
-            Self::BlockSelect { index } => write!(f, ": part {index} differs from part 0"),
+            Self::BlockSelect { index, first: (bits, shift), found: (other_bits, other_shift) } => {
+                write!(f, ": part 0 has {bits} at shift {shift}, part {index} has {other_bits} at shift {other_shift}")
+            }
         }
     }
 }
@@ -126,7 +132,8 @@ const fn merge(a: &Parameters, b: &Parameters, index: usize) -> Result<Parameter
     }
     let same_place = a.block_select_bits == 0 || a.block_select_shift == b.block_select_shift;
     if a.block_select_bits != b.block_select_bits || !same_place {
-        return Err(CommonError::BlockSelect { index });
+        let first = (a.block_select_bits, a.block_select_shift);
+        return Err(CommonError::BlockSelect { index, first, found: (b.block_select_bits, b.block_select_shift) });
     }
     Ok(Parameters {
         capacity_bytes: min(a.capacity_bytes, b.capacity_bytes),

@@ -34,7 +34,8 @@ pub enum Error<E> {
     },
     /// This part has no such operation; nothing was sent.
     Unsupported,
-    /// No ACK within the bound, and no write of this driver went before: absent, unpowered, another address.
+    /// No ACK within the bound, and no write of this driver was in its cycle: absent, unpowered, another address; with
+    /// [`Wait::Fixed`](crate::Wait::Fixed) also a part that refuses the data.
     NotAnswering {
         /// What the HAL reported last.
         source: E,

@@ -24,8 +24,8 @@ pub struct Parameters {
     pub block_select_bits: u8,
     /// Position of the lowest block-select bit in the 7-bit device address; 0 is the bit next to R/W.
     pub block_select_shift: u8,
-    /// Aligned block, in bytes, inside which one sequential read stays: a power of two, or the capacity where a read
-    /// runs over the whole array.
+    /// Aligned block, in bytes, inside which one sequential read stays: a power of two of which the capacity is a whole
+    /// number. It is the capacity itself where a read runs over the whole array.
     pub sequential_read_bytes: u32,
     /// Longest write cycle in microseconds; 0 where there is none (FRAM).
     pub write_cycle_us: u32,
@@ -120,7 +120,14 @@ pub enum GeometryError {
     },
     /// Without word-address bytes only one shape is possible: 128 bytes, device address 0, seven block-select bits
     /// at shift 0.
-    ZeroByteShape,
+    ZeroByteShape {
+        /// The capacity that was given, in bytes.
+        capacity_bytes: u32,
+        /// The device address that was given.
+        device_address: u8,
+        /// The number of block-select bits that was given.
+        block_select_bits: u8,
+    },
     /// The sequential-read block is not a power of two or the capacity is no whole number of them.
     SequentialRead {
         /// The block that was given, in bytes.
@@ -143,7 +150,7 @@ impl GeometryError {
             Self::BlockSelectCollision { .. } => "a block-select bit is set in the device address",
             Self::CapacityUnreachable { .. } => "word-address bytes and block-select bits cannot reach the capacity",
             Self::BlockSelectUnneeded { .. } => "more block-select bits than the capacity needs",
-            Self::ZeroByteShape => {
+            Self::ZeroByteShape { .. } => {
                 "without word-address bytes: 128 bytes, device address 0, seven block-select bits, shift 0"
             }
             Self::SequentialRead { .. } => {
@@ -157,7 +164,10 @@ impl fmt::Display for GeometryError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.message())?;
         match *self {
-            Self::CapacityZero | Self::ZeroByteShape => Ok(()),
+            Self::CapacityZero => Ok(()),
+            Self::ZeroByteShape { capacity_bytes, device_address, block_select_bits } => {
+                write!(f, ": {capacity_bytes} bytes, device address {device_address:#04x}, {block_select_bits} bits")
+            }
             Self::Page { page_bytes, capacity_bytes } => {
                 write!(f, ": page {page_bytes} bytes, capacity {capacity_bytes} bytes")
             }
@@ -296,6 +306,11 @@ impl Geometry {
         Self::try_new(parameters)
     }
 
+    /// The same array with another write cycle.
+    pub(crate) fn with_write_cycle_us(self, write_cycle_us: u32) -> Self {
+        Self { parameters: Parameters { write_cycle_us, ..self.parameters } }
+    }
+
     /// Buffer size, in bytes, that holds the header and one full page: the `BUF` of the drivers.
     ///
     /// A smaller buffer works too; a page is then written in parts, each with a write cycle of its own. For a part
@@ -360,7 +375,9 @@ const fn check_address(p: &Parameters) -> Result<(), GeometryError> {
     let mask = block_mask(bits, shift);
     if p.word_address_bytes == 0 {
         let shape = p.capacity_bytes == 128 && bits == 7 && p.device_address == 0;
-        return if shape { Ok(()) } else { Err(GeometryError::ZeroByteShape) };
+        let (capacity_bytes, device_address, block_select_bits) = (p.capacity_bytes, p.device_address, bits);
+        let error = GeometryError::ZeroByteShape { capacity_bytes, device_address, block_select_bits };
+        return if shape { Ok(()) } else { Err(error) };
     }
     if p.device_address & mask != 0 {
         return Err(GeometryError::BlockSelectCollision { device_address: p.device_address, mask });

@@ -144,7 +144,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Seek for Cursor<'_, Eeprom<I2C, D, 
     ///
     /// # Errors
     ///
-    /// [`Error::OutOfRange`] before the start and beyond the end; the position stays.
+    /// [`Error::OutOfRange`] before the start (its offset is then `u32::MAX`) and beyond the end; the position stays.
     fn seek(&mut self, to: SeekFrom) -> Result<u64, Self::Error> {
         let capacity = self.eeprom.capacity();
         let target = match to {
@@ -152,12 +152,11 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Seek for Cursor<'_, Eeprom<I2C, D, 
             SeekFrom::End(by) => i64::from(capacity).checked_add(by),
             SeekFrom::Current(by) => i64::from(self.position).checked_add(by),
         };
-        match target.and_then(|target| u32::try_from(target).ok()).filter(|target| *target <= capacity) {
-            Some(target) => {
-                self.position = target;
-                Ok(u64::from(target))
-            }
-            None => Err(Error::OutOfRange { offset: u32::MAX, length: 0, capacity }),
+        let offset = target.and_then(|target| u32::try_from(target).ok()).unwrap_or(u32::MAX);
+        if offset > capacity {
+            return Err(Error::OutOfRange { offset, length: 0, capacity });
         }
+        self.position = offset;
+        Ok(u64::from(offset))
     }
 }

@@ -82,7 +82,8 @@
 //! | Call | Waits at most |
 //! |---|---|
 //! | read, compare | once per access, if it is not answered |
-//! | write, fill | once per page, and once more per page that is not answered at first |
+//! | write, fill, write_verified | once per page, and once more per page that is not answered at first |
+//! | update | as a read for each page, and as a write for each page that differs |
 //! | any call after a lazy, failed or dropped write | once more, at the beginning |
 //!
 //! # When supply is lost
@@ -151,7 +152,7 @@ pub use address::{Header, Location};
 #[cfg(feature = "async")]
 pub use asynch::AsyncEeprom;
 pub use blocking::Eeprom;
-pub use chips::Chips;
+pub use chips::{Chips, ChipsError};
 #[cfg(feature = "async")]
 pub use choose::choose_async;
 pub use choose::{Candidate, ChooseError, LongerHeader, choose};

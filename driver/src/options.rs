@@ -162,9 +162,12 @@ impl Config {
         }
     }
 
-    /// The same options for another geometry of the same part (a region): same header length, same write cycle.
-    pub(crate) fn at(&self, geometry: Geometry) -> Self {
-        Self { geometry, ..*self }
+    /// The same options for a region of the part, which has the array's write cycle. `None` if it takes another number of
+    /// word-address bytes: the limits here are for those of the array.
+    pub(crate) fn at(&self, region: Geometry) -> Option<Self> {
+        let geometry = region.with_write_cycle_us(self.geometry.write_cycle_us());
+        let same = region.word_address_bytes() == self.geometry.word_address_bytes();
+        same.then_some(Self { geometry, ..*self })
     }
 
     /// Whether a request can be planned at all.

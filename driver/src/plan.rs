@@ -14,7 +14,7 @@
 //!   access ──NACK, first time──▶ poll until ACK ──▶ the same access once more
 //!   access ──NACK, second time─▶ write protected (page write), bus error (read)
 //!   poll or asking access ──NACK──▶ pause ──▶ once more, at most as often as write cycle and margin allow; then not
-//!                            answering (no write of ours went before) or write cycle overrun (one did)
+//!                            answering (no write of ours in its cycle) or write cycle overrun (one was)
 //!   anything ──other bus error──▶ bus error
 //! ```
 //!

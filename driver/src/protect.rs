@@ -7,8 +7,9 @@ use crate::plan::{Difference, Updated};
 
 /// Times around the write-protect pin.
 ///
-/// Data sheets ask for about a microsecond or less before START and after STOP; the default of 2 µs each covers them.
-/// The write cycle itself does not need the pin low, except on parts that sample it longer; the pin is asserted after
+/// Of the data sheets read for the part cards, those that state such times ask for up to 0.1 µs before START and 1 µs
+/// after STOP (24FC02, BR24G08-3). Slow grades may ask for as much as half a 100 kHz period (common practice, no
+/// source), which the default of 5 µs each covers; the data sheet of the part decides. The write cycle itself does not need the pin low, except on parts that sample it longer; the pin is asserted after
 /// the write cycle here, unless the driver is lazy.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -20,9 +21,9 @@ pub struct WriteProtectTiming {
 }
 
 impl WriteProtectTiming {
-    /// 2 µs each.
+    /// 5 µs each.
     pub const fn new() -> Self {
-        Self { setup_us: 2, hold_us: 2 }
+        Self { setup_us: 5, hold_us: 5 }
     }
 }
 

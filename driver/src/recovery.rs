@@ -34,8 +34,9 @@ impl<C: fmt::Debug, A: fmt::Debug> core::error::Error for RecoveryError<C, A> {}
 ///
 /// Both pins must be open-drain outputs: `set_high` releases the line. On the wire: nine clocks with SDA released,
 /// START, STOP. A part in a read sees nine ones and a NACK, a part in a write sees its byte end; every part then sees
-/// START and STOP and is idle. A part that was receiving a page write may store what it has latched, since every STOP
-/// after a data byte does that. So call this before the first transfer after a reset, not between transfers.
+/// START and STOP and is idle. A part that was receiving a page write drops what it has latched, since a START comes
+/// before the STOP (no data sheet says so in so many words; they say that only STOP starts the write cycle). So call
+/// this before the first transfer after a reset, not between transfers.
 ///
 /// `half_period_us` is half an SCL period: 5 for 100 kHz. Give the pins back to the I2C peripheral afterwards.
 ///

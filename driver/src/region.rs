@@ -3,13 +3,14 @@
 use crate::error::Error;
 use crate::geometry::{Geometry, GeometryError, Parameters};
 
-/// A region as the data sheet describes it; not yet checked.
+/// A region as the data sheet describes it; not yet checked. Its write cycle is that of the array.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct RegionParameters {
     /// 7-bit device address of the region: often that of the array with device code 1011, 0x58 for 0x50.
     pub device_address: u8,
-    /// Word-address bytes, 1 to 3: as many as the array takes.
+    /// Word-address bytes, 1 to 3: as many as the array takes. (A driver for an array that takes another number answers
+    /// [`Error::Unsupported`].)
     pub word_address_bytes: u8,
     /// Word address of the region's first byte.
     pub word_address: u32,
@@ -17,8 +18,6 @@ pub struct RegionParameters {
     pub length_bytes: u32,
     /// Page in bytes, a power of two.
     pub page_bytes: u32,
-    /// Longest write cycle in microseconds.
-    pub write_cycle_us: u32,
     /// What may be done with it.
     pub access: RegionAccess,
 }
@@ -75,7 +74,6 @@ impl Irreversible {
 ///     word_address: 0,
 ///     length_bytes: 32,
 ///     page_bytes: 32,
-///     write_cycle_us: 5_000,
 ///     access: RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x0400, data: 0x02 }),
 /// }) {
 ///     Ok(region) => region,
@@ -157,7 +155,7 @@ impl Region {
     }
 }
 
-/// A geometry whose offsets are the word addresses below `end`.
+/// A geometry whose offsets are the word addresses below `end`. The driver puts the array's write cycle into it.
 const fn space(p: &RegionParameters, device_address: u8, end: u32) -> Result<Geometry, GeometryError> {
     let page = if p.page_bytes > end { p.page_bytes } else { end };
     let capacity_bytes = match page.checked_next_power_of_two() {
@@ -172,6 +170,6 @@ const fn space(p: &RegionParameters, device_address: u8, end: u32) -> Result<Geo
         block_select_bits: 0,
         block_select_shift: 0,
         sequential_read_bytes: capacity_bytes,
-        write_cycle_us: p.write_cycle_us,
+        write_cycle_us: 0,
     })
 }

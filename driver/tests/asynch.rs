@@ -10,7 +10,7 @@ use std::rc::Rc;
 use std::task::{Context, Poll, Waker};
 
 use common::*;
-use embedded_hal::i2c::{ErrorKind, ErrorType, Operation};
+use embedded_hal::i2c::{ErrorKind, ErrorType, NoAcknowledgeSource, Operation};
 use pagewise_driver::{AsyncEeprom, Eeprom, Error, Geometry, Options, Wait};
 use proptest::prelude::*;
 
@@ -107,6 +107,45 @@ fn a_write_dropped_at_any_await_leaves_nothing_that_the_next_call_does_not_repai
                 }
                 assert!(dropped > 4, "{dropped} points were tried");
             }
+        }
+    }
+}
+
+#[test]
+fn a_region_write_dropped_at_any_await_is_waited_for_by_the_next_call() {
+    use pagewise_driver::{Parameters, Region, RegionAccess, RegionParameters};
+    let page = Region::try_new(RegionParameters {
+        device_address: 0x58,
+        word_address_bytes: 2,
+        word_address: 0,
+        length_bytes: 16,
+        page_bytes: 16,
+        access: RegionAccess::Writable,
+    })
+    .unwrap();
+    // Met at 0x50 and at 0x58.
+    let two_addresses = Parameters { block_select_bits: 1, block_select_shift: 3, ..KBIT_32.parameters() };
+    for effect in [Effect::BeforePause, Effect::AfterPause] {
+        for (wait, busy) in
+            [(Wait::Poll, ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address)), (Wait::Fixed, ErrorKind::Bus)]
+        {
+            let mut dropped = 0;
+            for polls in 1.. {
+                let options = Options::new().with_wait(wait).with_poll_interval_us(500);
+                let (chip, bus, clock) = rig(two_addresses);
+                chip.borrow_mut().nack = busy;
+                let mut driver = AsyncDriver::new(AsyncBus(bus, effect), AsyncClock(clock), KBIT_32, options);
+                if drive(polls, driver.write_region(&page, 3, &[9; 4])).is_some() {
+                    break;
+                }
+                dropped += 1;
+                let mut back = [0; 8];
+                drive(usize::MAX, driver.read(0, &mut back)).unwrap().unwrap();
+                assert_eq!(back, chip.borrow().memory[..8], "{wait:?} after {polls} polls");
+                let refused = |call: &Call| matches!(call, Call::Read(.., false));
+                assert!(!chip.borrow().calls.iter().any(refused), "the read came after the wait");
+            }
+            assert!(dropped > 1, "{dropped} points were tried");
         }
     }
 }
@@ -310,7 +349,6 @@ fn several_chips_and_regions_work_in_the_async_form() {
         word_address: 2,
         length_bytes: 16,
         page_bytes: 16,
-        write_cycle_us: 5000,
         access: RegionAccess::Lockable(Lock { device_address: 0x51, word_address: 0x0C00, data: 2 }),
     })
     .unwrap();

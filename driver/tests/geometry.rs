@@ -93,7 +93,8 @@ fn each_contradiction_is_named_with_its_numbers() {
         refused(|p| p.sequential_read_bytes = 100),
         SequentialRead { sequential_read_bytes: 100, capacity_bytes: 2048 }
     );
-    assert_eq!(refused(|p| p.word_address_bytes = 0), ZeroByteShape);
+    let shape = ZeroByteShape { capacity_bytes: 2048, device_address: 0x50, block_select_bits: 3 };
+    assert_eq!(refused(|p| p.word_address_bytes = 0), shape);
 }
 
 #[test]
@@ -102,8 +103,11 @@ fn an_address_free_part_has_one_shape() {
     let shifted = Parameters { block_select_shift: 1, ..part(128, 4, 0, 7) };
     assert_eq!(Geometry::try_new(shifted), Err(GeometryError::BlockSelectRange { bits: 7, shift: 1 }));
     let addressed = Parameters { device_address: 0x50, ..part(128, 4, 0, 7) };
-    assert_eq!(Geometry::try_new(addressed), Err(GeometryError::ZeroByteShape));
-    assert_eq!(Geometry::try_new(part(64, 4, 0, 6)), Err(GeometryError::ZeroByteShape));
+    let refused = |capacity_bytes, device_address, block_select_bits| {
+        Err(GeometryError::ZeroByteShape { capacity_bytes, device_address, block_select_bits })
+    };
+    assert_eq!(Geometry::try_new(addressed), refused(128, 0x50, 7));
+    assert_eq!(Geometry::try_new(part(64, 4, 0, 6)), refused(64, 0, 6));
 }
 
 #[test]

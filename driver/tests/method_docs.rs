@@ -2,19 +2,19 @@
 //! what a dropped call leaves. The lines of both drivers are held against what their calls send.
 #![cfg(all(feature = "async", feature = "records", feature = "storage", feature = "io"))]
 
+mod common;
+
 use std::cell::RefCell;
 use std::fmt::Write as _;
-use std::future::Future;
 use std::path::Path;
-use std::pin::pin;
 use std::rc::Rc;
-use std::task::{Context, Poll, Waker};
 
+use common::KBIT_32 as PART;
+use common::at_once::now;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use pagewise_driver::{
-    AsyncEeprom, Chips, Eeprom, Geometry, Irreversible, Lock, Options, Parameters, Region, RegionAccess,
-    RegionParameters,
+    AsyncEeprom, Chips, Eeprom, Irreversible, Lock, Options, Region, RegionAccess, RegionParameters,
 };
 
 /// A method with its documentation.
@@ -94,17 +94,6 @@ fn every_method_says_what_goes_over_the_wire_what_fails_and_what_a_cut_leaves() 
     assert!(count > 60, "only {count} methods found");
 }
 
-const PART: Geometry = Geometry::new(Parameters {
-    capacity_bytes: 4096,
-    page_bytes: 32,
-    word_address_bytes: 2,
-    device_address: 0x50,
-    block_select_bits: 0,
-    block_select_shift: 0,
-    sequential_read_bytes: 4096,
-    write_cycle_us: 5_000,
-});
-
 fn identification() -> Region {
     Region::try_new(RegionParameters {
         device_address: 0x58,
@@ -112,7 +101,6 @@ fn identification() -> Region {
         word_address: 0,
         length_bytes: 32,
         page_bytes: 32,
-        write_cycle_us: 5_000,
         access: RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x0400, data: 0x02 }),
     })
     .unwrap()
@@ -178,14 +166,6 @@ impl DelayNs for Clock {
 
 impl embedded_hal_async::delay::DelayNs for Clock {
     async fn delay_ns(&mut self, _: u32) {}
-}
-
-/// A future that never waits.
-fn now<T>(future: impl Future<Output = T>) -> T {
-    match pin!(future).poll(&mut Context::from_waker(Waker::noop())) {
-        Poll::Ready(value) => value,
-        Poll::Pending => panic!("it waits"),
-    }
 }
 
 /// The same call of the blocking and the async driver.
@@ -257,11 +237,15 @@ fn the_lines_of_several_chips_are_what_the_calls_send() {
             "fill" => both!(chips, asynch, fill(0x0FFF, 2, 0xAB)),
             "compare" => both!(chips, asynch, compare(0x0FFF, &[0xAB, 0xAB])),
             "update" => both!(chips, asynch, update(0x0FFF, &[0x12, 0x34])),
+            "wait_ready" => {
+                scribes.iter().for_each(|scribe| scribe.0.borrow_mut().1 = true);
+                both!(chips, asynch, wait_ready());
+            }
             other => panic!("{other} has no call here"),
         }
         same(method, scribes);
     }
-    assert_eq!(methods.len(), 12);
+    assert_eq!(methods.len(), 14);
 }
 
 #[test]

@@ -187,16 +187,33 @@ fn several_chips_in_lazy_mode_are_each_waited_for_at_their_own_address() {
 }
 
 #[test]
+fn several_chips_in_lazy_mode_are_all_ready_after_waiting() {
+    let (parts, bus, clock) = chips([0x50, 0x51, 0x52]);
+    let eeprom = Eeprom::<_, _, 9>::new(bus, clock, KBIT_1, Options::new().with_lazy(true));
+    let mut space = Chips::new(eeprom, [0x50, 0x51, 0x52]).unwrap();
+    space.fill(120, 200, 0x11).unwrap();
+    assert!(parts.iter().any(|part| part.borrow().now_us < part.borrow().busy_until_us));
+    space.wait_ready().unwrap();
+    assert!(parts.iter().all(|part| part.borrow().now_us >= part.borrow().busy_until_us));
+    parts[1].borrow_mut().present = false;
+    assert!(matches!(space.wait_ready(), Err(Error::NotAnswering { safe_bytes: 0, .. })));
+}
+
+#[test]
 fn several_chips_with_impossible_addresses_are_refused() {
     let make = |addresses| {
         let (_, bus, clock) = rig(KBIT_16.parameters());
         Chips::<_, 2>::new(Eeprom::<_, _, 17>::new(bus, clock, KBIT_16, Options::new()), addresses).err()
     };
-    assert_eq!(make([0x50, 0x50]), Some(GeometryError::DeviceAddress { found: 0x50 }));
-    assert_eq!(make([0x50, 0xD0]), Some(GeometryError::DeviceAddress { found: 0xD0 }));
-    let collision = GeometryError::BlockSelectCollision { device_address: 0x51, mask: 7 };
-    assert_eq!(make([0x50, 0x51]), Some(collision));
+    assert_eq!(make([0x58, 0x58]), Some(ChipsError::SameAddress { first: 0, second: 1, device_address: 0x58 }));
+    let error = GeometryError::DeviceAddress { found: 0xD0 };
+    assert_eq!(make([0x50, 0xD0]), Some(ChipsError::Address { index: 1, error }));
+    let error = GeometryError::BlockSelectCollision { device_address: 0x51, mask: 7 };
+    assert_eq!(make([0x51, 0x51]), Some(ChipsError::Address { index: 0, error }));
     assert_eq!(make([0x50, 0x58]), None);
+    let (_, bus, clock) = rig(KBIT_16.parameters());
+    let none = Chips::<_, 0>::new(Eeprom::<_, _, 17>::new(bus, clock, KBIT_16, Options::new()), []).err();
+    assert_eq!(none, Some(ChipsError::Empty));
 }
 
 // ---- regions ----
@@ -207,7 +224,6 @@ const PAGE: RegionParameters = RegionParameters {
     word_address: 0x0800,
     length_bytes: 32,
     page_bytes: 32,
-    write_cycle_us: 5_000,
     access: RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x0C00, data: 2 }),
 };
 
@@ -242,7 +258,58 @@ fn regions_refuse_what_they_cannot_do_before_anything_is_sent() {
     let error = Error::OutOfRange { offset: 30, length: 3, capacity: 32 };
     assert_eq!(eeprom.read_region(&serial, 30, &mut [0; 3]), Err(error));
     assert_eq!(eeprom.read_region(&serial, 32, &mut []), Ok(()));
+    let short = Region::try_new(RegionParameters {
+        word_address_bytes: 1,
+        word_address: 0,
+        access: RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x80, data: 2 }),
+        ..PAGE
+    });
+    let short = short.unwrap();
+    assert_eq!(eeprom.read_region(&short, 0, &mut [0]), Err(Error::Unsupported));
+    assert_eq!(eeprom.write_region(&short, 0, &[1]), Err(Error::Unsupported));
+    let token = Irreversible::i_know_that_this_cannot_be_undone();
+    assert_eq!(eeprom.lock_region(&short, token), Err(Error::Unsupported));
     assert_eq!(chip.borrow().calls, []);
+}
+
+/// A part that is met at 0x50 and, as its identification page, at 0x58.
+fn with_page(options: Options) -> (Rc<RefCell<FakeChip>>, Eeprom<Bus, Clock, 34>, Region) {
+    let two_addresses = Parameters { block_select_bits: 1, block_select_shift: 3, ..KBIT_32.parameters() };
+    let (chip, bus, clock) = rig(two_addresses);
+    (chip, Eeprom::new(bus, clock, KBIT_32, options), Region::try_new(PAGE).unwrap())
+}
+
+#[test]
+fn regions_are_waited_for_as_long_as_the_array_and_by_the_next_call_if_lazy() {
+    for wait in [Wait::Poll, Wait::Fixed] {
+        for lazy in [false, true] {
+            let (chip, mut eeprom, page) = with_page(Options::new().with_wait(wait).with_lazy(lazy));
+            eeprom.write_region(&page, 0, &[1, 2]).unwrap();
+            assert_eq!(chip.borrow().now_us < chip.borrow().busy_until_us, lazy);
+            // An error that no wait repairs, so that only waiting first helps.
+            chip.borrow_mut().nack = if wait == Wait::Fixed { ErrorKind::Bus } else { chip.borrow().nack };
+            let calls = chip.borrow().calls.len();
+            eeprom.read(7, &mut []).unwrap();
+            eeprom.read_region(&page, 0, &mut []).unwrap();
+            assert_eq!(chip.borrow().calls.len(), calls, "a zero length sends nothing, not even a poll");
+            eeprom.read(7, &mut [0; 3]).unwrap();
+            let refused = |call: &&Call| matches!(call, Call::Read(.., false));
+            assert_eq!(chip.borrow().calls.iter().filter(refused).count(), 0, "{wait:?}, lazy: {lazy}");
+        }
+    }
+}
+
+#[test]
+fn regions_that_fail_are_waited_for_by_the_next_call_only_if_a_write_may_be_in_its_cycle() {
+    let (chip, mut eeprom, page) = with_page(Options::new());
+    chip.borrow_mut().cycle_us = 15_000;
+    let error = eeprom.write_region(&page, 0, &[1, 2]).unwrap_err();
+    assert!(matches!(error, Error::WriteCycleOverrun { safe_bytes: 0, .. }), "{error}");
+    eeprom.read(7, &mut [0; 3]).unwrap();
+    assert!(!chip.borrow().calls.iter().any(|call| matches!(call, Call::Read(.., false))));
+    chip.borrow_mut().present = false;
+    assert!(matches!(eeprom.write_region(&page, 0, &[1, 2]), Err(Error::NotAnswering { .. })));
+    assert!(matches!(eeprom.read(7, &mut [0]), Err(Error::NotAnswering { .. })), "no write is on its way");
 }
 
 #[test]
@@ -258,7 +325,8 @@ fn regions_that_contradict_themselves_do_not_exist() {
     let unreachable = GeometryError::CapacityUnreachable { capacity_bytes: u32::MAX, reach_bytes: 0x100_0000 };
     assert_eq!(refused(|p| p.word_address = u32::MAX), unreachable);
     assert_eq!(refused(|p| p.device_address = 0xB0), GeometryError::DeviceAddress { found: 0xB0 });
-    assert_eq!(refused(|p| p.word_address_bytes = 0), GeometryError::ZeroByteShape);
+    let shape = GeometryError::ZeroByteShape { capacity_bytes: 4096, device_address: 0x58, block_select_bits: 0 };
+    assert_eq!(refused(|p| p.word_address_bytes = 0), shape);
     let far = |p: &mut RegionParameters| {
         p.access = RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x1_0000, data: 2 });
     };
@@ -320,9 +388,12 @@ fn a_common_geometry_is_refused_with_the_reason() {
     let other = KBIT_32.with_device_address(0x51).unwrap();
     let error = CommonError::DeviceAddress { index: 2, first: 0x50, found: 0x51 };
     assert_eq!(Geometry::common(&[KBIT_32, KBIT_32, other]), Err(error));
-    assert_eq!(Geometry::common(&[KBIT_32, KBIT_1024_TOP]), Err(CommonError::BlockSelect { index: 1 }));
+    let error = CommonError::BlockSelect { index: 1, first: (0, 0), found: (1, 2) };
+    assert_eq!(Geometry::common(&[KBIT_32, KBIT_1024_TOP]), Err(error));
+    assert!(error.to_string().ends_with(": part 0 has 0 at shift 0, part 1 has 1 at shift 2"), "{error}");
     let moved = Geometry::new(Parameters { block_select_shift: 0, ..KBIT_1024_TOP.parameters() });
-    assert_eq!(Geometry::common(&[KBIT_1024_TOP, moved]), Err(CommonError::BlockSelect { index: 1 }));
+    let error = CommonError::BlockSelect { index: 2, first: (1, 2), found: (1, 0) };
+    assert_eq!(Geometry::common(&[KBIT_1024_TOP, KBIT_1024_TOP, moved]), Err(error));
 }
 
 // ---- choice at run time ----
@@ -399,8 +470,9 @@ fn second_source_candidates_that_contradict_themselves_send_nothing() {
         choose(&mut bus, &mut clock, &[candidate], scratch, &options, LongerHeader::Refuse, accepts)
     };
     let at = |record_offset, record_bytes| Candidate { geometry: KBIT_32, record_offset, record_bytes };
-    assert_eq!(try_one(at(4094, 3), &mut [0; 8]), Err(ChooseError::OutOfRange { index: 0 }));
-    assert_eq!(try_one(at(0, 0), &mut [0; 8]), Err(ChooseError::OutOfRange { index: 0 }));
+    let out_of_range = |offset, length| ChooseError::OutOfRange { index: 0, offset, length, capacity: 4096 };
+    assert_eq!(try_one(at(4094, 3), &mut [0; 8]), Err(out_of_range(4094, 3)));
+    assert_eq!(try_one(at(0, 0), &mut [0; 8]), Err(out_of_range(0, 0)));
     assert_eq!(try_one(at(0, 9), &mut [0; 8]), Err(ChooseError::ScratchTooSmall { needed: 9 }));
     assert_eq!(chip.borrow().calls, []);
 }

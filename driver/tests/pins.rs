@@ -147,6 +147,12 @@ fn current_address_read_polls_only_for_a_write_of_ours() {
         d.write(7, &[1]).unwrap();
         d.current_address_read(&mut [0]).unwrap();
     });
+    // In the block that follows the bytes written, although a wait comes between.
+    let calls = [write(0x53, &[0x20], &[1]), write(0x53, &[0x20], &[]), Transaction::read(0x53, vec![1])];
+    pinned(KBIT_16, Options::new().with_lazy(true), &calls, |d| {
+        d.write(0x320, &[1]).unwrap();
+        d.current_address_read(&mut [0]).unwrap();
+    });
 }
 
 #[test]

@@ -114,6 +114,7 @@ fn bad_requests_are_errors_of_their_own_and_send_nothing() {
     let layout = RecordLayout::try_new(&KBIT_32, 32, &SPECS).unwrap();
     let mut small = RecordStore::<_, 52>::new(records.release(), layout);
     assert_eq!(small.write(B, 0, &[1]), Err(RecordError::BufferTooSmall { needed: 53 }));
+    assert_eq!(small.erase(B), Err(RecordError::BufferTooSmall { needed: 53 }));
     assert_eq!(chip.borrow().calls, []);
     let mut records = RecordStore::<_, 53>::new(small.release(), layout);
     assert_eq!(records.read(A, &mut []), Err(RecordError::NotFound));

@@ -2,7 +2,7 @@
 
 use std::fmt::Display;
 
-use pagewise_driver::{ChooseError, CommonError, Error, GeometryError, RecoveryError};
+use pagewise_driver::{ChipsError, ChooseError, CommonError, Error, GeometryError, RecoveryError};
 
 /// Holds the words of errors against what is expected, in whole.
 fn say<E: Display>(told: &[(E, &str)]) {
@@ -81,8 +81,9 @@ fn of_a_geometry() {
             "more block-select bits than the capacity needs: capacity 256 bytes, reach with one bit less 256 bytes",
         ),
         (
-            GeometryError::ZeroByteShape,
-            "without word-address bytes: 128 bytes, device address 0, seven block-select bits, shift 0",
+            GeometryError::ZeroByteShape { capacity_bytes: 256, device_address: 0x50, block_select_bits: 0 },
+            "without word-address bytes: 128 bytes, device address 0, seven block-select bits, shift 0: 256 bytes, device \
+             address 0x50, 0 bits",
         ),
         (
             GeometryError::SequentialRead { sequential_read_bytes: 96, capacity_bytes: 4096 },
@@ -111,8 +112,8 @@ fn of_a_common_geometry() {
             "the parts have different device addresses: part 0 has 0x50, part 2 has 0x51",
         ),
         (
-            CommonError::BlockSelect { index: 1 },
-            "the parts have different block-select bits: part 1 differs from part 0",
+            CommonError::BlockSelect { index: 1, first: (0, 0), found: (1, 2) },
+            "the parts have different block-select bits: part 0 has 0 at shift 0, part 1 has 1 at shift 2",
         ),
         (CommonError::Geometry(page), &page.to_string()),
     ];
@@ -123,9 +124,27 @@ fn of_a_common_geometry() {
 }
 
 #[test]
+fn of_several_chips() {
+    say(&[
+        (ChipsError::Empty, "no device address was given"),
+        (
+            ChipsError::Address { index: 2, error: GeometryError::WordAddressBytes { found: 4 } },
+            "chip 2: more than three word-address bytes: 4",
+        ),
+        (
+            ChipsError::SameAddress { first: 1, second: 3, device_address: 0x57 },
+            "chips 1 and 3 have the same device address 0x57",
+        ),
+    ]);
+}
+
+#[test]
 fn of_a_choice_at_run_time() {
     say(&[
-        (ChooseError::OutOfRange { index: 3 }, "candidate 3: its record does not lie inside the part"),
+        (
+            ChooseError::OutOfRange { index: 3, offset: 0xFFE, length: 5, capacity: 4096 },
+            "candidate 3: no record of 5 bytes at offset 0x0ffe, capacity 4096 bytes",
+        ),
         (ChooseError::ScratchTooSmall { needed: 17 }, "scratch memory too small: 17 bytes needed"),
         (
             ChooseError::Ambiguous { first: 0, second: 2 },

@@ -47,7 +47,6 @@ impl Lockable {
             word_address: region.word_address,
             length_bytes: region.length,
             page_bytes: region.length.next_power_of_two().min(card.page_bytes.value),
-            write_cycle_us: card.longest_write_us(),
             access: RegionAccess::Lockable(lock),
         };
         Some(Self { index, region: Region::try_new(parameters).ok()?, lock })

@@ -127,6 +127,25 @@ where
         Ok(first)
     }
 
+    /// As [`AsyncEeprom::wait_ready`](crate::AsyncEeprom::wait_ready), for each chip in turn. In lazy mode everything is stored when
+    /// it returns.
+    ///
+    /// - **On the wire**, chip after chip: `S 50W+ 00+ 00+ P`, then `S 51W+ 00+ 00+ P`, each tried until it is answered
+    ///   (`S 50W- P` before); at the place of the write that is waited for, if there is one.
+    /// - **Power loss**: changes nothing; it tells nothing about a write before it.
+    /// - **Cancelled**: leaves nothing behind; the next call waits anew.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip.
+    pub async fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
+        for index in 0..N {
+            self.select(index).ok_or(Error::OutOfStep)?;
+            self.eeprom.wait_ready().await?;
+        }
+        Ok(())
+    }
+
     async fn each(
         &mut self,
         offset: u32,

@@ -41,12 +41,13 @@ impl<'c> Choice<'c> {
         longer: LongerHeader,
     ) -> Result<(Self, u32), ChooseError<E>> {
         for (index, candidate) in candidates.iter().enumerate() {
-            let needed = candidate.record_bytes;
-            if needed == 0 || !candidate.geometry.contains(candidate.record_offset, needed) {
-                return Err(ChooseError::OutOfRange { index });
+            let Candidate { geometry, record_offset: offset, record_bytes: length } = *candidate;
+            if length == 0 || !geometry.contains(offset, length) {
+                let capacity = geometry.capacity_bytes();
+                return Err(ChooseError::OutOfRange { index, offset, length, capacity });
             }
-            if needed > scratch.len() {
-                return Err(ChooseError::ScratchTooSmall { needed });
+            if length > scratch.len() {
+                return Err(ChooseError::ScratchTooSmall { needed: length });
             }
         }
         let cycle_us = candidates.iter().map(|candidate| candidate.geometry.write_cycle_us()).max().unwrap_or(0);

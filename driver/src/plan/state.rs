@@ -26,7 +26,7 @@ pub struct State {
     /// Offset of a write that may still be in its cycle. Set before the write is sent, so that a call which is
     /// dropped in the middle leaves it.
     pub(crate) pending: Option<u32>,
-    /// Offset of the last access.
+    /// Offset behind the last request; while one is under way, of its last access.
     pub(crate) last: u32,
     pub(crate) updated: Updated,
     pub(crate) difference: Option<Difference>,

@@ -74,7 +74,8 @@ impl Difference {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum Failure {
-    /// No ACK within the bound, and no write of this driver went before.
+    /// No ACK within the bound, and no write of this driver was in its cycle; with
+    /// [`Wait::Fixed`](crate::Wait::Fixed) also data that the part refuses.
     NotAnswering,
     /// The part answers but refuses the data of the page write at [`Plan::position`](super::Plan::position).
     WriteProtected,

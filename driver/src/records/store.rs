@@ -140,8 +140,9 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
     ///
     /// # Errors
     ///
-    /// [`RecordError::UnknownId`], [`RecordError::NotFound`], [`RecordError::BufferTooSmall`] if the newest value does
-    /// not fit `payload`, [`RecordError::Medium`].
+    /// [`RecordError::UnknownId`], [`RecordError::BufferTooSmall`] (the store's own memory) before anything is sent;
+    /// [`RecordError::NotFound`], [`RecordError::BufferTooSmall`] if the newest value does not fit `payload`,
+    /// [`RecordError::Medium`].
     pub fn read(&mut self, id: u8, payload: &mut [u8]) -> Result<Stored, RecordError<M::Error>> {
         let record = self.layout.find(id, 0, SLOT)?;
         self.search(record, payload)?.value(payload.len())
@@ -163,14 +164,16 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
         self.write_after(&record, newest, version, payload)
     }
 
-    /// Value of a counter; 0 if it was never written.
+    /// Value of a counter; 0 if it was never written, or no slot is intact.
     ///
     /// - **On the wire**: what `read` sends.
     /// - **Power loss**: changes nothing.
     ///
     /// # Errors
     ///
-    /// [`RecordError::UnknownId`], [`RecordError::NotACounter`], [`RecordError::Medium`].
+    /// [`RecordError::UnknownId`], [`RecordError::TooLong`] (the record has no room for eight bytes),
+    /// [`RecordError::BufferTooSmall`] (the store's own memory) before anything is sent; [`RecordError::NotACounter`],
+    /// [`RecordError::Medium`].
     pub fn count(&mut self, id: u8) -> Result<u64, RecordError<M::Error>> {
         let record = self.layout.find(id, COUNTER_BYTES, SLOT)?;
         let mut payload = [0; COUNTER_BYTES];
@@ -203,7 +206,8 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
     ///
     /// # Errors
     ///
-    /// [`RecordError::UnknownId`], [`RecordError::Medium`].
+    /// [`RecordError::UnknownId`], [`RecordError::BufferTooSmall`] (the store's own memory) before anything is sent;
+    /// [`RecordError::Medium`].
     pub fn erase(&mut self, id: u8) -> Result<(), RecordError<M::Error>> {
         let record = self.layout.find(id, 0, SLOT)?;
         for index in 0..record.spec.slots {

@@ -34,7 +34,6 @@ pub const IDENTIFICATION: Region = match Region::try_new(RegionParameters {
     word_address: 0,
     length_bytes: 32,
     page_bytes: 32,
-    write_cycle_us: 5_000,
     access: RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x0400, data: 0x02 }),
 }) {
     Ok(region) => region,

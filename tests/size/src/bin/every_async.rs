@@ -48,6 +48,7 @@ fn every(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
         now(chips.write_verified(offset, bytes));
         now(chips.fill(offset, bytes.len(), 0));
         now(chips.update(offset, bytes));
+        now(chips.wait_ready());
         if let Ok(mut guarded) = Protected::new::<BusError>(chips.release(), StubPin, WriteProtectTiming::new()) {
             now(guarded.write(offset, bytes));
             now(guarded.update(offset, bytes));

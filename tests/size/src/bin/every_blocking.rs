@@ -46,6 +46,7 @@ fn blocking(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
         let _ = black_box(chips.fill(offset, bytes.len(), 0));
         let _ = black_box(chips.update(offset, bytes));
         let _ = black_box(chips.compare(offset, bytes));
+        let _ = black_box(chips.wait_ready());
     }
 }
 
