@@ -23,7 +23,7 @@ use core::cell::RefCell;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 
 use crate::world::World;
-use quirks::{NackKind, OverLimit};
+use quirks::OverLimit;
 use transfer::{Check, Transfer};
 
 /// How long a blocking call hangs in virtual time before it is given up.
@@ -130,26 +130,12 @@ impl RigBus {
     }
 
     fn error(&self, fault: BusFault) -> BusError {
-        let exact = match fault {
-            BusFault::AddressNack => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address),
-            BusFault::DataNack { .. } => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data),
-            BusFault::SdaHeld | BusFault::NoSupply | BusFault::EmptyList | BusFault::Hung => {
-                return BusError { fault, kind: ErrorKind::Bus };
-            }
-            BusFault::TooLong { .. } if self.quirks.over_limit == OverLimit::RefuseAsBus => {
-                return BusError { fault, kind: ErrorKind::Bus };
-            }
-            _ => return BusError { fault, kind: ErrorKind::Other },
-        };
-        let kind = match self.quirks.nack {
-            NackKind::Exact => exact,
-            NackKind::Address => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address),
-            NackKind::Data => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data),
-            NackKind::Unknown => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Unknown),
-            NackKind::Other => ErrorKind::Other,
-            NackKind::Bus => ErrorKind::Bus,
-            NackKind::DataAsOther if matches!(fault, BusFault::DataNack { .. }) => ErrorKind::Other,
-            NackKind::DataAsOther => exact,
+        let kind = match fault {
+            BusFault::AddressNack => self.quirks.nack.kind(NoAcknowledgeSource::Address),
+            BusFault::DataNack { .. } => self.quirks.nack.kind(NoAcknowledgeSource::Data),
+            BusFault::SdaHeld | BusFault::NoSupply | BusFault::EmptyList | BusFault::Hung => ErrorKind::Bus,
+            BusFault::TooLong { .. } if self.quirks.over_limit == OverLimit::RefuseAsBus => ErrorKind::Bus,
+            _ => ErrorKind::Other,
         };
         BusError { fault, kind }
     }

@@ -7,22 +7,10 @@
 use linux_embedded_hal::{Delay, I2cdev};
 use pagewise::card::Catalogue;
 use pagewise_driver::{Eeprom, Options};
+use pagewise_tests::draws::Draws;
 
 /// Header and the largest page of all cards.
 const BUFFER: usize = 3 + 256;
-
-/// SplitMix64.
-struct Draws(u64);
-
-impl Draws {
-    fn below(&mut self, limit: u32) -> u32 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ z >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ z >> 27).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ z >> 31) % u64::from(limit)) as u32
-    }
-}
 
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
@@ -34,7 +22,7 @@ fn main() {
     let options = options.with_other_is_nack(arguments.get(4).is_some_and(|word| word == "other-is-nack"));
     let bus = I2cdev::new(&arguments[2]).expect("the device opens");
     let mut eeprom = Eeprom::<_, _, BUFFER>::new(bus, Delay, geometry, options);
-    let mut draws = Draws(arguments[3].parse().expect("a seed"));
+    let mut draws = Draws::new(arguments[3].parse().expect("a seed"));
     let capacity = geometry.capacity_bytes();
     let mut meant = vec![0; capacity as usize];
     eeprom.read(0, &mut meant).expect("everything can be read");
@@ -42,7 +30,7 @@ fn main() {
         let offset = draws.below(capacity);
         let length = (1 + draws.below(3 * geometry.page_bytes().min(256))).min(capacity - offset) as usize;
         let place = &mut meant[offset as usize..][..length];
-        let bytes: Vec<u8> = (0..length).map(|_| draws.below(256) as u8).collect();
+        let bytes = draws.bytes(length);
         match draws.below(3) {
             0 => eeprom.write(offset, &bytes).expect("a write succeeds"),
             1 => drop(eeprom.update(offset, &bytes).expect("an update succeeds")),

@@ -6,6 +6,7 @@
 pub mod bare;
 pub mod boards;
 pub mod damage;
+pub mod draws;
 pub mod floor;
 pub mod fuzz;
 pub mod hostile;

@@ -18,31 +18,11 @@ use pagewise_simulator::{
     ChipId, EventKind, Fault, Faults, Incident, Level, Note, PowerUp, Ratio, Rig, RigConfig, Straps, SupplyProfile,
     TornModel,
 };
+use pagewise_tests::draws::Draws;
 use pagewise_tests::search::{scaled, seed};
 use pagewise_tests::seat::Seat;
 
 static GO_ON: AtomicBool = AtomicBool::new(false);
-
-/// SplitMix64.
-struct Draws(u64);
-
-impl Draws {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ z >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ z >> 27).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ z >> 31
-    }
-
-    fn below(&mut self, limit: u32) -> u32 {
-        (self.next() % u64::from(limit.max(1))) as u32
-    }
-
-    fn bytes(&mut self, length: u32) -> Vec<u8> {
-        (0..length).map(|_| self.next() as u8).collect()
-    }
-}
 
 /// A socket for one card with the chip of another, or of the same, in it.
 struct Place {
@@ -88,7 +68,7 @@ fn unit(name: &str, seat: &Seat, draws: &mut Draws) -> Unit {
     let middle = from + (to - from) / 2 + page / 2;
     for (offset, length) in [(from, 2 * page + 3), (middle, 2 * page), (to.saturating_sub(page + 5), page + 5)] {
         let offset = offset.clamp(from, to);
-        let bytes = draws.bytes(length.min(to - offset));
+        let bytes = draws.bytes(length.min(to - offset) as usize);
         // Where the part is small, the places overlap: the first one stays.
         let _ = image.put(offset, &bytes);
     }
@@ -136,7 +116,7 @@ fn harmless(incidents: &[Incident]) -> bool {
 #[test]
 fn every_card_is_programmed_verified_and_dumped_and_the_three_agree() {
     let catalogue = catalogue();
-    let mut draws = Draws(seed());
+    let mut draws = Draws::new(seed());
     for card in catalogue.cards() {
         let folder = tempfile::tempdir().unwrap();
         let seat = Seat::new(card, 0, 0);
@@ -183,7 +163,7 @@ fn every_card_is_programmed_verified_and_dumped_and_the_three_agree() {
 #[test]
 fn a_protected_part_is_found_out_on_every_card_with_a_wp_pin() {
     let catalogue = catalogue();
-    let mut draws = Draws(seed());
+    let mut draws = Draws::new(seed());
     let mut tried = 0;
     for card in catalogue.cards() {
         let range = card.chip_model().write_protect.pin_range;
@@ -235,7 +215,7 @@ const KINDS: [&str; 10] = [
 #[test]
 fn a_wrong_part_is_never_harmed_by_the_look_and_never_called_good_unless_it_serves() {
     let catalogue = catalogue();
-    let mut draws = Draws(seed());
+    let mut draws = Draws::new(seed());
     let (mut good, mut bad) = (0, 0);
     for told in KINDS {
         for fitted in KINDS {
@@ -304,7 +284,7 @@ fn the_first_write_names_the_hazard_of_a_wrong_part() {
         let folder = tempfile::tempdir().unwrap();
         let mut place = Place::new(&told, &fitted, PowerUp::Erased);
         let mut image = Image::new();
-        image.put(0, &Draws(1).bytes(512)).unwrap();
+        image.put(0, &Draws::new(1).bytes(512)).unwrap();
         let wanted = Wanted::new(image, b"");
         let unit = Unit { name: "TI-1".into(), file: "a".into(), wanted, made_for: None };
         let report = place.run(&unit, folder.path(), Permissions::default());
@@ -324,7 +304,7 @@ fn under_any_faults_good_means_good_and_the_next_run_ends_well() {
     let catalogue = catalogue();
     let (mut good, mut bad, mut resumed) = (0, 0, 0);
     for case in 0..scaled(150) {
-        let mut draws = Draws(seed() ^ u64::from(case) << 20);
+        let mut draws = Draws::new(seed() ^ u64::from(case) << 20);
         let told = seat(&catalogue, KINDS[draws.below(KINDS.len() as u32) as usize]);
         let folder = tempfile::tempdir().unwrap();
         let mut place = Place::new(&told, &told, PowerUp::Erased);
@@ -334,7 +314,7 @@ fn under_any_faults_good_means_good_and_the_next_run_ends_well() {
             0 => Ratio::new(1, 200 + draws.below(2000)),
             _ => Ratio::NEVER,
         };
-        let mut faults = Faults { seed: draws.next(), ..Faults::default() };
+        let mut faults = Faults { seed: draws.any(), ..Faults::default() };
         (faults.nack, faults.flip, faults.lie, faults.long) =
             (share(&mut draws), share(&mut draws), share(&mut draws), share(&mut draws));
         if draws.below(3) == 0 {
@@ -345,9 +325,9 @@ fn under_any_faults_good_means_good_and_the_next_run_ends_well() {
         let cut = draws.below(2) == 0;
         if cut {
             let model = TornModel::ALL[draws.below(TornModel::ALL.len() as u32) as usize];
-            place.rig.set_torn_model(model, draws.next());
+            place.rig.set_torn_model(model, draws.any());
             let read_ns = u64::from(told.geometry.capacity_bytes()) * 9_000_000_000 / u64::from(told.scl_hz);
-            let at_ns = read_ns + draws.next() % 100_000_000;
+            let at_ns = read_ns + draws.any() % 100_000_000;
             place.rig.set_supply_profile(&SupplyProfile::new().step(at_ns, 0));
         }
         let report = place.run(&unit, folder.path(), Permissions::default());

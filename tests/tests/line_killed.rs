@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 
 use pagewise::line::journal::{Event, Journal};
 use pagewise::line::wanted::digest;
+use pagewise_tests::draws::Draws;
 use pagewise_tests::search::seed;
 use pagewise_tests::tools;
 
@@ -22,14 +23,14 @@ struct Line {
 }
 
 impl Line {
-    fn new(draws: &mut u64) -> Self {
+    fn new(draws: &mut Draws) -> Self {
         let folder = tempfile::tempdir().unwrap();
         for inner in ["units", "chips"] {
             fs::create_dir(folder.path().join(inner)).unwrap();
         }
         let mut units = BTreeMap::new();
         for name in ["TI-1", "TI-2", "TI-3"] {
-            let bytes: Vec<u8> = (0..IMAGE).map(|_| draw(draws) as u8).collect();
+            let bytes = draws.bytes(IMAGE);
             fs::write(folder.path().join("units").join(format!("{name}.bin")), &bytes).unwrap();
             units.insert(name.to_owned(), bytes);
         }
@@ -78,17 +79,9 @@ impl Line {
     }
 }
 
-fn draw(state: &mut u64) -> u64 {
-    *state = state.wrapping_add(0x9E37_79B9_7F4A_7C15);
-    let mut z = *state;
-    z = (z ^ z >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-    z = (z ^ z >> 27).wrapping_mul(0x94D0_49BB_1331_11EB);
-    z ^ z >> 31
-}
-
 #[test]
 fn killed_at_random_moments_no_unit_is_called_good_that_is_not() {
-    let mut draws = seed();
+    let mut draws = Draws::new(seed());
     println!("PAGEWISE_SEED={:#x} for the images; the moments are the machine's", seed());
     let line = Line::new(&mut draws);
     // Building takes its time, which is not that of the line.
@@ -96,7 +89,7 @@ fn killed_at_random_moments_no_unit_is_called_good_that_is_not() {
     let (mut kills, begun) = (0, Instant::now());
     while kills < 25 && line.good() < 3 && begun.elapsed() < Duration::from_secs(120) {
         let mut child = line.command().spawn().unwrap();
-        std::thread::sleep(Duration::from_micros(draw(&mut draws) % 700_000));
+        std::thread::sleep(Duration::from_micros(draws.any() % 700_000));
         // SIGKILL; a child that has ended by itself is done.
         if child.try_wait().unwrap().is_none() {
             child.kill().unwrap();

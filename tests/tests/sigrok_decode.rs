@@ -6,6 +6,7 @@ use std::process::Command;
 use embedded_hal::i2c::{I2c, Operation};
 use pagewise::card::{Card, Catalogue};
 use pagewise_simulator::{Event, EventKind, Level, Rig, RigConfig, Straps, WireConfig};
+use pagewise_tests::draws::Draws;
 use pagewise_tests::tools;
 
 /// SCL rates; at the byte level each part is run at all of them, in or out of its grade.
@@ -13,21 +14,10 @@ const RATES_HZ: [u32; 3] = [100_000, 400_000, 1_000_000];
 /// Transfers per part and rate.
 const TRANSFERS: u32 = 25;
 
-/// SplitMix64.
-struct Draws(u64);
-
-impl Draws {
-    fn below(&mut self, limit: u32) -> u32 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ z >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ z >> 27).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ z >> 31) % u64::from(limit)) as u32
-    }
-
-    fn bytes(&mut self, most: u32) -> Vec<u8> {
-        (0..=self.below(most)).map(|_| self.below(256) as u8).collect()
-    }
+/// 1 to `most` bytes.
+fn some_bytes(draws: &mut Draws, most: u32) -> Vec<u8> {
+    let length = 1 + draws.below(most);
+    draws.bytes(length as usize)
 }
 
 /// Every tenth card or so, so that makers and address shapes differ; at least twenty.
@@ -49,7 +39,7 @@ fn traffic(rig: &Rig, mut bus: impl I2c, card: &Card, draws: &mut Draws) {
             0 => draws.below(0x80) as u8,
             _ => answers[draws.below(answers.len() as u32) as usize],
         };
-        let (write, mut read) = (draws.bytes(6), draws.bytes(6));
+        let (write, mut read) = (some_bytes(draws, 6), some_bytes(draws, 6));
         // Nobody answers, or somebody is busy: that is traffic too.
         let _ = match draws.below(5) {
             0 => bus.write(address, &write),
@@ -57,7 +47,7 @@ fn traffic(rig: &Rig, mut bus: impl I2c, card: &Card, draws: &mut Draws) {
             2 => bus.write(address, &[]),
             3 => bus.transaction(address, &mut [Operation::Write(&write), Operation::Read(&mut read)]),
             _ => {
-                let more = draws.bytes(3);
+                let more = some_bytes(draws, 3);
                 let mut operations = [Operation::Read(&mut read), Operation::Write(&write), Operation::Write(&more)];
                 bus.transaction(address, &mut operations)
             }
@@ -121,7 +111,7 @@ fn agree(beyond_grade: bool, on: impl Fn(&Rig, &Card, &mut Draws)) {
             let rig = Rig::new(RigConfig { scl_hz, supply_mv, seed });
             let wp = Level::from_bit(!card.wp_active_high.value);
             rig.attach(card.chip_model(), Straps::GROUND.with_wp(wp));
-            on(&rig, card, &mut Draws(seed));
+            on(&rig, card, &mut Draws::new(seed));
             let (expected, found) = (ours(&rig.trace()), decoded(&sigrok, &rig));
             assert!(expected.len() > TRANSFERS as usize);
             let first = expected.iter().zip(&found).position(|(ours, theirs)| ours != theirs);

@@ -78,10 +78,12 @@ fn files() -> Vec<PathBuf> {
         for entry in fs::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();
             let name = path.file_name().unwrap().to_string_lossy().into_owned();
+            // In a second work tree `.git` is a file.
+            if ["target", ".git", "data"].contains(&name.as_str()) {
+                continue;
+            }
             if path.is_dir() {
-                if !["target", ".git", "data"].contains(&name.as_str()) {
-                    walk(&path, files);
-                }
+                walk(&path, files);
             } else {
                 files.push(path);
             }

@@ -3,9 +3,9 @@
 use alloc::vec::Vec;
 use core::fmt;
 
-use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
+use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, Operation};
 
-use crate::bus::quirks::{AdjacentWrites, DirectionChange, NackKind, OverLimit, Quirks, ZeroLength};
+use crate::bus::quirks::{AdjacentWrites, DirectionChange, OverLimit, Quirks, ZeroLength};
 
 /// Error of [`BusLayer`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -66,17 +66,9 @@ impl<B: I2c> BusLayer<B> {
     }
 
     fn error(&self, source: B::Error) -> LayerError<B::Error> {
-        let exact = source.kind();
-        let ErrorKind::NoAcknowledge(place) = exact else { return LayerError::Bus { source, kind: exact } };
-        let kind = match self.quirks.nack {
-            NackKind::Exact => exact,
-            NackKind::Address => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address),
-            NackKind::Data => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data),
-            NackKind::Unknown => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Unknown),
-            NackKind::Other => ErrorKind::Other,
-            NackKind::Bus => ErrorKind::Bus,
-            NackKind::DataAsOther if place == NoAcknowledgeSource::Data => ErrorKind::Other,
-            NackKind::DataAsOther => exact,
+        let kind = match source.kind() {
+            ErrorKind::NoAcknowledge(place) => self.quirks.nack.kind(place),
+            other => other,
         };
         LayerError::Bus { source, kind }
     }

@@ -1,5 +1,7 @@
 //! The habits of HALs, one by one.
 
+use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
+
 /// What a HAL calls a missing acknowledge.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum NackKind {
@@ -18,6 +20,20 @@ pub enum NackKind {
     Bus,
     /// `NoAcknowledge(Address)` for the device address, `Other` for a data byte.
     DataAsOther,
+}
+
+impl NackKind {
+    /// What a missing acknowledge at `place` is called.
+    pub(super) const fn kind(self, place: NoAcknowledgeSource) -> ErrorKind {
+        match (self, place) {
+            (Self::Address, _) => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address),
+            (Self::Data, _) => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data),
+            (Self::Unknown, _) => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Unknown),
+            (Self::Other, _) | (Self::DataAsOther, NoAcknowledgeSource::Data) => ErrorKind::Other,
+            (Self::Bus, _) => ErrorKind::Bus,
+            (Self::Exact | Self::DataAsOther, _) => ErrorKind::NoAcknowledge(place),
+        }
+    }
 }
 
 /// What a HAL makes of two adjacent writes in one transaction.
