@@ -217,9 +217,10 @@ impl Chip {
         }
     }
 
-    /// A fault: this byte is missed, and with it the rest of the transfer.
+    /// A fault: this byte is missed, and with it the rest of the transfer. The chip has not acknowledged it, so that a
+    /// STOP starts no write cycle (W2), whatever the part does with protected bytes.
     pub(crate) fn miss(&mut self) {
-        self.phase = if self.phase == Phase::Data { Phase::Refused } else { Phase::Ignore };
+        self.phase = Phase::Ignore;
     }
 
     /// STOP: the write cycle, if data was latched (W2); with nothing latched only the pointer stays (W3).

@@ -146,3 +146,41 @@ fn r2_part_without_word_address_bytes() {
     bench.wait();
     assert_eq!(bench.memory()[0x40], 0xAA);
 }
+
+fn unset_pointer_notes(rig: &Rig) -> usize {
+    let unset = |e: &&pagewise_simulator::Event| matches!(e.kind, EventKind::Chip { note: Note::PointerUnset, .. });
+    rig.trace().iter().filter(unset).count()
+}
+
+#[test]
+fn r4_a_pointer_that_a_header_has_set_is_not_noted() {
+    for model in eeproms() {
+        let bench = filled(model);
+        let (address, header) = wire_address(&bench.model, 3);
+        bench.rig.bus().write_read(address, &header, &mut [0]).unwrap();
+        assert_eq!(unset_pointer_notes(&bench.rig), 0, "{}", bench.model.name);
+        bench.rig.power_cycle();
+        if !header.is_empty() {
+            bench.rig.bus().read(address, &mut [0]).unwrap();
+            assert_eq!(unset_pointer_notes(&bench.rig), 1, "{}: drawn anew at power-up", bench.model.name);
+        }
+    }
+}
+
+#[test]
+fn r4_a_part_without_word_address_bytes_sets_its_pointer_with_each_read() {
+    let bench = filled(no_word_address());
+    bench.rig.bus().read(0x21, &mut [0]).unwrap();
+    assert_eq!(unset_pointer_notes(&bench.rig), 0);
+}
+
+#[test]
+fn r2_latched_block_bits_above_the_capacity_are_dont_care() {
+    let mut model = ChipModel::example_16_kbit();
+    (model.capacity, model.read_wrap, model.read_block_bits) = (1024, 1024, ReadBlockBits::Latched);
+    let bench = filled(model);
+    bench.rig.bus().write(0x50, &[0x10]).unwrap();
+    let mut byte = [0];
+    bench.rig.bus().read(0x57, &mut byte).unwrap();
+    assert_eq!(byte, [(0x310 % 251) as u8]);
+}

@@ -5,7 +5,7 @@ mod common;
 use common::*;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::WearUnit;
-use pagewise_simulator::{BusFault, ChipModel, CycleTime, Hazard, Rig, RigConfig, Straps};
+use pagewise_simulator::{BusFault, ChipModel, CycleTime, EventKind, Hazard, Rig, RigConfig, Straps};
 
 fn split_supply() -> ChipModel {
     let mut model = ChipModel::example_32_kbit();
@@ -135,4 +135,48 @@ fn p5_no_answer_until_the_power_up_time_has_passed() {
     assert!(polls > 10);
     let waited = rig.now_ns() - from;
     assert!((1_000_000..1_100_000).contains(&waited), "{waited}");
+}
+
+#[test]
+fn p5_a_start_counts_from_the_end_of_the_power_up_time_on_and_not_before() {
+    // The START falls around the end of the power-up time; the address byte is over long after it.
+    let mut answered = [0, 0];
+    for before in 0..3_000 {
+        let rig = Rig::new(RigConfig::default());
+        let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+        rig.set_write_cycle(chip, CycleTime::Max);
+        rig.set_supply_mv(0);
+        rig.advance_ns(1_000_000);
+        rig.set_supply_mv(3300);
+        let ready = rig.now_ns() + ChipModel::example_32_kbit().power_up_ns;
+        rig.advance_ns(ChipModel::example_32_kbit().power_up_ns - before);
+        let answers = rig.bus().write(0x50, &[]).is_ok();
+        let started = rig.trace().iter().find(|event| event.kind == EventKind::Start).unwrap().at_ns;
+        assert_eq!(answers, started >= ready, "START {started}, ready {ready}");
+        answered[usize::from(answers)] += 1;
+    }
+    assert!(answered.iter().all(|count| *count > 1_000), "{answered:?}");
+}
+
+#[test]
+fn p4_a_write_to_a_second_region_wears_no_byte_of_the_array() {
+    use pagewise_simulator::model::{ByteRange, DeviceBit, Region, RegionAccess, RegionKind};
+    let mut model = ChipModel::example_32_kbit();
+    let mut bits = model.device_bits;
+    bits[3] = DeviceBit::Fixed(true);
+    model.regions = vec![Region {
+        kind: RegionKind::IdentificationPage,
+        device_bits: Some(bits),
+        word_address: 0,
+        address_mask: 0x1F,
+        word_address_bytes: 2,
+        len: 32,
+        access: RegionAccess::Lockable,
+        protects: ByteRange::EMPTY,
+    }];
+    let bench = Bench::new(model);
+    bench.rig.bus().write(0x58, &[0, 0, 1]).unwrap();
+    bench.wait();
+    assert_eq!(bench.rig.region(bench.chip, 0)[0], 1);
+    assert_eq!(bench.rig.wear(bench.chip, 0), 0);
 }

@@ -484,3 +484,48 @@ fn a_write_refused_at_the_wire_level_is_explained_by_the_ledger() {
     while bus.write(0x50, &[0, 0]).is_err() {}
     assert_eq!(bench.rig.explain(), []);
 }
+
+#[test]
+fn w5_bytes_dropped_by_a_stop_in_a_byte_are_reported() {
+    for (axis, dropped) in [(CutByte::DropsAll, true), (CutByte::KeepsWhole, false)] {
+        let mut model = ChipModel::example_32_kbit();
+        model.cut_byte = axis;
+        let (bench, mut bus) = wired(model, WireConfig::IDEAL);
+        bus.start().unwrap();
+        assert!([0xA0, 0, 0x20, 0x11].into_iter().all(|byte| bus.send(byte).unwrap()));
+        bus.clock(false).unwrap();
+        bus.stop().unwrap();
+        bench.wait();
+        assert_eq!(notes(&bench.rig).contains(&Note::DataDropped { offset: 0x20, bytes: 1 }), dropped, "{axis:?}");
+        assert_eq!(bench.hazards(), if dropped { vec![Hazard::RestartAbort] } else { vec![] }, "{axis:?}");
+    }
+}
+
+#[test]
+fn w10_fram_keeps_whole_bytes_when_a_byte_is_cut() {
+    let mut model = fram();
+    model.cut_byte = CutByte::DropsAll;
+    let (bench, mut bus) = wired(model, WireConfig::IDEAL);
+    bus.start().unwrap();
+    assert!([0xA0, 0, 0, 0x11].into_iter().all(|byte| bus.send(byte).unwrap()));
+    bus.clock(false).unwrap();
+    bus.stop().unwrap();
+    assert_eq!(bench.memory()[..2], [0x11, 0xFF]);
+    assert!(bench.hazards().is_empty(), "stored as it arrived: nothing was dropped");
+}
+
+#[test]
+fn r5_an_undefined_pointer_is_noted_at_the_next_current_address_read() {
+    let (bench, mut bus) = wired(ChipModel::example_2_kbit(), WireConfig::IDEAL);
+    let unset = |rig: &Rig| notes(rig).iter().filter(|note| **note == Note::PointerUnset).count();
+    bus.write(0x50, &[0x00]).unwrap();
+    bus.start().unwrap();
+    assert!(bus.send(0xA1).unwrap());
+    assert_eq!(unset(&bench.rig), 0, "the header has set it");
+    // An erased byte is driven: a START gets through.
+    bus.start().unwrap();
+    assert!(bus.send(0xA1).unwrap());
+    bus.receive(false).unwrap();
+    bus.stop().unwrap();
+    assert_eq!(unset(&bench.rig), 1);
+}
