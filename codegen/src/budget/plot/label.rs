@@ -1,7 +1,7 @@
 //! Labels that stand beside each other and never on each other.
 //!
 //! A label has places where it may stand, the best first. It takes the first one that is inside the frame and free of
-//! what stands there already. Nothing here knows the fonts of the reader, so letters count as wide ones.
+//! what stands there already; where it has the choice, off the curve too. Nothing here knows the fonts of the reader, so letters count as wide ones.
 
 use serde::Serialize;
 
@@ -72,21 +72,30 @@ impl Field {
 /// Labels and what they must keep off.
 pub(super) struct Labels {
     taken: Vec<Field>,
+    curve: Vec<Field>,
     labels: Vec<Label>,
 }
 
 impl Labels {
-    /// No labels yet, and a point that they keep off.
-    pub(super) fn around(x: f64, y: f64, radius: f64) -> Self {
-        let point = Field { left: x - radius, right: x + radius, top: y - radius, bottom: y + radius };
-        Self { taken: vec![point], labels: Vec::new() }
+    /// No labels yet, a point that they keep off, and points of a curve that they had better not hide.
+    pub(super) fn around(point: (f64, f64), radius: f64, curve: &[(f64, f64)]) -> Self {
+        let round = |(x, y): (f64, f64), radius: f64| Field {
+            left: x - radius,
+            right: x + radius,
+            top: y - radius,
+            bottom: y + radius,
+        };
+        let curve = curve.iter().map(|point| round(*point, 1.0)).collect();
+        Self { taken: vec![round(point, radius)], curve, labels: Vec::new() }
     }
 
     /// Puts a label into the first place that is free, or else where the least of it stands on others.
     pub(super) fn put(&mut self, text: String, places: Vec<Place>) {
         let trouble = |place: &Place| {
             let field = Field::of(*place, &text);
-            field.outside() + self.taken.iter().map(|taken| taken.shared(&field)).sum::<f64>()
+            let shared = |fields: &[Field]| fields.iter().map(|other| other.shared(&field)).sum::<f64>();
+            // All of the curve counts less than the least bit of a label.
+            1000.0 * (field.outside() + shared(&self.taken)) + shared(&self.curve)
         };
         // The first of equals is kept.
         let Some(place) = places.into_iter().min_by(|a, b| trouble(a).total_cmp(&trouble(b))) else { return };

@@ -64,16 +64,17 @@ impl PullUpPlot {
             least_y: y.at(window.least_ohm),
             board_x: x.at(window.capacitance_pf),
             board_y: y.at(window.fitted_ohm),
-            labels: labels(window, &x, &y, leakage_y),
+            labels: labels(window, &x, &y, leakage_y, &points),
             inside: window.standing == Standing::Inside,
         }
     }
 }
 
 /// What stands inside the frame: the board beside its point, each limit at its line.
-fn labels(window: &PullUp, x: &Axis, y: &Axis, leakage_y: Option<f64>) -> Vec<Label> {
+fn labels(window: &PullUp, x: &Axis, y: &Axis, leakage_y: Option<f64>, points: &[(f64, f64)]) -> Vec<Label> {
     let (board_x, board_y) = (x.at(window.capacitance_pf), y.at(window.fitted_ohm));
-    let mut labels = Labels::around(board_x, board_y, POINT);
+    let curve: Vec<(f64, f64)> = points.iter().map(|(pf, ohm)| (x.at(*pf), y.at(*ohm))).collect();
+    let mut labels = Labels::around((board_x, board_y), POINT, &curve);
     let board = format!("board: {}, {:.0} pF", ohms(window.fitted_ohm), window.capacitance_pf);
     let beside = [-8.0, 18.0, 4.0, -24.0, 34.0]
         .map(|below| [Place::start(board_x + 10.0, board_y + below), Place::end(board_x - 10.0, board_y + below)]);
