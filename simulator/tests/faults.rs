@@ -283,3 +283,28 @@ fn p4_past_the_rating_cells_stick_or_forget() {
     assert!(wrong > 50, "{wrong}");
     assert_eq!(bench.hazards(), [Hazard::WearOut, Hazard::WearOut]);
 }
+
+#[test]
+fn p3_the_report_names_the_bytes_in_danger() {
+    for (scope, text) in [
+        (TornScope::Latched, "8 byte(s) at 0x0024"),
+        (TornScope::Group(16), "16 byte(s) at 0x0020"),
+        (TornScope::Page, "32 byte(s) at 0x0020"),
+    ] {
+        let mut model = ChipModel::example_32_kbit();
+        model.torn_scope = scope;
+        let found = torn(model, TornModel::Old, 500, 0).rig.finish();
+        assert!(found[0].text.contains(text), "{scope:?}: {}", found[0].text);
+    }
+}
+
+#[test]
+fn p3_a_cycle_that_changes_nothing_cannot_be_torn() {
+    let bench = e32();
+    bench.rig.set_torn_model(TornModel::New, 0);
+    bench.rig.set_faults(script(&[Fault::WriteDoesNotStick { chip: bench.chip, cycle: 0 }])).unwrap();
+    bench.write(0, &[1]).unwrap();
+    bench.rig.power_cycle();
+    assert_eq!(bench.memory()[0], 0xFF);
+    assert!(bench.hazards().is_empty());
+}

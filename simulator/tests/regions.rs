@@ -241,3 +241,14 @@ fn p3_a_protection_that_was_being_set_is_set_or_not() {
         assert_eq!(bench.rig.region_locked(bench.chip, 0), set);
     }
 }
+
+#[test]
+fn g1_a_read_only_region_in_the_array_ends_where_it_says() {
+    let mut model = ChipModel::example_2_kbit();
+    model.regions = vec![region(RegionKind::Eui48, None, 0x40, 6, RegionAccess::ReadOnly)];
+    let bench = Bench::new(model);
+    for (offset, stored) in [(0x3F, true), (0x40, false), (0x45, false), (0x46, true)] {
+        bench.store(offset, &[0xA5]);
+        assert_eq!(bench.memory()[offset as usize] == 0xA5, stored, "{offset:#04x}");
+    }
+}

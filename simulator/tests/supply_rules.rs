@@ -4,7 +4,7 @@ mod common;
 
 use common::*;
 use embedded_hal::i2c::I2c;
-use pagewise_simulator::model::WearUnit;
+use pagewise_simulator::model::{SpeedGrade, WearUnit};
 use pagewise_simulator::{BusFault, ChipModel, CycleTime, EventKind, Hazard, Rig, RigConfig, Straps};
 
 fn split_supply() -> ChipModel {
@@ -179,4 +179,81 @@ fn p4_a_write_to_a_second_region_wears_no_byte_of_the_array() {
     bench.wait();
     assert_eq!(bench.rig.region(bench.chip, 0)[0], 1);
     assert_eq!(bench.rig.wear(bench.chip, 0), 0);
+}
+
+#[test]
+fn p1_at_the_read_minimum_the_chip_answers() {
+    let rig = Rig::new(RigConfig::default().with_supply_mv(1700));
+    let chip = rig.attach(split_supply(), Straps::GROUND);
+    rig.load(chip, 0, &[0x77]);
+    let mut byte = [0];
+    rig.bus().write_read(0x50, &[0, 0], &mut byte).unwrap();
+    assert_eq!(byte, [0x77]);
+    assert!(rig.finish().is_empty());
+}
+
+#[test]
+fn p2_of_grades_that_overlap_the_fastest_counts_whatever_their_order() {
+    let mut model = ChipModel::example_32_kbit();
+    let grade = model.speed[0];
+    let grades = [400_000, 1_000_000].map(|scl_hz| SpeedGrade { min_mv: 1700, max_mv: 5500, scl_hz, ..grade });
+    for speed in [vec![grades[0], grades[1]], vec![grades[1], grades[0]]] {
+        model.speed = speed;
+        for (hz, hazard) in [(1_000_000, false), (1_000_001, true)] {
+            let rig = Rig::new(RigConfig::default().with_scl_hz(hz));
+            rig.attach(model.clone(), Straps::GROUND);
+            rig.bus().write(0x50, &[0, 0]).unwrap();
+            assert_eq!(rig.finish().len(), usize::from(hazard), "{hz} Hz");
+        }
+    }
+}
+
+#[test]
+fn p4_past_the_rating_cells_forget_with_the_supply() {
+    let mut model = ChipModel::example_32_kbit();
+    model.endurance_cycles = 10;
+    let (mut forgot, mut kept) = (0, 0);
+    for seed in 0..40 {
+        let rig = Rig::new(RigConfig::default().with_seed(seed));
+        let chip = rig.attach(model.clone(), Straps::GROUND);
+        rig.set_write_cycle(chip, CycleTime::Max);
+        rig.set_wear(chip, 0, 10);
+        let bench = Bench { rig, chip, model: model.clone() };
+        // Up to the rating nothing is forgotten.
+        bench.store(32, &[0; 4]);
+        for past in 0..40 {
+            bench.store(0, &[0; 4]);
+            let before = bench.read(0, 4);
+            assert_eq!(bench.memory()[..4], [0; 4], "seed {seed}, {past} cycles past the rating");
+            bench.rig.power_cycle();
+            let after = bench.read(0, 4);
+            assert!(before.iter().zip(&after).all(|(before, after)| before & !after == 0), "bits go to 1, as erased");
+            if before == after {
+                kept += 1
+            } else {
+                forgot += 1
+            }
+            assert_eq!(bench.read(32, 4), [0; 4]);
+        }
+    }
+    assert!(forgot > 20, "{forgot}");
+    assert!(kept > forgot, "a share, not all: {kept} kept, {forgot} forgot");
+}
+
+#[test]
+fn p4_up_to_the_rating_no_cell_sticks_or_forgets_and_half_of_an_odd_rating_is_rounded_up() {
+    let mut model = ChipModel::example_32_kbit();
+    model.endurance_cycles = 3;
+    for seed in 0..100 {
+        let rig = Rig::new(RigConfig::default().with_seed(seed));
+        let chip = rig.attach(model.clone(), Straps::GROUND);
+        rig.set_write_cycle(chip, CycleTime::Max);
+        let bench = Bench { rig, chip, model: model.clone() };
+        for (round, incidents) in [(0x00, 0), (0xFF, 1), (0x00, 2)] {
+            bench.store(0, &[round; 1]);
+            assert_eq!(bench.rig.incidents().len(), incidents, "reported at 2 and at 3 of 3");
+            bench.rig.power_cycle();
+            assert_eq!(bench.read(0, 1), [round; 1], "seed {seed}");
+        }
+    }
 }

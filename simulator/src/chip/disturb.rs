@@ -4,6 +4,7 @@ use alloc::collections::BTreeMap;
 use alloc::vec::Vec;
 
 use crate::chip::Chip;
+use crate::chip::latch::Latch;
 use crate::fault::{FaultKind, Ratio};
 
 /// What happens to one write cycle.
@@ -105,13 +106,22 @@ impl Chip {
     /// Cells that were just programmed are fresh again.
     pub(crate) fn heal_written(&mut self) {
         let Self { disturb, programming, .. } = self;
-        if disturb.is_clean() && disturb.leaky.is_empty() {
+        if disturb.is_clean() {
             return;
         }
         for (offset, _) in programming.bytes() {
             disturb.wavering.remove(&offset);
             disturb.flipped.remove(&offset);
-            disturb.leaky.remove(&offset);
+        }
+    }
+
+    /// A write cycle begins: what these cells forget is decided anew by its own wear, not healed by its end.
+    pub(crate) fn forget_nothing(&mut self, latch: &Latch) {
+        if self.disturb.leaky.is_empty() {
+            return;
+        }
+        for (offset, _) in latch.bytes() {
+            self.disturb.leaky.remove(&offset);
         }
     }
 
