@@ -252,3 +252,23 @@ fn g1_a_read_only_region_in_the_array_ends_where_it_says() {
         assert_eq!(bench.memory()[offset as usize] == 0xA5, stored, "{offset:#04x}");
     }
 }
+
+#[test]
+fn g2_a_command_without_its_data_byte_sets_nothing() {
+    let bench = Bench::new(spd_2_kbit());
+    bench.rig.bus().write(0x30, &[0]).unwrap();
+    assert!(!bench.rig.busy(bench.chip));
+    bench.wait();
+    assert!(!bench.rig.region_locked(bench.chip, 0));
+    assert!(bench.rig.bus().write(0x30, &[]).is_ok(), "still not programmed");
+}
+
+#[test]
+fn g1_only_bit_1_of_the_data_byte_locks() {
+    for bit in 0..8 {
+        let bench = Bench::new(identification_page());
+        bench.rig.bus().write(0x58, &[0x04, 0, 1 << bit]).unwrap();
+        bench.wait();
+        assert_eq!(bench.rig.region_locked(bench.chip, 0), bit == 1, "bit {bit}");
+    }
+}

@@ -529,3 +529,27 @@ fn r5_an_undefined_pointer_is_noted_at_the_next_current_address_read() {
     bus.stop().unwrap();
     assert_eq!(unset(&bench.rig), 1);
 }
+
+#[test]
+fn l4_a_rise_time_at_its_limit_is_kept() {
+    let config = WireConfig { pull_up_ohm: 1000, capacitance_pf: 100, ..WireConfig::TYPICAL };
+    for (rise_max_ns, violations) in [(84, 0), (83, 1)] {
+        let rig = Rig::new(RigConfig::default());
+        rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+        rig.bit_bang(WireConfig { rise_max_ns, mode: None, ..config }).write(0x50, &[0, 0]).unwrap();
+        let rises = timing(&rig).iter().filter(|found| found.1 == TimingParameter::Rise).count();
+        assert_eq!(rises, violations, "84 ns against {rise_max_ns} ns");
+    }
+}
+
+#[test]
+fn p1_a_chip_below_the_read_minimum_lets_go_of_sda() {
+    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+    bench.rig.load(bench.chip, 0, &[0; 8]);
+    leave_in_mid_read(&mut bus, 3);
+    bench.rig.advance_ns(10_000);
+    assert!(!bench.rig.waves().iter().rfind(|(_, line, _)| *line == Line::Sda).unwrap().2);
+    bench.rig.set_supply_mv(1000);
+    bench.rig.advance_ns(10_000);
+    assert!(bench.rig.waves().iter().rfind(|(_, line, _)| *line == Line::Sda).unwrap().2);
+}
