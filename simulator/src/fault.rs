@@ -231,6 +231,7 @@ impl World {
         for chip in &mut self.chips {
             chip.disturb.clear_faults();
         }
+        self.clear_line_faults();
     }
 
     fn check_place(&self, fault: &Fault) -> Result<(), UnknownPlace> {

@@ -103,6 +103,27 @@ fn l3_spikes_shorter_than_t_sp_are_filtered() {
 }
 
 #[test]
+fn line_faults_end_when_faults_are_cleared() {
+    let low =
+        [Fault::SdaLow { from_ns: 1_000, until_ns: 900_000 }, Fault::SclLow { from_ns: 1_000, until_ns: 900_000 }];
+    let spikes = [Line::Sda, Line::Scl].map(|line| Fault::Spike { line, at_ns: 1_000, lasts_ns: 800_000 });
+    let later = Fault::Spike { line: Line::Sda, at_ns: 60_000, lasts_ns: u64::MAX };
+    for fault in low.into_iter().chain(spikes).chain([later]) {
+        let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+        bench.rig.set_faults(Faults { script: vec![fault], ..Faults::default() }).unwrap();
+        bench.rig.advance_ns(10_000);
+        let hits = bench.rig.fault_hits().len();
+        assert_eq!(hits > 0, fault != later, "{fault:?} has begun");
+        bench.rig.clear_faults();
+        bench.rig.advance_ns(10_000);
+        bus.write(0x50, &[0, 0, 0x80, 0x11]).unwrap_or_else(|error| panic!("{fault:?}: {error:?}"));
+        bench.wait();
+        assert_eq!(bench.memory()[..2], [0x80, 0x11], "{fault:?}");
+        assert_eq!(bench.rig.fault_hits().len(), hits, "{fault:?} hits after it was cleared");
+    }
+}
+
+#[test]
 fn l4_a_controller_at_its_rate_keeps_all_limits() {
     for (hz, mode, ohm, rise_max_ns) in [
         (100_000, AcLimits::STANDARD, 4700, 1000),

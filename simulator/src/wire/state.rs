@@ -82,7 +82,6 @@ impl WireState {
 }
 
 /// The AC limits of a chip at its supply.
-/// AC limits of a chip at its supply.
 pub(crate) fn limits_of(chip: &Chip) -> AcLimits {
     chip.grade().or(chip.model.speed.first()).map_or(AcLimits::FAST, |grade| grade.ac)
 }
@@ -122,7 +121,7 @@ impl World {
         let mut line_faults = Vec::new();
         for fault in faults {
             let (line, from, until, spike) = match fault {
-                Fault::Spike { line, at_ns, lasts_ns } => (line, at_ns, at_ns + lasts_ns, true),
+                Fault::Spike { line, at_ns, lasts_ns } => (line, at_ns, at_ns.saturating_add(lasts_ns), true),
                 Fault::SdaLow { from_ns, until_ns } => (Line::Sda, from_ns, until_ns, false),
                 Fault::SclLow { from_ns, until_ns } => (Line::Scl, from_ns, until_ns, false),
                 _ => continue,
@@ -134,6 +133,21 @@ impl World {
         if let Some(wire) = &mut self.wire {
             wire.line_faults = line_faults;
         }
+    }
+
+    /// Line faults end now: those that have not begun never do, and the lines are again what their drivers want.
+    pub(crate) fn clear_line_faults(&mut self) {
+        let Some(mut wire) = self.wire.take() else { return };
+        wire.line_faults.clear();
+        for line in [Line::Scl, Line::Sda] {
+            self.rewire(&mut wire, line, false);
+            let Wired { pulled, level, crosses, .. } = *wire.wired(line);
+            let spiked = level == pulled && crosses == u64::MAX;
+            if spiked {
+                self.cross(&mut wire, line, !pulled, false);
+            }
+        }
+        self.wire = Some(wire);
     }
 
     pub(crate) fn line_level(&self, line: Line) -> bool {
