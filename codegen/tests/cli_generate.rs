@@ -257,3 +257,23 @@ fn a_crate_is_written_whole_or_not_at_all_and_never_over_other_files() {
     refused(&["generate", "no-such", "--crate", &text("new")], "no card has this identifier");
     assert!(!folder.path().join("new").exists() && !folder.path().join("std").exists());
 }
+
+#[test]
+fn records_whose_slots_lie_elsewhere_in_another_part_are_refused() {
+    // Slots take whole pages: 32 bytes in one part, 64 in the other. Images are made for one part.
+    let records = "name = \"two\"\n[[region]]\nname = \"store\"\nkind = \"records\"\noffset = 0x40\n\
+                   [[region.record]]\nname = \"gain\"\nid = 1\nslots = 3\nkind = \"u32\"\nendian = \"little\"\nvalue = 7\n";
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("two.toml");
+    fs::write(&path, records).unwrap();
+    let layout = path.to_str().unwrap();
+    for (parts, words) in [
+        (["24lc64", "24lc256"], "`store` takes 192 bytes in 24lc256 and 96 in 24lc64: its slots take whole pages"),
+        (["24lc256", "24lc64"], "`store` takes 96 bytes in 24lc64 and 192 in 24lc256: its slots take whole pages"),
+    ] {
+        refused(&["generate", parts[0], parts[1], "--layout", layout], words);
+        refused(&["generate", parts[0], parts[1], "--layout", layout], "two.toml:2");
+    }
+    let alike = run(&["generate", "24lc64", "at24c32e", "--layout", layout]);
+    assert_eq!((alike.code, alike.err.as_str()), (0, ""), "parts of the same page");
+}

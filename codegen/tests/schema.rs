@@ -78,10 +78,9 @@ fn files(folder: &str) -> Vec<(String, String)> {
 fn every_shipped_file_is_valid() {
     let cards = files("parts");
     let boards = files("../examples/boards");
-    assert!(cards.len() > 150 && boards.len() > 10);
-    for (kind, files) in
-        [(FileKind::Card, cards), (FileKind::Board, boards), (FileKind::Layout, files("../examples/layouts"))]
-    {
+    let layouts = files("../examples/layouts");
+    assert!(cards.len() > 150 && boards.len() > 10 && layouts.len() > 1);
+    for (kind, files) in [(FileKind::Card, cards), (FileKind::Board, boards), (FileKind::Layout, layouts)] {
         let validator = validator(kind);
         for (file, text) in files {
             let errors: Vec<String> = validator
@@ -89,6 +88,10 @@ fn every_shipped_file_is_valid() {
                 .map(|error| format!("{}: {error}", error.instance_path()))
                 .collect();
             assert!(errors.is_empty(), "{file}:\n{}", errors.join("\n"));
+            let unknown = changed(&json(&text), &["surplus".to_owned()], Some(json!(1)));
+            assert!(!validator.is_valid(&unknown), "{file}: with a field that is not known");
+            let unnamed = changed(&json(&text), &["name".to_owned()], None);
+            assert!(!validator.is_valid(&unnamed), "{file}: without its name");
         }
     }
 }

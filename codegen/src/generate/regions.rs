@@ -40,7 +40,8 @@ pub(super) struct Region {
 /// The regions of a layout in these parts.
 ///
 /// # Errors
-/// A layout that does not fit one of the parts, or whose regions are not placed alike in all of them.
+/// A layout that does not fit one of the parts, or whose regions are not placed alike in all of them: images are made for
+/// one part, and the firmware of all parts must find them.
 pub(super) fn regions(layout: &Layout, parts: &[Part<'_>], geometry: &[Geometry]) -> Result<Vec<Region>, Faults> {
     let (mut placed, mut faults): (Vec<Placed>, _) = (Vec::new(), Vec::new());
     for part in parts {
@@ -52,20 +53,10 @@ pub(super) fn regions(layout: &Layout, parts: &[Part<'_>], geometry: &[Geometry]
     let placed = Faults(faults).or_ok(placed)?;
     let Some(first) = placed.first() else { return Ok(Vec::new()) };
     let mut faults = Vec::new();
-    for (found, part) in first.regions.iter().enumerate().flat_map(|(index, region)| {
-        let others = placed.iter().zip(parts).filter(move |(other, _)| other.regions[index].offset != region.offset);
-        others.map(move |(_, part)| (region, part))
-    }) {
-        faults.push(Fault {
-            file: layout.file.clone(),
-            line: found.region.line,
-            field: "offset".into(),
-            reason: format!(
-                "`{}` would lie elsewhere in {} than at {:#06x} in {}",
-                found.region.name, part.card.id, found.offset, first.part
-            ),
-            remedy: "fix the offset, so that it is the same in all parts".into(),
-        });
+    for (other, part) in placed.iter().zip(parts).skip(1) {
+        for (here, there) in first.regions.iter().zip(&other.regions) {
+            faults.extend(differs(layout, first, here, part.card.id.as_str(), there));
+        }
     }
     if let Some(least) = geometry.iter().map(Geometry::capacity_bytes).min()
         && first.end > least
@@ -74,6 +65,31 @@ pub(super) fn regions(layout: &Layout, parts: &[Part<'_>], geometry: &[Geometry]
         faults.push(Fault::of_file(&layout.file, reason, "shorten it or leave out the smallest part"));
     }
     Faults(faults).or_ok(first.by_offset().into_iter().map(region).collect())
+}
+
+/// A region that one part has elsewhere, or longer: what is programmed for that part would not be found.
+fn differs(layout: &Layout, first: &Placed, here: &PlacedRegion, part: &str, there: &PlacedRegion) -> Option<Fault> {
+    let (name, of) = (&here.region.name, &first.part);
+    let (field, reason, remedy) = if here.offset != there.offset {
+        let (there, here) = (there.offset, here.offset);
+        (
+            "offset",
+            format!("`{name}` would lie elsewhere in {part}, at {there:#06x}, than at {here:#06x} in {of}"),
+            "fix the offset, so that it is the same in all parts",
+        )
+    } else if here.length != there.length {
+        // The slots of records take whole pages, so that no cut endangers two of them.
+        let (there, here) = (there.length, here.length);
+        (
+            "record",
+            format!("`{name}` takes {there} bytes in {part} and {here} in {of}: its slots take whole pages"),
+            "generate for parts of the same page, or for each part on its own",
+        )
+    } else {
+        return None;
+    };
+    let file = layout.file.clone();
+    Some(Fault { file, line: here.region.line, field: field.into(), reason, remedy: remedy.into() })
 }
 
 fn region(placed: &PlacedRegion) -> Region {
