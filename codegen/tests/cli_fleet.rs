@@ -141,7 +141,7 @@ fn damaged_results_are_refused_with_the_line() {
         refused(&["merge", &at(&folder, name)], part);
     }
     fs::write(folder.path().join("bytes"), [0xFF, 0xFE, 0]).unwrap();
-    refused(&["merge", &at(&folder, "bytes")], "bytes:1: cannot be read");
+    refused(&["merge", &at(&folder, "bytes")], "bytes:1: cannot be read: it is no UTF-8 text");
 }
 
 #[test]
@@ -214,7 +214,7 @@ fn a_seed_gives_the_same_fleet_and_a_larger_one_begins_with_it() {
     assert_eq!(contents(&invented(&folder, "30", "7", "more"))[..12], once);
     assert_ne!(contents(&invented(&folder, "12", "8", "other")), once);
     refused(&["invent", "--output", &at(&folder, "once")], "is not empty; name a new folder");
-    refused(&["invent", "--output", &at(&folder, "no/such/folder")], "cannot be written");
+    refused(&["invent", "--output", &at(&folder, "no/such/folder")], "lies in a folder that does not exist");
     assert_eq!(contents(&folder.path().join("once")), once);
 }
 

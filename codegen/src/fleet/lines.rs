@@ -86,7 +86,7 @@ pub fn parse(file: &str, text: impl BufRead) -> Result<Results, Faults> {
     let mut lines = text.lines().enumerate().map(|(index, line)| (index + 1, line));
     let header = match lines.next() {
         Some((_, Ok(line))) => header(file, &line)?,
-        Some((_, Err(error))) => return Err(Fault::unreadable(file, &error).into()),
+        Some((_, Err(error))) => return Err(Fault { line: 1, ..Fault::unreadable(file, &error) }.into()),
         None => return Err(Fault::of_file(file, "is empty", again).into()),
     };
     let mut faults = Vec::new();
