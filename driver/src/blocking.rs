@@ -262,9 +262,8 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         }
         let Self { i2c, delay, buffer, state, .. } = self;
         let mut region = State::new();
-        // A busy part is busy at the array's address too, so whatever comes of this call, the next one waits there.
-        state.pending = (request.job == Job::Write).then_some(0);
         let result = run(i2c, delay, buffer, &config, &mut region, request, into);
+        // A busy part is busy at the array's address too: the next call waits there.
         state.pending = region.pending().map(|_| 0);
         result
     }
