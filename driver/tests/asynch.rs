@@ -317,6 +317,21 @@ fn all_calls_behind_a_wp_pin_do_their_work_and_leave_it_asserted() {
 }
 
 #[test]
+fn several_chips_are_waited_for_after_a_lazy_write() {
+    use pagewise_driver::{Chips, Parameters};
+    let (one, _, _) = rig(KBIT_32.parameters());
+    let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
+    let parts = vec![one, two.clone()];
+    let (bus, clock) = (AsyncBus(Bus(parts.clone()), Effect::AfterPause), AsyncClock(Clock(parts)));
+    let driver = AsyncDriver::new(bus, clock, KBIT_32, Options::new().with_lazy(true));
+    let mut space = Chips::new(driver, [0x50, 0x51]).unwrap();
+    drive(usize::MAX, space.write(4096, &[1])).unwrap().unwrap();
+    assert!(two.borrow().now_us < two.borrow().busy_until_us, "the write is lazy");
+    drive(usize::MAX, space.wait_ready()).unwrap().unwrap();
+    assert!(two.borrow().now_us >= two.borrow().busy_until_us);
+}
+
+#[test]
 fn several_chips_and_regions_work_in_the_async_form() {
     use pagewise_driver::{
         Chips, Difference, Irreversible, Lock, Parameters, Region, RegionAccess, RegionParameters, Updated,
