@@ -90,8 +90,8 @@ pub struct Request<'c> {
     pub choose: Option<Record>,
     /// Regions that get constants and accessors.
     pub layout: Option<&'c Layout>,
-    /// Rust: name of a module to wrap the text in; `None` for a file that is a module by itself. C: what the names begin
-    /// with, and the files; `None` for `eeprom`.
+    /// Rust: name of a module to wrap the text in; `None` for a file that is a module by itself. C: what the names
+    /// begin with, and the files; `None` for `eeprom`.
     pub module: Option<String>,
 }
 

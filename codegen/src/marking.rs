@@ -1,7 +1,7 @@
 //! Reads a marking or an order code, as it stands on a chip or in a bill of materials, and says no more than it says.
 //!
-//! Three things are asked: which family is it, which density, and which cards may it be. Each answer says how sure it is
-//! and why. Facts of the trade without a published source are marked "common practice, no source".
+//! Three things are asked: which family is it, which density, and which cards may it be. Each answer says how sure it
+//! is and why. Facts of the trade without a published source are marked "common practice, no source".
 //!
 //! [`text`] splits a text into pieces and a piece into prefix, family, letters, digits and rest; [`family`] knows the
 //! families, [`density`] what digits count, [`card`] compares with the order codes of the cards.

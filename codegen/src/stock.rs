@@ -1,7 +1,7 @@
 //! The user's stock list: a CSV table of parts with quantity, price, lead time and state, joined to verdicts.
 //!
-//! [`columns`] says which column is which, [`read`] reads the rows and tells everything that is wrong with them, [`price`]
-//! counts money in millionths of the currency, so that nothing is rounded.
+//! [`columns`] says which column is which, [`read`] reads the rows and tells everything that is wrong with them,
+//! [`price`] counts money in millionths of the currency, so that nothing is rounded.
 
 pub mod columns;
 pub mod price;

@@ -10,8 +10,8 @@ pub enum Sure {
     Possible,
     /// It reads so, and nothing else that is common explains it.
     Likely,
-    /// Of a dump: checksums or every byte say so. Of a marking: it is the order code of a card; whether the chip is what
-    /// its marking says is another question.
+    /// Of a dump: checksums or every byte say so. Of a marking: it is the order code of a card; whether the chip is
+    /// what its marking says is another question.
     Certain,
 }
 

@@ -39,8 +39,8 @@ fn reports_are_written_beside_the_answer_which_stays_as_it_is() {
     assert_eq!(files(folder.path()).len(), 3, "no temporary file is left");
 }
 
-/// Three candidates: enough in stock, too few for the board's 150 a year, no lead time stated. The currency is a text of
-/// the user.
+/// Three candidates: enough in stock, too few for the board's 150 a year, no lead time stated. The currency is a text
+/// of the user.
 fn stock(folder: &Path, currency: &str) {
     let list = "part,quantity,unit_price,lead_time_days,state\n\
         at24c256c,5000,0.31,14,active\n24lc256,40,0.42,1,last buy\n24lc64,9000,0.2,,obsolete\n";

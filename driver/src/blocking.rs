@@ -159,8 +159,9 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// Reads from where the part's own pointer stands, without sending an address.
     ///
     /// The pointer is undefined after power-up and differs between parts after a write or a poll; it is certain only
-    /// after a read through this driver. The device address is that of the byte behind the last request. A missing ACK is not polled
-    /// for, since a poll would move the pointer; but a write that an earlier call left in its cycle is waited for.
+    /// after a read through this driver. The device address is that of the byte behind the last request. A missing ACK
+    /// is not polled for, since a poll would move the pointer; but a write that an earlier call left in its cycle is
+    /// waited for.
     ///
     /// - **On the wire**: `S 50R+ AB+ CD- P`.
     /// - **Power loss**: changes nothing.
@@ -223,8 +224,8 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// # Errors
     ///
     /// [`Error::Unsupported`] on a read-only region and on one that takes another number of word-address bytes than the
-    /// array, [`Error::OutOfRange`] against the region's length; a locked region gives [`Error::WriteProtected`] on parts that refuse data, and nothing on parts that drop it. Otherwise those of
-    /// [`Eeprom::write`].
+    /// array, [`Error::OutOfRange`] against the region's length; a locked region gives [`Error::WriteProtected`] on
+    /// parts that refuse data, and nothing on parts that drop it. Otherwise those of [`Eeprom::write`].
     pub fn write_region(&mut self, region: &Region, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
         let offset = region.check_write(offset, bytes.len())?;
         self.run_region(region.geometry(), &Request::write(offset, bytes), &mut [])

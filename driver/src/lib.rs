@@ -69,7 +69,8 @@
 //!
 //! Between two pages at one device address no poll is sent: the next page write itself is tried until it is answered,
 //! as data sheets describe it (and so is the reading back of a verified write). A busy part refuses its device address,
-//! before any data, so on the wire a try that is refused is the same as a poll; the one that is answered saves the poll.
+//! before any data, so on the wire a try that is refused is the same as a poll; the one that is answered saves the
+//! poll.
 //!
 //! # Time
 //!
@@ -102,8 +103,8 @@
 //!
 //! [`Error::safe_bytes`] counts the bytes, from the start of the request, that are known to be stored. The page behind
 //! them is indeterminate after an overrun; after a bus error, so is the page after it, which may have been on its way
-//! (the part takes it only when the one before is stored, but an error does not tell how far it came). Everything behind
-//! these is as it was.
+//! (the part takes it only when the one before is stored, but an error does not tell how far it came). Everything
+//! behind these is as it was.
 //!
 //! Any `NoAcknowledge` counts as a missing ACK, whatever its source; `Other` only with [`Options::other_is_nack`]. No
 //! other error is ever retried.

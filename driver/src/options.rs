@@ -162,8 +162,8 @@ impl Config {
         }
     }
 
-    /// The same options for a region of the part, which has the array's write cycle. `None` if it takes another number of
-    /// word-address bytes: the limits here are for those of the array.
+    /// The same options for a region of the part, which has the array's write cycle. `None` if it takes another number
+    /// of word-address bytes: the limits here are for those of the array.
     pub(crate) fn at(&self, region: Geometry) -> Option<Self> {
         let geometry = region.with_write_cycle_us(self.geometry.write_cycle_us());
         let same = region.word_address_bytes() == self.geometry.word_address_bytes();

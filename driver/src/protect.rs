@@ -9,8 +9,9 @@ use crate::plan::{Difference, Updated};
 ///
 /// Of the data sheets read for the part cards, those that state such times ask for up to 0.1 µs before START and 1 µs
 /// after STOP (24FC02, BR24G08-3). Slow grades may ask for as much as half a 100 kHz period (common practice, no
-/// source), which the default of 5 µs each covers; the data sheet of the part decides. The write cycle itself does not need the pin low, except on parts that sample it longer; the pin is asserted after
-/// the write cycle here, unless the driver is lazy.
+/// source), which the default of 5 µs each covers; the data sheet of the part decides. The write cycle itself does not
+/// need the pin low, except on parts that sample it longer; the pin is asserted after the write cycle here, unless the
+/// driver is lazy.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WriteProtectTiming {

@@ -1,5 +1,5 @@
-//! The choice at run time, as seen through both shells: which answers of the bus end it, and that a record is read again
-//! byte by byte.
+//! The choice at run time, as seen through both shells: which answers of the bus end it, and that a record is read
+//! again byte by byte.
 
 mod common;
 

@@ -1,5 +1,5 @@
-//! What the documentation of each method says: the line on the wire, errors, what a power cut leaves, and for async ones
-//! what a dropped call leaves. The lines of both drivers are held against what their calls send.
+//! What the documentation of each method says: the line on the wire, errors, what a power cut leaves, and for async
+//! ones what a dropped call leaves. The lines of both drivers are held against what their calls send.
 #![cfg(all(feature = "async", feature = "records", feature = "storage", feature = "io"))]
 
 mod common;

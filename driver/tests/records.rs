@@ -1,4 +1,5 @@
-//! The record store: format, errors, and the loss of supply in every page write, once and twice, under every torn model.
+//! The record store: format, errors, and the loss of supply in every page write, once and twice, under every torn
+//! model.
 #![cfg(feature = "records")]
 
 mod common;

@@ -1,8 +1,9 @@
 //! One chip, seen from its pins: conditions and bytes in, acknowledge bits and bytes out.
 //!
-//! The functions here are called by a front end (the byte-level bus or the wire level) in the order in which a real chip
-//! would notice things: [`Chip::start`], [`Chip::receive`] for each byte it is sent, [`Chip::drive`] and [`Chip::sent`]
-//! for each byte that is read from it, [`Chip::stop`]. The chip knows nothing of the program at the other end.
+//! The functions here are called by a front end (the byte-level bus or the wire level) in the order in which a real
+//! chip would notice things: [`Chip::start`], [`Chip::receive`] for each byte it is sent, [`Chip::drive`] and
+//! [`Chip::sent`] for each byte that is read from it, [`Chip::stop`]. The chip knows nothing of the program at the
+//! other end.
 
 pub(crate) mod array;
 pub(crate) mod cycle;

@@ -22,8 +22,8 @@ pub trait CutProgram: Sync {
     /// The rig before the work begins.
     fn setup(&self) -> Rig;
 
-    /// One step of the work, from 0; returns `false` when the work cannot go on. After the cut every bus call fails; the
-    /// function should then return.
+    /// One step of the work, from 0; returns `false` when the work cannot go on. After the cut every bus call fails;
+    /// the function should then return.
     fn step(&self, index: usize, rig: &Rig, progress: &mut Self::Progress) -> bool;
 
     /// Number of steps that the work consists of. Work in many steps is explored much faster, since a case then begins

@@ -5,7 +5,7 @@ mod common;
 use common::*;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::{SpeedGrade, WearUnit};
-use pagewise_simulator::{BusFault, ChipModel, CycleTime, EventKind, Hazard, Rig, RigConfig, Straps};
+use pagewise_simulator::{BusFault, ChipId, ChipModel, CycleTime, EventKind, Hazard, Rig, RigConfig, Straps};
 
 fn split_supply() -> ChipModel {
     let mut model = ChipModel::example_32_kbit();
@@ -26,14 +26,20 @@ fn p1_below_the_read_minimum_nothing_answers() {
     assert_eq!(incidents[0].hazard, Hazard::Undervoltage);
 }
 
-#[test]
-fn p1_between_the_minima_reads_work_and_writes_are_acked_but_not_stored() {
-    let rig = Rig::new(RigConfig::default().with_supply_mv(2499));
+/// A chip that has been read at this supply.
+fn read_at(supply_mv: u32) -> (Rig, ChipId) {
+    let rig = Rig::new(RigConfig::default().with_supply_mv(supply_mv));
     let chip = rig.attach(split_supply(), Straps::GROUND);
     rig.load(chip, 0, &[0x77]);
     let mut byte = [0];
     rig.bus().write_read(0x50, &[0, 0], &mut byte).unwrap();
     assert_eq!(byte, [0x77]);
+    (rig, chip)
+}
+
+#[test]
+fn p1_between_the_minima_reads_work_and_writes_are_acked_but_not_stored() {
+    let (rig, chip) = read_at(2499);
     assert!(rig.incidents().is_empty());
     rig.bus().write(0x50, &[0, 0, 0x11]).unwrap();
     assert!(!rig.busy(chip));
@@ -183,12 +189,7 @@ fn p4_a_write_to_a_second_region_wears_no_byte_of_the_array() {
 
 #[test]
 fn p1_at_the_read_minimum_the_chip_answers() {
-    let rig = Rig::new(RigConfig::default().with_supply_mv(1700));
-    let chip = rig.attach(split_supply(), Straps::GROUND);
-    rig.load(chip, 0, &[0x77]);
-    let mut byte = [0];
-    rig.bus().write_read(0x50, &[0, 0], &mut byte).unwrap();
-    assert_eq!(byte, [0x77]);
+    let (rig, _) = read_at(1700);
     assert!(rig.finish().is_empty());
 }
 

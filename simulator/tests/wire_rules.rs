@@ -152,8 +152,8 @@ fn l4_each_violation_is_an_event_with_limit_and_measured_value() {
     rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
     let wire = rig.wire(config);
     let (mut sda, mut scl, mut delay) = (wire.sda(), wire.scl(), rig.delay());
-    // START with a hold time of 100 ns, SCL low for 200 ns with data set up 150 ns, high for 180 ns, repeated START after
-    // 120 ns, STOP after 130 ns, START after a free bus of 140 ns.
+    // START with a hold time of 100 ns, SCL low for 200 ns with data set up 150 ns, high for 180 ns, repeated START
+    // after 120 ns, STOP after 130 ns, START after a free bus of 140 ns.
     sda.set_low().unwrap();
     delay.delay_ns(100);
     scl.set_low().unwrap();

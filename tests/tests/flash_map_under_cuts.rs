@@ -1,10 +1,10 @@
-//! A key-value map made for NOR flash (the `sequential-storage` crate) on `FlashLike`, under cuts of supply at bus events
-//! and at nine points of every write cycle, one and two in a row, under every torn model; and what it costs in wear,
-//! beside the record store. The table stands in the driver's README; `PAGEWISE_BLESS=1` writes it anew.
+//! A key-value map made for NOR flash (the `sequential-storage` crate) on `FlashLike`, under cuts of supply at bus
+//! events and at nine points of every write cycle, one and two in a row, under every torn model; and what it costs in
+//! wear, beside the record store. The table stands in the driver's README; `PAGEWISE_BLESS=1` writes it anew.
 //!
-//! The map takes words of at most 32 bytes, so on a part with larger pages words share a page, which a cut may take along.
-//! The table samples the first cut (every [`FIRST_CUT_EVERY`]th point) and the second one; a test that is not run by
-//! default cuts once everywhere. One draw of the models that draw. Write cycles take 0.2 ms.
+//! The map takes words of at most 32 bytes, so on a part with larger pages words share a page, which a cut may take
+//! along. The table samples the first cut (every [`FIRST_CUT_EVERY`]th point) and the second one; a test that is not
+//! run by default cuts once everywhere. One draw of the models that draw. Write cycles take 0.2 ms.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,5 @@
-//! A generated crate folder holds the driver byte for byte, builds where nothing of this project is, and serves a program.
+//! A generated crate folder holds the driver byte for byte, builds where nothing of this project is, and serves a
+//! program.
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -134,6 +135,7 @@ fn a_program_needs_that_crate_and_no_other_of_this_project() {
     fs::write(folder.path().join("src/main.rs"), PROGRAM).unwrap();
     fs::rename(place.join("Cargo.lock"), folder.path().join("Cargo.lock")).unwrap();
     let said = cargo(folder.path(), &["run"]).stdout;
-    // Word address 32, then the number with its lowest byte first; the poll that follows carries the word address alone.
+    // Word address 32, then the number with its lowest byte first; the poll that follows carries the word address
+    // alone.
     assert_eq!(String::from_utf8(said).unwrap(), "50 [Write([00, 20, 04, 03, 02, 01])]\n50 [Write([00, 20])]\n");
 }

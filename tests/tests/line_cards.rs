@@ -1,5 +1,5 @@
-//! The production line on every card of the catalogue, on every wrong part, and under faults: what it calls good is good,
-//! and its look, its verification and its dump write nothing.
+//! The production line on every card of the catalogue, on every wrong part, and under faults: what it calls good is
+//! good, and its look, its verification and its dump write nothing.
 
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
@@ -88,8 +88,8 @@ fn reached(place: &Place) -> Vec<u8> {
     place.rig.memory(place.chip)[..place.socket.capacity() as usize].to_vec()
 }
 
-/// Every event since the trace was switched on is part of a read: no write cycle, nothing stored, and behind a START with
-/// R/W = 0 no more bytes than the word address has.
+/// Every event since the trace was switched on is part of a read: no write cycle, nothing stored, and behind a START
+/// with R/W = 0 no more bytes than the word address has.
 fn only_reads(place: &Place, card: &Card) -> Result<usize, String> {
     let header = usize::from(card.word_address_bytes.value);
     let (mut written, mut reads) = (0, 0);
@@ -158,8 +158,8 @@ fn every_card_is_programmed_verified_and_dumped_and_the_three_agree() {
     }
 }
 
-/// WP at the level that protects: the part keeps what it held there, and the line says so, whether the part refuses data
-/// or takes and drops it.
+/// WP at the level that protects: the part keeps what it held there, and the line says so, whether the part refuses
+/// data or takes and drops it.
 #[test]
 fn a_protected_part_is_found_out_on_every_card_with_a_wp_pin() {
     let catalogue = catalogue();
@@ -297,8 +297,8 @@ fn the_first_write_names_the_hazard_of_a_wrong_part() {
     }
 }
 
-/// Whatever goes wrong, a unit that is called good holds its image and nothing else changed; and when the faults are gone
-/// the same command ends well, without being allowed to overwrite anything.
+/// Whatever goes wrong, a unit that is called good holds its image and nothing else changed; and when the faults are
+/// gone the same command ends well, without being allowed to overwrite anything.
 #[test]
 fn under_any_faults_good_means_good_and_the_next_run_ends_well() {
     let catalogue = catalogue();

@@ -1,4 +1,5 @@
-//! A real `pagewise program`, killed at random moments: no unit is called good that is not, and the same command goes on.
+//! A real `pagewise program`, killed at random moments: no unit is called good that is not, and the same command goes
+//! on.
 #![cfg(unix)]
 
 use std::collections::BTreeMap;

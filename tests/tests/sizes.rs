@@ -58,8 +58,8 @@ fn size(image: &Path) -> Option<Size> {
     Some(Size { code, value, stack })
 }
 
-/// Bytes of the functions of an image, without the filling between them: how many bytes of that there are depends on the
-/// order in which the linker lays them out, which changes with the folder that the driver is built in.
+/// Bytes of the functions of an image, without the filling between them: how many bytes of that there are depends on
+/// the order in which the linker lays them out, which changes with the folder that the driver is built in.
 fn functions(image: &Path) -> Option<u32> {
     let symbols = tool("arm-none-eabi-nm", &["--print-size", "--defined-only"], image)?;
     // Some functions have several names.

@@ -162,7 +162,8 @@ impl Generate {
         Faults(faults).or_ok(parts)
     }
 
-    /// The name that was asked for; in C that of the file, which the source includes, and of a crate that of its folder.
+    /// The name that was asked for; in C that of the file, which the source includes, and of a crate that of its
+    /// folder.
     fn module(&self) -> Result<Option<String>, Faults> {
         if let (Some(folder), None) = (&self.crate_folder, &self.module_name) {
             let name = folder.file_name().unwrap_or_default().to_string_lossy().replace('-', "_");

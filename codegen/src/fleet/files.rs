@@ -44,10 +44,7 @@ pub fn read(paths: &[PathBuf]) -> Result<Vec<Board>, Faults> {
 }
 
 fn files_below(folder: &Path, files: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
-    let mut unreadable = |error: std::io::Error| {
-        let reason = format!("cannot be read: {error}");
-        faults.push(Fault::of_file(&folder.display().to_string(), reason, "check the path and its permissions"));
-    };
+    let mut unreadable = |error: std::io::Error| faults.push(Fault::unreadable(&folder.display().to_string(), &error));
     let entries = match fs::read_dir(folder) {
         Ok(entries) => entries,
         Err(error) => return unreadable(error),

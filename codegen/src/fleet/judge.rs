@@ -20,9 +20,9 @@ pub fn judge_all(jobs: Vec<Job<'_>>) -> Vec<BoardAnswer> {
     answers
 }
 
-/// The same, board by board: `each` gets every answer in the order of the jobs, with its outcomes, as soon as it is there,
-/// so that no more of it is kept than is wanted. `done` is called once for each board when it is judged. With a stock list
-/// the judgements are ranked by verdict, then availability, then yearly cost.
+/// The same, board by board: `each` gets every answer in the order of the jobs, with its outcomes, as soon as it is
+/// there, so that no more of it is kept than is wanted. `done` is called once for each board when it is judged. With a
+/// stock list the judgements are ranked by verdict, then availability, then yearly cost.
 pub fn judge_each(
     jobs: Vec<Job<'_>>,
     stock: Option<&Stock>,

@@ -40,8 +40,8 @@ pub(super) struct Region {
 /// The regions of a layout in these parts.
 ///
 /// # Errors
-/// A layout that does not fit one of the parts, or whose regions are not placed alike in all of them: images are made for
-/// one part, and the firmware of all parts must find them.
+/// A layout that does not fit one of the parts, or whose regions are not placed alike in all of them: images are made
+/// for one part, and the firmware of all parts must find them.
 pub(super) fn regions(layout: &Layout, parts: &[Part<'_>], geometry: &[Geometry]) -> Result<Vec<Region>, Faults> {
     let (mut placed, mut faults): (Vec<Placed>, _) = (Vec::new(), Vec::new());
     for part in parts {

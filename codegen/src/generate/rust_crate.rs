@@ -1,5 +1,5 @@
-//! Rust: a whole driver as a folder, a crate with the configuration and in it the driver's own sources, unchanged, so that
-//! nothing of this project is needed to build it.
+//! Rust: a whole driver as a folder, a crate with the configuration and in it the driver's own sources, unchanged, so
+//! that nothing of this project is needed to build it.
 
 use std::fs;
 use std::path::Path;

@@ -48,8 +48,8 @@ struct Known {
 
 /// Makes `folder` hold these files and the manifest, and nothing else.
 ///
-/// The files are written to a folder beside it, which then takes its name. A folder that is there already must be empty,
-/// or, with `overwrite`, hold nothing but a manifest and files that it names.
+/// The files are written to a folder beside it, which then takes its name. A folder that is there already must be
+/// empty, or, with `overwrite`, hold nothing but a manifest and files that it names.
 ///
 /// # Errors
 /// What stands in the way. Whatever was there stays as it was.

@@ -63,8 +63,8 @@ pub fn read(path: &Path, layout: &Layout) -> Result<Units, Faults> {
     parse(&file, &contents, layout)
 }
 
-/// Reads the units of a layout from the contents of `file`: cells parted by commas, semicolons or tabs, as the first row
-/// has them. Blanks around a value do not count.
+/// Reads the units of a layout from the contents of `file`: cells parted by commas, semicolons or tabs, as the first
+/// row has them. Blanks around a value do not count.
 ///
 /// # Errors
 /// Everything that is wrong in it, row by row. Values are judged when images are built.

@@ -237,8 +237,8 @@ impl Journal {
 }
 
 /// Whether a file that holds nothing else can be a journal whose first record was torn: it begins as every record does,
-/// or holds the zeros that some file systems leave after a loss of supply. Any other file was named by mistake, and would
-/// lose its contents.
+/// or holds the zeros that some file systems leave after a loss of supply. Any other file was named by mistake, and
+/// would lose its contents.
 fn may_be_torn(line: &[u8]) -> bool {
     let begins = br#"{"pagewise":""#;
     let length = line.len().min(begins.len());

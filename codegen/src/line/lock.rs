@@ -1,7 +1,7 @@
 //! Locking an identification page: for ever, so only with the unit's name typed.
 //!
-//! The write that locks is common practice, no source: the region's device address, word address bit 10 set (bit 7 where
-//! the word address has one byte), bit 1 of the data byte set. The data sheet of the part decides.
+//! The write that locks is common practice, no source: the region's device address, word address bit 10 set (bit 7
+//! where the word address has one byte), bit 1 of the data byte set. The data sheet of the part decides.
 
 use pagewise_driver::{Irreversible, Lock, Region, RegionAccess, RegionParameters};
 

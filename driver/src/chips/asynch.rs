@@ -127,8 +127,8 @@ where
         Ok(first)
     }
 
-    /// As [`AsyncEeprom::wait_ready`](crate::AsyncEeprom::wait_ready), for each chip in turn. In lazy mode everything is stored when
-    /// it returns.
+    /// As [`AsyncEeprom::wait_ready`](crate::AsyncEeprom::wait_ready), for each chip in turn. In lazy mode everything
+    /// is stored when it returns.
     ///
     /// - **On the wire**, chip after chip: `S 50W+ 00+ 00+ P`, then `S 51W+ 00+ 00+ P`, each tried until it is answered
     ///   (`S 50W- P` before); at the place of the write that is waited for, if there is one.

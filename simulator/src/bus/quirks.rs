@@ -62,8 +62,8 @@ pub enum ZeroLength {
     Ignored,
     /// Success without anything on the bus for reads; writes are sent.
     ReadsIgnored,
-    /// The call never returns. The blocking controller gives up after a virtual second with [`BusFault::Hung`], so that a
-    /// test can see it; the future of the async controller stays pending.
+    /// The call never returns. The blocking controller gives up after a virtual second with [`BusFault::Hung`], so that
+    /// a test can see it; the future of the async controller stays pending.
     ///
     /// [`BusFault::Hung`]: crate::BusFault::Hung
     Hung,

@@ -116,7 +116,7 @@ impl Chip {
     }
 
     /// A write cycle begins: what these cells forget is decided anew by its own wear, not healed by its end.
-    pub(crate) fn forget_nothing(&mut self, latch: &Latch) {
+    pub(crate) fn stop_leaking(&mut self, latch: &Latch) {
         if self.disturb.leaky.is_empty() {
             return;
         }

@@ -65,7 +65,7 @@ impl Chip {
                 worn.push((index * unit, *cycles));
             }
         }
-        self.forget_nothing(&latch);
+        self.stop_leaking(&latch);
         self.programming = latch;
         for offset in past {
             self.wear_cells(offset);

@@ -1,4 +1,5 @@
-//! Any geometry, any options, any answers of a bus: a plan stays inside its request, keeps to pages and blocks, and ends.
+//! Any geometry, any options, any answers of a bus: a plan stays inside its request, keeps to pages and blocks, and
+//! ends.
 
 use arbitrary::{Result as Drawn, Unstructured};
 use pagewise_driver::plan::{Action, Difference, Failure, Job, Outcome, Plan, PlanError, State, Step};

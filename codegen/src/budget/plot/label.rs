@@ -1,7 +1,8 @@
 //! Labels that stand beside each other and never on each other.
 //!
 //! A label has places where it may stand, the best first. It takes the first one that is inside the frame and free of
-//! what stands there already; where it has the choice, off the curve too. Nothing here knows the fonts of the reader, so letters count as wide ones.
+//! what stands there already; where it has the choice, off the curve too. Nothing here knows the fonts of the reader,
+//! so letters count as wide ones.
 
 use serde::Serialize;
 
