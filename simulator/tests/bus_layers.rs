@@ -178,6 +178,8 @@ fn a_layer_gives_any_bus_these_habits() {
     assert_eq!(calls("limit-32-stop", random_read), (vec!["w2+r32".into(), "r32".into(), "r6".into()], None));
     let long = [0; 300];
     assert_eq!(calls("limit-255-refused", &mut [Operation::Write(&long)]), (vec![], Some(ErrorKind::Other)));
+    let within = &long[..255];
+    assert_eq!(calls("limit-255-refused", &mut [Operation::Write(within)]), (vec!["w255".into()], None));
     assert_eq!(calls("zero-length-refused", &mut [Operation::Write(&[])]), (vec![], Some(ErrorKind::Other)));
     assert_eq!(calls("zero-length-ignored", &mut [Operation::Write(&[])]), (vec![], None));
     assert_eq!(calls("zero-length-reads-ignored", &mut [Operation::Write(&[])]), (vec!["w0".into()], None));

@@ -76,6 +76,8 @@ fn max_transfer_refuses_or_splits() {
     let error = bench.rig.bus_with(quirks(OverLimit::Refuse)).write(0x50, &[0, 0, 1, 2, 3]).unwrap_err();
     assert_eq!((error.fault, error.kind()), (BusFault::TooLong { len: 5, limit: 4 }, ErrorKind::Other));
     assert_eq!(bench.rig.now_ns(), 0);
+    bench.rig.bus_with(quirks(OverLimit::Refuse)).write(0x50, &[0, 0, 1, 2]).unwrap();
+    bench.wait();
     bench.rig.load(bench.chip, 0, &pattern(16));
     let mut data = [0; 9];
     bench.rig.bus_with(quirks(OverLimit::SplitRestart)).write_read(0x50, &[0, 1], &mut data).unwrap();
