@@ -58,10 +58,13 @@ enum Tries {
 /// let step = plan.step();
 /// assert_eq!((step.action, step.offset, step.start, step.length), (Action::Write, 0x20, 0, 4));
 /// plan.complete(Outcome::Done).unwrap();
-/// assert_eq!((plan.step().action, plan.step().offset), (Action::Poll, 0x20)); // the last page: nothing else to ask
-/// with plan.complete(Outcome::Nack).unwrap(); assert_eq!((plan.step().action, plan.step().us), (Action::Wait, 20));
-/// plan.complete(Outcome::Done).unwrap(); assert_eq!(plan.step().action, Action::Poll);
-/// plan.complete(Outcome::Done).unwrap(); assert_eq!(plan.step().action, Action::Done);
+/// assert_eq!((plan.step().action, plan.step().offset), (Action::Poll, 0x20)); // the last page: nothing else to ask with
+/// plan.complete(Outcome::Nack).unwrap();
+/// assert_eq!((plan.step().action, plan.step().us), (Action::Wait, 20));
+/// plan.complete(Outcome::Done).unwrap();
+/// assert_eq!(plan.step().action, Action::Poll);
+/// plan.complete(Outcome::Done).unwrap();
+/// assert_eq!(plan.step().action, Action::Done);
 /// # Ok::<(), pagewise_driver::plan::PlanError>(())
 /// ```
 // In this order, so that single bytes are near the start: that is less code on the smallest processors.
