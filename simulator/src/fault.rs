@@ -157,8 +157,8 @@ pub struct FaultHit {
 /// use pagewise_simulator::{Fault, Faults, Ratio};
 ///
 /// // The third byte of the next transfer is not acknowledged; besides, one page in a hundred does not store.
-/// let faults = Faults { script: vec![Fault::Nack { byte: 2 }], seed: 7, lie: Ratio::new(1, 100), ..Faults::default()
-/// }; assert_eq!(faults.nack, Ratio::NEVER);
+/// let faults = Faults { script: vec![Fault::Nack { byte: 2 }], seed: 7, lie: Ratio::new(1, 100), ..Faults::default() };
+/// assert_eq!(faults.nack, Ratio::NEVER);
 /// ```
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(default, deny_unknown_fields))]
