@@ -2,9 +2,9 @@
 
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
-use pagewise::card::Catalogue;
 use pagewise_driver::plan::{Action, Job, Outcome, Plan, State};
 use pagewise_driver::{Config, Geometry, Options};
+use pagewise_part::card::Catalogue;
 
 fn main() {
     divan::main();

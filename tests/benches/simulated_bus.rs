@@ -6,8 +6,8 @@ use divan::counter::{BytesCount, ItemsCount};
 use divan::{Bencher, black_box};
 use embedded_hal::i2c::I2c;
 use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
-use pagewise::card::Catalogue;
 use pagewise_driver::{Eeprom, Options};
+use pagewise_part::card::Catalogue;
 use pagewise_simulator::{ChipId, CycleTime, Rig, RigBus, RigConfig, RigDelay, WireConfig};
 use pagewise_tests::seat::Seat;
 

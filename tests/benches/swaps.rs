@@ -5,10 +5,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use divan::Bencher;
 use divan::counter::ItemsCount;
-use pagewise::board::{self, Board};
-use pagewise::card::{Card, Catalogue};
-use pagewise::fleet::{self, Candidates, Summary, invent, lines};
-use pagewise::swap::{Fitted, Verdict};
+use pagewise_judge::board::{self, Board};
+use pagewise_judge::fleet::{self, Candidates, Summary, invent, lines};
+use pagewise_judge::swap::{Fitted, Verdict};
+use pagewise_part::card::{Card, Catalogue};
 
 fn main() {
     divan::main();

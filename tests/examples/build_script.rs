@@ -9,9 +9,9 @@ use std::env;
 use std::error::Error;
 use std::path::Path;
 
-use pagewise::card::Catalogue;
-use pagewise::generate::{Part, Request, disk, rust};
-use pagewise::layout;
+use pagewise_content::layout;
+use pagewise_emit::{Part, Request, disk, rust};
+use pagewise_part::card::Catalogue;
 
 fn main() {
     // Shown with one line per fault: what, where, why, what to do.

@@ -5,8 +5,8 @@
 //! Writes, updates and reads at random places and compares with what it wrote. Exit code 101 if anything differs.
 
 use linux_embedded_hal::{Delay, I2cdev};
-use pagewise::card::Catalogue;
 use pagewise_driver::{Eeprom, Options};
+use pagewise_part::card::Catalogue;
 use pagewise_tests::draws::Draws;
 
 /// Header and the largest page of all cards.

@@ -1,7 +1,7 @@
 //! Random boards: mostly made for some part, with some things otherwise.
 
-use pagewise::board::{Board, Bus, Firmware, Region, Strap, Wait, WriteShape};
-use pagewise::card::{Card, Footprint};
+use pagewise_judge::board::{Board, Bus, Firmware, Region, Strap, Wait, WriteShape};
+use pagewise_part::card::{Card, Footprint};
 use proptest::collection::vec;
 use proptest::option::weighted;
 use proptest::prelude::*;

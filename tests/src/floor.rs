@@ -15,7 +15,7 @@
 //!   cost no time. (Sheets that count the cycle up to the START of the answered address are stricter with the bus; a
 //!   floor has to be the lower one.)
 
-use pagewise::card::{Card, CyclePer};
+use pagewise_part::card::{Card, CyclePer};
 
 /// SCL clocks of a byte with its acknowledge bit.
 pub const BYTE: u64 = 9;

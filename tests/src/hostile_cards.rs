@@ -1,7 +1,7 @@
 //! Cards whose texts try to become code.
 
-use pagewise::card::{Card, NotSafe};
-use pagewise::fact::Basis;
+use pagewise_part::card::{Card, NotSafe};
+use pagewise_part::fact::Basis;
 
 /// Texts that try to leave a comment or a string literal of Rust or C, or to be taken for a template.
 pub const TEXTS: [&str; 18] = [

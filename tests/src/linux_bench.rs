@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::PathBuf;
 
-use pagewise::card::{Card, Catalogue};
+use pagewise_part::card::{Card, Catalogue};
 
 /// A part and the file that keeps its memory.
 pub struct Bench {

@@ -1,8 +1,8 @@
 //! The property: whatever is done, the part holds what a plain byte array holds, nothing is reported, and each
 //! operation ends in bounded time.
 
-use pagewise::card::Card;
 use pagewise_driver::{Eeprom, Options, Wait};
+use pagewise_part::card::Card;
 use pagewise_simulator::{ChipId, NackKind, PowerUp, Quirks, Rig, RigBus, RigConfig, RigDelay};
 
 use crate::operations::{BUFFERS, Op, Scenario};

@@ -3,8 +3,8 @@
 use std::path::Path;
 use std::sync::OnceLock;
 
-use pagewise::card::Catalogue;
-use pagewise::fleet::{self, BoardAnswer, Candidates};
+use pagewise_judge::fleet::{self, BoardAnswer, Candidates};
+use pagewise_part::card::Catalogue;
 
 /// The embedded cards.
 ///

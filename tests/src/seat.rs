@@ -2,8 +2,8 @@
 
 use std::ops::Range;
 
-use pagewise::card::{Access, Card};
 use pagewise_driver::Geometry;
+use pagewise_part::card::{Access, Card};
 use pagewise_simulator::{Level, Straps};
 
 /// A part with everything around it as its card demands.

@@ -3,7 +3,7 @@
 //! Every device address and every word address is tried and taken apart as the card says that the part takes it. No
 //! code of the driver, nor of the conversion from card to geometry, is used.
 
-use pagewise::card::{Card, Role};
+use pagewise_part::card::{Card, Role};
 
 /// Device address and word-address bytes of one offset.
 #[derive(Debug, Clone, PartialEq, Eq)]

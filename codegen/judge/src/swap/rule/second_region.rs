@@ -1,0 +1,40 @@
+use super::Rule;
+use crate::swap::{Case, Finding, Verdict};
+use pagewise_part::card::{Card, Region, RegionKind};
+
+pub(super) const RULE: Rule = Rule {
+    id: "second-region",
+    compares: "serial number, identification page and EUI that the firmware uses with those of the part",
+    why: "a part without the region has nothing to read there, and one with it elsewhere answers another address",
+    check,
+};
+
+fn check(case: &Case<'_>) -> Vec<Finding> {
+    case.board.uses.iter().filter_map(|kind| one(case, *kind)).collect()
+}
+
+fn region(card: &Card, kind: RegionKind) -> Option<&Region> {
+    card.regions.iter().find(|region| region.kind == kind)
+}
+
+fn one(case: &Case<'_>, kind: RegionKind) -> Option<Finding> {
+    let name = serde_json::to_value(kind).ok()?.as_str()?.to_owned();
+    let fact = &case.new.capacity_bytes;
+    let Some(now) = region(&case.new, kind) else {
+        let text = format!("the firmware uses the {name}, the part has none that the sheet read describes");
+        let remedy = "take a part that has it, or keep the data in the array".to_owned();
+        return Some(Finding::new(RULE.id, Verdict::Reject, fact, text, remedy).not_simulated());
+    };
+    let before = region(&case.old, kind)?;
+    let same =
+        before.device_bits == now.device_bits && before.word_address == now.word_address && before.length == now.length;
+    if same {
+        return None;
+    }
+    let text = format!(
+        "the {name} lies at {:#06x}, {} bytes, on the fitted part, and at {:#06x}, {} bytes, on this one",
+        before.word_address, before.length, now.word_address, now.length
+    );
+    let remedy = "change where the firmware reads it".to_owned();
+    Some(Finding::new(RULE.id, Verdict::Reconfigure, fact, text, remedy).not_simulated())
+}

@@ -1,0 +1,45 @@
+use pagewise_simulator::Hazard;
+
+use super::{Rule, volts};
+use crate::swap::{Amend, Case, Finding, Verdict};
+use pagewise_part::card::assume;
+
+pub(super) const RULE: Rule = Rule {
+    id: "scl-rate",
+    compares: "the bus's SCL rate with the part's grade at this supply, and with its floor",
+    why: "a part that is clocked too fast returns wrong bits, and one with a bus time-out gives up on a slow clock",
+    check,
+};
+
+fn check(case: &Case<'_>) -> Vec<Finding> {
+    let (bus, new) = (&case.board.bus, &case.new);
+    if !(new.read_min_mv.value..=new.max_mv.value).contains(&bus.supply_mv) {
+        return Vec::new();
+    }
+    let rate = new.scl_khz_at(bus.supply_mv);
+    let wanted = format!("it takes {} kHz at {}", bus.scl_khz, volts(bus.supply_mv));
+    if rate == 0 {
+        let text = format!("{} kHz on the bus, no grade of the part covers {}", bus.scl_khz, volts(bus.supply_mv));
+        let slowest = assume::number("speed");
+        let fact = assume::fact("speed", ());
+        let finding = Finding::new(
+            RULE.id,
+            Verdict::Reconfigure,
+            &fact,
+            text,
+            format!("set SCL to {slowest} kHz and ask the maker"),
+        );
+        return vec![finding.hazard(Hazard::Overclock).unless(wanted, Amend::SclKhz(bus.scl_khz))];
+    }
+    if bus.scl_khz > rate {
+        let text = format!("{} kHz on the bus, at most {rate} kHz at {}", bus.scl_khz, volts(bus.supply_mv));
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.speed, text, format!("set SCL to {rate} kHz"));
+        return vec![finding.hazard(Hazard::Overclock).unless(wanted, Amend::SclKhz(bus.scl_khz))];
+    }
+    if bus.scl_khz < new.min_scl_khz {
+        let text = format!("{} kHz on the bus, the part needs at least {} kHz", bus.scl_khz, new.min_scl_khz);
+        let remedy = format!("set SCL to {} kHz or more", new.min_scl_khz);
+        return vec![Finding::new(RULE.id, Verdict::Reconfigure, &new.speed, text, remedy).not_simulated()];
+    }
+    Vec::new()
+}

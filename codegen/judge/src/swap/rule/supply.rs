@@ -1,0 +1,37 @@
+use pagewise_simulator::Hazard;
+
+use super::{Rule, volts};
+use crate::swap::{Amend, Case, Finding, Verdict};
+
+pub(super) const RULE: Rule = Rule {
+    id: "supply",
+    compares: "the board's supply with the part's limits for reading and writing",
+    why: "below its minimum a part does not answer or acknowledges what it does not store; above its maximum it can be \
+          damaged",
+    check,
+};
+
+fn check(case: &Case<'_>) -> Vec<Finding> {
+    let (supply, new) = (case.board.bus.supply_mv, &case.new);
+    let remedy = "take a part for this supply; never exceed the absolute maximum ratings of its data sheet";
+    let finding = |fact: &pagewise_part::fact::Fact<u32>, text: String| {
+        Finding::new(RULE.id, Verdict::Reject, fact, text, remedy.into())
+            .unless(format!("it works at {}", volts(supply)), Amend::Supply(supply))
+    };
+    if supply < new.read_min_mv.value {
+        let text = format!("{} on the board, the part needs at least {}", volts(supply), volts(new.read_min_mv.value));
+        return vec![finding(&new.read_min_mv, text).hazard(Hazard::Undervoltage)];
+    }
+    if supply < new.write_min_mv.value {
+        let text = format!("{} on the board, writing needs {}", volts(supply), volts(new.write_min_mv.value));
+        let finding = finding(&new.write_min_mv, text).hazard(Hazard::Undervoltage);
+        // Firmware that only reads does not show it; whoever programs the board does.
+        let writes = case.board.regions.iter().any(|region| region.writes_per_day > 0.0);
+        return vec![if writes { finding } else { finding.not_simulated() }];
+    }
+    if supply > new.max_mv.value {
+        let text = format!("{} on the board, the part stops at {}", volts(supply), volts(new.max_mv.value));
+        return vec![finding(&new.max_mv, text)];
+    }
+    Vec::new()
+}

@@ -1,0 +1,49 @@
+use pagewise_simulator::Hazard;
+
+use super::{Rule, ms};
+use crate::board::Wait;
+use crate::swap::{Amend, Case, Finding, Verdict};
+use pagewise_part::card::{Busy, CyclePer};
+
+pub(super) const RULE: Rule = Rule {
+    id: "write-cycle",
+    compares: "how the firmware waits after a page write with the part's longest write cycle and its answer while busy",
+    why: "a part inside its write cycle ignores everything: a write sent too early is lost, a read fails",
+    check,
+};
+
+fn check(case: &Case<'_>) -> Vec<Finding> {
+    let (board, new) = (case.board, &case.new);
+    let pieces = board.regions.iter().filter(|region| region.writes_per_day > 0.0);
+    let longest_piece = pieces.flat_map(|region| board.firmware.write_pieces(region)).map(|piece| piece.length).max();
+    let Some(longest_piece) = longest_piece else { return Vec::new() };
+    let cycle_us = match new.write_cycle_per.value {
+        CyclePer::Page => new.write_cycle_max_us.value,
+        CyclePer::Byte => new.write_cycle_max_us.value * longest_piece.min(new.page_bytes.value),
+    };
+    let (limit_us, how) = match board.firmware.wait {
+        Wait::Fixed { us } => (us, "waits"),
+        Wait::Poll { limit_us } | Wait::PollByRead { limit_us } => (limit_us, "polls for at most"),
+    };
+    let mut findings = Vec::new();
+    if limit_us < cycle_us {
+        let text = format!("the firmware {how} {}, a write cycle can take {}", ms(limit_us), ms(cycle_us));
+        let remedy = format!("wait at least {}, or poll for an acknowledge", ms(cycle_us));
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.write_cycle_max_us, text, remedy);
+        findings.push(
+            finding
+                .hazard(Hazard::BusyAccess)
+                .unless(format!("the write cycle is at most {}", ms(limit_us)), Amend::WriteCycleUs(limit_us)),
+        );
+    }
+    let by_read = matches!(board.firmware.wait, Wait::PollByRead { .. }) && new.word_address_bytes.value > 0;
+    if by_read && new.busy_answer.value != Busy::AnyAccess && cycle_us > 0 {
+        let text = "the firmware polls with a read, the part promises no refusal of reads while busy".to_owned();
+        let remedy = "poll with a header-only write to the address just written".to_owned();
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.busy_answer, text, remedy);
+        findings.push(
+            finding.hazard(Hazard::BusyAccess).unless("it refuses reads too while busy", Amend::Busy(Busy::AnyAccess)),
+        );
+    }
+    findings
+}

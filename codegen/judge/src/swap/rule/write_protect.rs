@@ -1,0 +1,96 @@
+use pagewise_simulator::Hazard;
+
+use super::Rule;
+use crate::board::{Region, Strap};
+use crate::swap::{Amend, Case, Finding, Verdict};
+use pagewise_part::card::{Card, Open, Span};
+
+pub(super) const RULE: Rule = Rule {
+    id: "write-protect",
+    compares: "the board's WP strap and the regions in use with what the pin or the factory protects",
+    why: "a write to protected bytes is not stored, and most parts acknowledge it all the same",
+    check,
+};
+
+fn check(case: &Case<'_>) -> Vec<Finding> {
+    let new = &case.new;
+    let mut findings = Vec::new();
+    findings.extend(fixed(case));
+    let written = |span: Span| written_inside(case, span);
+    let range = new.protect_range.value;
+    if new.wp_pin && case.board.wp == Strap::Open && new.open_wp.value == Open::Random && range != Span::None {
+        let text = "WP is open on the board, and the part has no pull inside".to_owned();
+        let finding = Finding::new(RULE.id, Verdict::Rework, &new.open_wp, text, "tie WP to ground or supply".into());
+        findings.push(finding.hazard(Hazard::FloatingPin).unless("an open WP reads low", Amend::OpenWp(Open::Low)));
+    } else if active(case, new)
+        && let Some(region) = written(range)
+    {
+        let text = format!("WP is active on the board, and it protects `{}`, which the firmware writes", region.name);
+        let remedy = "tie WP inactive, or let the firmware release it around a write".to_owned();
+        let finding = Finding::new(RULE.id, Verdict::Rework, &new.protect_range, text, remedy);
+        findings.push(
+            finding
+                .hazard(Hazard::WriteProtect)
+                .unless(format!("WP does not protect `{}`", region.name), Amend::Protects(Span::None)),
+        );
+    }
+    findings.extend(lost_protection(case));
+    findings
+}
+
+/// Whether the strap holds WP active all the time.
+fn active(case: &Case<'_>, card: &Card) -> bool {
+    let level = match case.board.wp {
+        Strap::Vcc => true,
+        Strap::Gnd => false,
+        Strap::Gpio => return false,
+        Strap::Open => match card.open_wp.value {
+            Open::High => true,
+            Open::Low => false,
+            Open::Random => return false,
+        },
+    };
+    card.wp_pin && level == card.wp_active_high.value
+}
+
+fn overlaps(region: &Region, span: Span, capacity: u32) -> bool {
+    let (start, length) = span.bytes(capacity);
+    region.offset < start + length && start < region.offset + region.length
+}
+
+fn written_inside<'c>(case: &'c Case<'_>, span: Span) -> Option<&'c Region> {
+    let capacity = case.new.capacity_bytes.value;
+    case.board.regions.iter().find(|region| region.writes_per_day > 0.0 && overlaps(region, span, capacity))
+}
+
+fn fixed(case: &Case<'_>) -> Option<Finding> {
+    let new = &case.new;
+    let (fixed, capacity) = (new.fixed_range.value, new.capacity_bytes.value);
+    let inside = case.board.regions.iter().filter(|region| overlaps(region, fixed, capacity));
+    let region = inside.max_by_key(|region| region.writes_per_day > 0.0)?;
+    let text = format!("`{}` lies in bytes that the part's maker has made read-only", region.name);
+    let remedy = "keep the region out of the fixed range, or take another part".to_owned();
+    let finding = Finding::new(RULE.id, Verdict::Reject, &new.fixed_range, text, remedy).hazard(Hazard::WriteProtect);
+    // Only writes at run time are simulated; what the line programs is taken as programmed.
+    Some(if region.writes_per_day > 0.0 { finding } else { finding.not_simulated() })
+}
+
+/// Bytes that the strap protected on the old part and that lie bare on the new one.
+fn lost_protection(case: &Case<'_>) -> Option<Finding> {
+    if !active(case, &case.old) {
+        return None;
+    }
+    let covers = |card: &Card, region: &Region| {
+        let (start, length) = card.protect_range.value.bytes(card.capacity_bytes.value);
+        start <= region.offset && region.offset + region.length <= start + length
+    };
+    let now_active = active(case, &case.new);
+    let bare = case
+        .board
+        .regions
+        .iter()
+        .find(|region| covers(&case.old, region) && !(now_active && covers(&case.new, region)))?;
+    let text = format!("WP protected `{}` on the fitted part and does not on this one", bare.name);
+    let remedy = "rely on the firmware not to write there, or take a part whose WP covers it".to_owned();
+    Some(Finding::new(RULE.id, Verdict::DropIn, &case.new.protect_range, text, remedy))
+}

@@ -1,0 +1,28 @@
+use pagewise_simulator::Hazard;
+
+use super::Rule;
+use crate::board::WriteShape;
+use crate::swap::{Case, Finding, Verdict};
+use pagewise_part::card::assume;
+
+pub(super) const RULE: Rule = Rule {
+    id: "write-shape",
+    compares: "how header and data of a page write reach the bus",
+    why: "a repeated START between header and data drops what was latched, and the first data bytes are taken for an \
+          address; this holds for every part",
+    check,
+};
+
+fn check(case: &Case<'_>) -> Vec<Finding> {
+    let board = case.board;
+    let writes = board.regions.iter().any(|region| region.writes_per_day > 0.0);
+    if board.firmware.write_shape != WriteShape::TwoRestarted || !writes || case.new.word_address_bytes.value == 0 {
+        return Vec::new();
+    }
+    let text = "the firmware's bus layer sends a repeated START between header and data".to_owned();
+    let remedy = "send header and data as one contiguous write".to_owned();
+    let fact = assume::fact("write_shape", ());
+    let mut finding = Finding::new(RULE.id, Verdict::Reconfigure, &fact, text, remedy);
+    finding.source = case.new.page_bytes.basis.clone();
+    vec![finding.hazard(Hazard::RestartAbort)]
+}

@@ -1,0 +1,126 @@
+//! All cards: those embedded in the program, the user's own, and one generic card per density.
+
+use std::fs;
+use std::path::Path;
+
+use super::{Card, Kind, generic, load};
+use pagewise_base::fault::{Fault, Faults};
+
+/// File name and text of every embedded card.
+const EMBEDDED: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/embedded_cards.rs"));
+
+/// Every card that the program knows, sorted by capacity, then identifier; generic cards last.
+#[derive(Debug, Clone)]
+pub struct Catalogue {
+    cards: Vec<Card>,
+}
+
+impl Catalogue {
+    /// The embedded cards.
+    ///
+    /// # Errors
+    /// Faults of an embedded card; a test makes sure that there are none.
+    pub fn embedded() -> Result<Self, Faults> {
+        let texts = EMBEDDED.iter().map(|(file, text)| ((*file).to_owned(), (*text).to_owned()));
+        Self::from_texts(texts.collect())
+    }
+
+    /// The embedded cards and the `*.toml` files of a directory.
+    ///
+    /// # Errors
+    /// Everything that is wrong with any of the files, and identifiers used twice.
+    pub fn with_directory(directory: &Path) -> Result<Self, Faults> {
+        let mut texts: Vec<(String, String)> =
+            EMBEDDED.iter().map(|(file, text)| ((*file).to_owned(), (*text).to_owned())).collect();
+        let shown = directory.display().to_string();
+        let unreadable = |file: &str, error: &std::io::Error| Faults::from(Fault::unreadable(file, error));
+        let mut paths = Vec::new();
+        for entry in fs::read_dir(directory).map_err(|error| unreadable(&shown, &error))? {
+            let path = entry.map_err(|error| unreadable(&shown, &error))?.path();
+            if path.extension().is_some_and(|extension| extension == "toml") {
+                paths.push(path);
+            }
+        }
+        paths.sort();
+        if paths.is_empty() {
+            return Err(
+                Fault::of_file(&shown, "holds no *.toml file", "name the directory that holds your cards").into()
+            );
+        }
+        for path in paths {
+            let file = path.display().to_string();
+            let text = fs::read_to_string(&path).map_err(|error| unreadable(&file, &error))?;
+            texts.push((file, text));
+        }
+        Self::from_texts(texts)
+    }
+
+    fn from_texts(texts: Vec<(String, String)>) -> Result<Self, Faults> {
+        let mut faults = Vec::new();
+        let mut cards: Vec<(String, Card)> = Vec::new();
+        for (file, text) in texts {
+            match load::card(&file, &text) {
+                Ok(card) => {
+                    let earlier = cards.iter().find(|(_, other)| other.id == card.id);
+                    let reserved = card.id.starts_with(generic::PREFIX);
+                    if earlier.is_some() || reserved {
+                        let line =
+                            text.lines().position(|line| line.trim_start().starts_with("id")).map_or(0, |n| n + 1);
+                        let other = earlier.map_or("the generic cards", |(name, _)| name);
+                        faults.push(Fault {
+                            file: file.clone(),
+                            line,
+                            field: "id".into(),
+                            reason: format!("`{}` is already used by {other}", card.id),
+                            remedy: "give the card an identifier of its own".into(),
+                        });
+                    }
+                    cards.push((file, card));
+                }
+                Err(more) => faults.extend(more.0),
+            }
+        }
+        let mut cards: Vec<Card> = cards.into_iter().map(|(_, card)| card).collect();
+        cards.sort_by(|a, b| (a.capacity_bytes.value, &a.id).cmp(&(b.capacity_bytes.value, &b.id)));
+        let generics = generic::all(&cards);
+        cards.extend(generics);
+        Faults(faults).or_ok(Self { cards })
+    }
+
+    /// Every card, generic ones last.
+    #[must_use]
+    pub fn cards(&self) -> &[Card] {
+        &self.cards
+    }
+
+    /// Cards written for a part, without the generic ones.
+    pub fn parts(&self) -> impl Iterator<Item = &Card> {
+        self.cards.iter().filter(|card| !card.is_generic())
+    }
+
+    /// EEPROM cards written for a part.
+    pub fn eeproms(&self) -> impl Iterator<Item = &Card> {
+        self.parts().filter(|card| card.kind == Kind::Eeprom)
+    }
+
+    /// The card with this identifier or order code, upper or lower case.
+    #[must_use]
+    pub fn find(&self, name: &str) -> Option<&Card> {
+        let wanted = name.to_lowercase();
+        self.cards.iter().find(|card| card.id == wanted || card.name.to_lowercase() == wanted)
+    }
+
+    /// Identifiers that resemble `name`, nearest first.
+    #[must_use]
+    pub fn near(&self, name: &str) -> Vec<&str> {
+        let wanted = name.to_lowercase();
+        let mut near: Vec<(usize, &str)> = self
+            .cards
+            .iter()
+            .map(|card| (strsim::levenshtein(&wanted, &card.id), card.id.as_str()))
+            .filter(|(distance, id)| *distance <= 3 || id.contains(&wanted))
+            .collect();
+        near.sort_unstable();
+        near.into_iter().take(4).map(|(_, id)| id).collect()
+    }
+}

@@ -1,0 +1,223 @@
+//! The commands of the program, one file each, and what they have in common.
+
+pub mod bridge;
+pub mod budget;
+pub mod completions;
+pub mod dump;
+pub mod generate;
+pub mod hazards;
+pub mod image;
+pub mod inspect;
+pub mod invent;
+pub mod layout;
+pub mod manual;
+pub mod marking;
+pub mod merge;
+pub mod model;
+pub mod parts;
+pub mod program;
+pub mod schema;
+pub mod show;
+pub mod socket;
+pub mod swap;
+pub mod values;
+pub mod verify;
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::output::{Answer, Reader, plain};
+use pagewise_base::fault::{Fault, Faults};
+use pagewise_part::card::{Card, Catalogue};
+
+/// Swap a serial I2C EEPROM and keep the board working.
+#[derive(Debug, Parser)]
+#[command(name = "pagewise", version, arg_required_else_help = true)]
+#[command(after_help = "Exit code: 0 usable, 1 the verdict or a hazard is against you, 2 the input was bad.")]
+pub struct Program {
+    /// Options of every command.
+    #[command(flatten)]
+    pub options: Options,
+    /// The command.
+    #[command(subcommand)]
+    pub verb: Verb,
+}
+
+/// Options of every command.
+#[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Options of every command")]
+pub struct Options {
+    /// Add your own cards: every *.toml file of this directory.
+    #[arg(long, value_name = "DIR", global = true)]
+    pub cards: Option<PathBuf>,
+    /// Print one JSON document instead of text.
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// When to use colours; auto: on a terminal, unless NO_COLOR is set.
+    #[arg(long, value_name = "WHEN", value_enum, default_value_t = Color::Auto, global = true, hide_possible_values = true)]
+    #[arg(help = "When to use colours: auto (on a terminal, unless NO_COLOR is set), always, never")]
+    pub color: Color,
+}
+
+/// When to use colours.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Color {
+    /// On a terminal, unless NO_COLOR is set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+impl From<Color> for anstream::ColorChoice {
+    fn from(color: Color) -> Self {
+        match color {
+            Color::Auto => Self::Auto,
+            Color::Always => Self::Always,
+            Color::Never => Self::Never,
+        }
+    }
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// List parts, all or those that match.
+    Parts(parts::Parts),
+    /// Show one part: every value with its source, and its address on the wire.
+    Show(show::Show),
+    /// Generate a configuration or a whole driver for parts.
+    Generate(generate::Generate),
+    /// Judge candidate parts for boards, with evidence from simulation.
+    Swap(swap::Swap),
+    /// Compute pull-ups, bus timing, times and wear of a part on a board.
+    Budget(budget::BudgetCommand),
+    /// Read markings and order codes: family, density, matching cards, and how sure that is.
+    Marking(marking::Marking),
+    /// Put the results of all shards of a fleet together.
+    Merge(merge::Merge),
+    /// Write a fleet of invented boards, for demonstrations and benches.
+    Invent(invent::Invent),
+    /// List the ways to lose data, and run them failing.
+    Hazards(hazards::Hazards),
+    /// Program parts: look, back up, write what differs, verify, record.
+    Program(program::Program),
+    /// Compare a part with an image.
+    Verify(verify::Verify),
+    /// Read a whole part into a file.
+    Dump(dump::Dump),
+    /// Write the simulated chip of a part as a model file.
+    Model(model::Model),
+    /// Show where the regions of a layout lie in a part.
+    Layout(layout::Layout),
+    /// Build the images of a layout, one per unit.
+    Image(image::Image),
+    /// Tell what a dump holds.
+    Inspect(inspect::Inspect),
+    /// Run a Linux program on a simulated bus.
+    Bridge(bridge::Bridge),
+    /// Write the JSON Schema of a kind of file.
+    Schema(schema::Schema),
+    /// Print the completion script of a shell.
+    Completions(completions::Completions),
+    /// Write the manual pages.
+    Manual(manual::Manual),
+}
+
+impl Verb {
+    /// The word that calls it.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Parts(_) => "parts",
+            Self::Show(_) => "show",
+            Self::Generate(_) => "generate",
+            Self::Swap(_) => "swap",
+            Self::Budget(_) => "budget",
+            Self::Marking(_) => "marking",
+            Self::Merge(_) => "merge",
+            Self::Invent(_) => "invent",
+            Self::Hazards(_) => "hazards",
+            Self::Program(_) => "program",
+            Self::Verify(_) => "verify",
+            Self::Dump(_) => "dump",
+            Self::Model(_) => "model",
+            Self::Layout(_) => "layout",
+            Self::Image(_) => "image",
+            Self::Inspect(_) => "inspect",
+            Self::Bridge(_) => "bridge",
+            Self::Schema(_) => "schema",
+            Self::Completions(_) => "completions",
+            Self::Manual(_) => "manual",
+        }
+    }
+}
+
+impl Program {
+    /// Runs the command.
+    ///
+    /// # Errors
+    /// Everything that is wrong with its input; nothing was written then.
+    pub fn run(&self) -> Result<Answer, Faults> {
+        match &self.verb {
+            Verb::Parts(parts) => parts.run(&self.options),
+            Verb::Show(show) => show.run(&self.options),
+            Verb::Generate(generate) => generate.run(&self.options),
+            Verb::Swap(swap) => swap.run(&self.options),
+            Verb::Budget(budget) => budget.run(&self.options),
+            Verb::Marking(marking) => marking.run(&self.options),
+            Verb::Merge(merge) => merge.run(&self.options),
+            Verb::Invent(invent) => invent.run(&self.options),
+            Verb::Hazards(hazards) => hazards.run(&self.options),
+            Verb::Program(program) => program.run(&self.options),
+            Verb::Verify(verify) => verify.run(&self.options),
+            Verb::Dump(dump) => dump.run(&self.options),
+            Verb::Model(model) => model.run(&self.options),
+            Verb::Layout(layout) => layout.run(&self.options),
+            Verb::Image(image) => image.run(&self.options),
+            Verb::Inspect(inspect) => inspect.run(&self.options),
+            Verb::Bridge(bridge) => bridge.run(&self.options),
+            Verb::Schema(schema) => schema.run(&self.options),
+            Verb::Completions(completions) => completions.run(&self.options),
+            Verb::Manual(manual) => manual.run(&self.options),
+        }
+    }
+}
+
+impl Options {
+    /// Whom answers are for.
+    #[must_use]
+    pub const fn reader(&self) -> Reader {
+        if self.json { Reader::Program } else { Reader::Person }
+    }
+
+    /// The embedded cards and the user's own.
+    ///
+    /// # Errors
+    /// Everything that is wrong with the user's cards.
+    pub fn catalogue(&self) -> Result<Catalogue, Faults> {
+        match &self.cards {
+            Some(directory) => Catalogue::with_directory(directory),
+            None => Catalogue::embedded(),
+        }
+    }
+}
+
+/// The card that a user named.
+///
+/// # Errors
+/// No card has this identifier or order code; the message names those that resemble it.
+pub fn find<'c>(catalogue: &'c Catalogue, part: &str) -> Result<&'c Card, Faults> {
+    catalogue.find(part).ok_or_else(|| {
+        let near = catalogue.near(part);
+        let remedy = if near.is_empty() {
+            "`pagewise parts` lists all cards, `--cards DIR` adds your own".to_owned()
+        } else {
+            format!("near: {}", near.join(", "))
+        };
+        let reason = "no card has this identifier or order code";
+        Fault::of_file(&format!("`{}`", plain(part)), reason, remedy).into()
+    })
+}

@@ -1,0 +1,238 @@
+//! `pagewise hazards`: lists the ways to lose data, and runs them.
+
+use serde::Serialize;
+
+use super::Options;
+use crate::output::{Align, Answer, Exit, Tone, paint, plain, table, wrapped};
+use pagewise_base::fault::{Fault, Faults};
+use pagewise_judge::hazard::{self, Demonstration, Row, Side};
+
+/// Transfers shown of each run.
+const SHOWN_TRANSFERS: usize = 6;
+/// Columns of a transfer.
+const SHOWN_COLUMNS: usize = 72;
+/// Rows of a memory picture, incidents and losses shown.
+const SHOWN_ROWS: usize = 6;
+
+/// List the ways to lose data, or run them: a naive program that loses bytes, and the safe way.
+#[derive(Debug, clap::Args)]
+pub struct Hazards {
+    /// Run these; without a name, list all.
+    #[arg(value_name = "NAME", conflicts_with = "all")]
+    pub names: Vec<String>,
+    /// Run all of them.
+    #[arg(long)]
+    pub all: bool,
+}
+
+#[derive(Serialize)]
+struct List {
+    hazards: Vec<Entry>,
+}
+
+#[derive(Serialize)]
+struct Entry {
+    name: &'static str,
+    hazard: &'static str,
+    title: &'static str,
+}
+
+#[derive(Serialize)]
+struct Runs {
+    runs: Vec<Run>,
+}
+
+#[derive(Serialize)]
+struct Run {
+    #[serde(flatten)]
+    entry: Entry,
+    story: &'static str,
+    in_a_swap: &'static str,
+    safe_way: &'static str,
+    rules: &'static [&'static str],
+    from_outside: bool,
+    listing: &'static str,
+    naive: Side,
+    safe: Side,
+}
+
+impl Hazards {
+    /// Runs the command.
+    ///
+    /// # Errors
+    /// A name that is no hazard's, with names that resemble it.
+    pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        let chosen = self.chosen()?;
+        if chosen.is_empty() {
+            let body = List { hazards: hazard::all().iter().map(entry).collect() };
+            return Ok(Answer::new(options.reader(), "hazards", Exit::Usable, &body, list));
+        }
+        let body = Runs { runs: chosen.into_iter().map(run).collect() };
+        let bit = body.runs.iter().any(|run| run.naive.bytes_lost > 0);
+        let exit = if bit { Exit::Against } else { Exit::Usable };
+        let text = || body.runs.iter().map(text).collect::<Vec<_>>().join("\n");
+        Ok(Answer::new(options.reader(), "hazards", exit, &body, text))
+    }
+
+    fn chosen(&self) -> Result<Vec<&'static Demonstration>, Faults> {
+        if self.all {
+            return Ok(hazard::all().iter().collect());
+        }
+        let mut faults = Vec::new();
+        let mut chosen = Vec::new();
+        for name in &self.names {
+            match hazard::find(name) {
+                Some(demonstration) => chosen.push(demonstration),
+                None => faults.push(unknown(name)),
+            }
+        }
+        Faults(faults).or_ok(chosen)
+    }
+}
+
+fn unknown(name: &str) -> Fault {
+    let near = hazard::near(name);
+    let remedy =
+        if near.is_empty() { "`pagewise hazards` lists all".to_owned() } else { format!("near: {}", near.join(", ")) };
+    Fault::of_file(&format!("`{}`", plain(name)), "no hazard has this name", remedy)
+}
+
+fn entry(demonstration: &Demonstration) -> Entry {
+    let Demonstration { name, hazard, title, .. } = demonstration;
+    Entry { name, hazard: hazard.name(), title }
+}
+
+fn run(demonstration: &Demonstration) -> Run {
+    let outcome = demonstration.run();
+    Run {
+        entry: entry(demonstration),
+        story: demonstration.story,
+        in_a_swap: demonstration.in_a_swap,
+        safe_way: demonstration.safe_way,
+        rules: demonstration.rules,
+        from_outside: demonstration.from_outside,
+        listing: demonstration.listing(),
+        naive: outcome.naive,
+        safe: outcome.safe,
+    }
+}
+
+fn list() -> String {
+    let rows = hazard::all().iter().map(|one| vec![paint(Tone::Strong, one.name), one.title.to_owned()]);
+    let mut lines = table(&[("name", Align::Left), ("what happens", Align::Left)], rows.collect());
+    lines.push(String::new());
+    lines.push("`pagewise hazards NAME` runs one, `--all` runs all; each loses bytes on purpose.".into());
+    lines.join("\n")
+}
+
+fn text(run: &Run) -> String {
+    let mut lines = vec![paint(Tone::Heading, run.entry.name), wrapped(run.entry.title, "", ""), String::new()];
+    lines.push(wrapped(run.story, "", ""));
+    lines.push(wrapped(run.in_a_swap, "In a swap: ", "  "));
+    lines.push(format!("Rules: {}", run.rules.join(", ")));
+    lines.push(String::new());
+    lines.push(paint(Tone::Faint, "The naive program"));
+    lines.extend(run.listing.lines().map(|line| format!("  {line}")));
+    lines.push(String::new());
+    lines.extend(side("Naive", &run.naive, true));
+    lines.push(String::new());
+    lines.push(wrapped(run.safe_way, "Safe way: ", "  "));
+    lines.extend(side("Safe", &run.safe, false));
+    lines.join("\n") + "\n"
+}
+
+fn side(who: &str, side: &Side, whole: bool) -> Vec<String> {
+    let tone = if side.bytes_lost > 0 { Tone::Bad } else { Tone::Good };
+    let verdict = paint(tone, format!("{} bytes lost", side.bytes_lost));
+    let mut lines = vec![format!("{who} run on {}: {verdict}", side.part), wrapped(&side.said, "  it said: ", "    ")];
+    let named: Vec<&str> = side.hazards.iter().map(|hazard| hazard.name()).collect();
+    let named = if named.is_empty() { "nothing".to_owned() } else { named.join(", ") };
+    lines.push(format!("  detectors named: {}", paint(Tone::Strong, named)));
+    lines.extend(shown(&side.incidents, |incident| wrapped(incident, "    ", "      ")));
+    if !side.explanation.is_empty() {
+        lines.push("  where the bytes went".into());
+        lines.extend(shown(&side.explanation, |loss| wrapped(loss, "    ", "      ")));
+    }
+    if whole {
+        lines.push("  on the bus (+ acknowledged, - not)".into());
+        lines.extend(transfers(&side.transfers));
+    }
+    for row in side.picture.iter().take(SHOWN_ROWS) {
+        lines.extend(picture(row));
+    }
+    more(&mut lines, side.picture.len());
+    lines
+}
+
+fn shown(texts: &[String], line: impl Fn(&String) -> String) -> Vec<String> {
+    let mut lines: Vec<String> = texts.iter().take(SHOWN_ROWS).map(line).collect();
+    more(&mut lines, texts.len());
+    lines
+}
+
+fn more(lines: &mut Vec<String>, all: usize) {
+    if all > SHOWN_ROWS {
+        lines.push(format!("    and {} more", all - SHOWN_ROWS));
+    }
+}
+
+fn transfers(text: &str) -> Vec<String> {
+    let all: Vec<&str> = text.lines().collect();
+    let mut lines: Vec<String> =
+        all.iter().take(SHOWN_TRANSFERS).map(|line| format!("    {}", cut(line.trim()))).collect();
+    if all.len() > SHOWN_TRANSFERS {
+        lines.push(format!("    and {} more", all.len() - SHOWN_TRANSFERS));
+    }
+    lines
+}
+
+/// The trace is ASCII.
+fn cut(line: &str) -> String {
+    if line.len() <= SHOWN_COLUMNS {
+        return line.to_owned();
+    }
+    let (shown, rest) = line.split_at(line[..SHOWN_COLUMNS - 18].rfind(' ').unwrap_or(0));
+    let bytes = rest.matches(['+', '-']).count();
+    format!("{shown} .. {bytes} more bytes")
+}
+
+fn picture(row: &Row) -> [String; 3] {
+    let [meant, found, marks] = row.lines();
+    [format!("  {meant}"), format!("  {found}"), format!("  {}", paint(Tone::Bad, marks))]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::output::WIDTH;
+
+    #[test]
+    fn every_line_keeps_to_the_width_and_needs_no_colour() {
+        for demonstration in hazard::all() {
+            let shown = anstream::adapter::strip_str(&text(&run(demonstration))).to_string();
+            // The program is shown as it was compiled, in lines as long as the formatter leaves them.
+            for line in shown.lines().filter(|line| !demonstration.listing().contains(line.trim())) {
+                assert!(line.chars().count() <= WIDTH, "{}: {line}", demonstration.name);
+            }
+            assert!(shown.contains("^^"), "{shown}");
+        }
+        let shown = anstream::adapter::strip_str(&list()).to_string();
+        assert!(shown.lines().all(|line| line.chars().count() <= WIDTH), "{shown}");
+    }
+
+    #[test]
+    fn a_listing_is_the_program_and_nothing_else() {
+        for demonstration in hazard::all() {
+            let listing = demonstration.listing();
+            assert!(listing.starts_with("fn program<"), "{listing}");
+            assert!(listing.ends_with('}') && listing.lines().count() < 20, "{listing}");
+        }
+    }
+
+    #[test]
+    fn transfers_are_cut_with_the_number_of_bytes_left_out() {
+        let long = "0.000 us  S 50W+".to_owned() + &" AA+".repeat(30);
+        assert!(cut(&long).len() <= SHOWN_COLUMNS, "{}", cut(&long));
+        assert_eq!(cut("0.000 us  S 50W- P"), "0.000 us  S 50W- P");
+    }
+}

@@ -1,0 +1,115 @@
+//! `pagewise image`: images of a layout, one per unit.
+
+mod text;
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+
+use super::{Options, find};
+use crate::output::{Answer, Exit};
+use pagewise_base::fault::{Fault, Faults};
+use pagewise_content::image::build::{self, Built, Note};
+use pagewise_content::image::folder::{self, Entry, ImageFile};
+use pagewise_content::image::{Form, formats, units};
+use pagewise_content::layout::{self, Layout, Placed};
+
+/// Build the images of a layout, one per unit, with a manifest.
+#[derive(Debug, Args)]
+pub struct Image {
+    /// Layout file.
+    #[arg(value_name = "LAYOUT")]
+    pub layout: PathBuf,
+    /// Identifier or order code of a card (`pagewise parts` lists them).
+    #[arg(long, value_name = "PART")]
+    pub part: String,
+    /// Values per unit: a CSV whose first row names the columns, `unit` among them.
+    #[arg(long, value_name = "CSV")]
+    pub units: Option<PathBuf>,
+    /// Folder to write; it must be new or empty.
+    #[arg(short, long, value_name = "FOLDER")]
+    pub output: PathBuf,
+    /// Form of the images: bin (the whole part), ihex or srec (without the gaps).
+    #[arg(long, value_name = "FORM", value_enum, default_value_t = Form::Ihex, hide_possible_values = true)]
+    pub form: Form,
+    /// Replace a folder of images that was made before.
+    #[arg(long)]
+    pub overwrite: bool,
+}
+
+#[derive(Serialize)]
+struct Body<'i> {
+    layout: &'i str,
+    part: &'i str,
+    form: Form,
+    folder: String,
+    images: &'i [Entry],
+    notes: &'i [Note],
+    unused_columns: &'i [String],
+}
+
+impl Image {
+    /// Runs the command.
+    ///
+    /// # Errors
+    /// An unknown part, everything that is wrong with the layout or with the units, row by row, a folder that cannot be
+    /// written; faults of the user's cards. Nothing is written then.
+    pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        let catalogue = options.catalogue()?;
+        let card = find(&catalogue, &self.part)?;
+        let layout = layout::read(&self.layout)?;
+        let placed = layout.place(card)?;
+        let units = self.units.as_ref().map(|path| units::read(path, &layout)).transpose()?;
+        let geometry = card
+            .geometry([false; 3])
+            .map_err(|reason| Fault::of_file(&card.id, reason.to_string(), "correct the card"))?;
+        let images = build::build(&layout, &placed, &geometry, units.as_ref())?;
+        let mut files = Vec::new();
+        let mut manifest = Vec::new();
+        for built in &images.built {
+            let file = self.file(&layout, &placed, built)?;
+            manifest.push(entry(&layout, &placed, self.form, built, &file));
+            files.push(file);
+        }
+        folder::write(&self.output, &files, &manifest, self.overwrite)?;
+        let unused_columns = units.map(|units| units.unused_columns).unwrap_or_default();
+        let body = Body {
+            layout: &layout.file,
+            part: &card.id,
+            form: self.form,
+            folder: self.output.display().to_string(),
+            images: &manifest,
+            notes: &images.notes,
+            unused_columns: &unused_columns,
+        };
+        let told = text::Told { folder: &body.folder, images: &manifest, notes: body.notes, unused: &unused_columns };
+        Ok(Answer::new(options.reader(), "image", Exit::Usable, &body, || text::text(&layout, &placed, &told)))
+    }
+
+    fn file(&self, layout: &Layout, placed: &Placed, built: &Built) -> Result<ImageFile, Fault> {
+        let refused = |reason: &dyn std::fmt::Display| {
+            Fault::of_file(&layout.file, reason.to_string(), "take another form or a smaller part")
+        };
+        let contents = match self.form {
+            Form::Bin => built.image.flatten(placed.capacity_bytes, layout.fill).map_err(|reason| refused(&reason))?,
+            form => formats::encode(&built.image, form, layout.fill).map_err(|reason| refused(&reason))?,
+        };
+        let stem = built.unit.as_deref().unwrap_or("image");
+        Ok(ImageFile { name: format!("{stem}.{}", self.form.extension()), contents })
+    }
+}
+
+fn entry(layout: &Layout, placed: &Placed, form: Form, built: &Built, file: &ImageFile) -> Entry {
+    let digest = Sha256::digest(&file.contents);
+    Entry {
+        unit: built.unit.clone(),
+        file: file.name.clone(),
+        sha256: digest.iter().map(|byte| format!("{byte:02x}")).collect(),
+        form,
+        part: placed.part.clone(),
+        layout: layout.name.clone(),
+        values: built.values.clone(),
+    }
+}

@@ -1,0 +1,78 @@
+//! `pagewise inspect`: what an existing dump holds.
+
+mod text;
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde::Serialize;
+
+use super::{Options, find};
+use crate::output::{Answer, Exit};
+use pagewise_base::fault::{Fault, Faults};
+use pagewise_content::image::{Form, formats};
+use pagewise_content::inspect::{Content, Found, Sure, Whole, look, whole};
+
+/// Largest dump that is looked at, in bytes: the largest density known, 128 Mbit.
+const LARGEST: u32 = 16_777_216;
+
+/// Tell what a dump holds: blank, records, EDID, FRU, SPD, text, or the marks of a way to lose data.
+#[derive(Debug, Args)]
+pub struct Inspect {
+    /// Dump: binary, Intel HEX or S-record.
+    #[arg(value_name = "DUMP")]
+    pub dump: PathBuf,
+    /// The part that it was read from: identifier or order code of a card.
+    #[arg(long, value_name = "PART")]
+    pub part: Option<String>,
+    /// Form of the dump, where its extension does not tell: bin, ihex, srec.
+    #[arg(long, value_name = "FORM", value_enum, hide_possible_values = true)]
+    pub form: Option<Form>,
+}
+
+#[derive(Serialize)]
+struct Body<'f> {
+    file: &'f str,
+    length: usize,
+    part: Option<&'f str>,
+    capacity_bytes: Option<u32>,
+    whole: Whole,
+    found: &'f [Found],
+}
+
+impl Inspect {
+    /// Runs the command. What a page wrap or an alias left behind counts as a hazard against the user.
+    ///
+    /// # Errors
+    /// An unknown part, a dump that cannot be read; faults of the user's cards.
+    pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        let catalogue = options.catalogue()?;
+        let card = self.part.as_ref().map(|part| find(&catalogue, part)).transpose()?;
+        let image = formats::read(&self.dump, self.form)?;
+        let file = self.dump.display().to_string();
+        let end = u32::try_from(image.end()).ok().filter(|end| *end <= LARGEST).ok_or_else(|| {
+            let reason = format!("ends at {:#x}; the largest part known has {LARGEST} bytes", image.end());
+            Fault::of_file(&file, reason, "name the dump of one part, its addresses counted from 0")
+        })?;
+        // Gaps of a dump without all bytes read as erased memory.
+        let dump = image.flatten(end, 0xFF).map_err(|reason| Fault::of_file(&file, reason.to_string(), ""))?;
+        let found = look(&dump, card);
+        let body = Body {
+            file: &file,
+            length: dump.len(),
+            part: card.map(|card| card.id.as_str()),
+            capacity_bytes: card.map(|card| card.capacity_bytes.value),
+            whole: whole(&found),
+            found: &found,
+        };
+        let exit = if found.iter().any(against) { Exit::Against } else { Exit::Usable };
+        Ok(Answer::new(options.reader(), "inspect", exit, &body, || {
+            text::text(&file, dump.len() as u32, card, body.whole, &found)
+        }))
+    }
+}
+
+/// Marks of a way to lose data.
+fn against(found: &Found) -> bool {
+    matches!(found.content, Content::PageWrap(_) | Content::Repeats { .. }) && found.sure >= Sure::Likely
+}

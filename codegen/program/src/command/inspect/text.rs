@@ -1,0 +1,127 @@
+//! What a dump holds, for people.
+
+use crate::output::{Tone, paint, plain, wrapped};
+use pagewise_content::inspect::edid::Edid;
+use pagewise_content::inspect::fru::{Area, Fru};
+use pagewise_content::inspect::record::Slot;
+use pagewise_content::inspect::spd::{Memory, Spd};
+use pagewise_content::inspect::wrap::Wrap;
+use pagewise_content::inspect::{Content, Found, Sure, Whole};
+use pagewise_part::card::{Card, density};
+
+/// Characters of a text that are shown.
+const SHOWN: usize = 60;
+/// Stretches of unknown bytes and blanks that are shown one by one.
+const MANY: usize = 40;
+
+/// The dump as a whole, then each finding with what it rests on.
+pub(super) fn text(file: &str, length: u32, card: Option<&Card>, whole: Whole, found: &[Found]) -> String {
+    let size = if length.is_power_of_two() && length >= 16 { density(length) } else { format!("{length} bytes") };
+    let (tone, word) = match whole {
+        Whole::Empty => (Tone::Caution, "holds no byte"),
+        Whole::Blank => (Tone::Good, "blank"),
+        Whole::Ours => (Tone::Good, "records of the driver"),
+        Whole::Foreign => (Tone::Caution, "foreign contents"),
+    };
+    let mut text = format!("{}  {size}  {}\n", paint(Tone::Strong, plain(file)), paint(tone, word));
+    if let Some(card) = card.filter(|card| card.capacity_bytes.value != length) {
+        let line = format!("{} holds {}, the dump {length} bytes", plain(&card.id), card.density());
+        text += &format!("{}\n", wrapped(&line, &paint(Tone::Caution, "  note "), "       "));
+    }
+    for finding in found.iter().take(MANY) {
+        let sure = match finding.sure {
+            Sure::Certain => paint(Tone::Good, "certain "),
+            Sure::Likely => paint(Tone::Caution, "likely  "),
+            Sure::Possible => paint(Tone::Caution, "possible"),
+        };
+        let place = format!("{:#06x}..{:#06x}", finding.offset, finding.offset + finding.length);
+        text += &format!("\n  {place}  {sure}  {}\n", head(finding));
+        for line in std::iter::once(finding.because.clone()).chain(details(&finding.content)) {
+            text += &format!("{}\n", paint(Tone::Faint, wrapped(&plain(&line), "    ", "      ")));
+        }
+    }
+    if found.len() > MANY {
+        text += &format!("\n  and {} more; --json tells all\n", found.len() - MANY);
+    }
+    text
+}
+
+/// What was found, in one line.
+fn head(found: &Found) -> String {
+    let strong = |word: &str| paint(Tone::Strong, word);
+    match &found.content {
+        Content::Blank { byte: 0xFF } => "blank, erased".into(),
+        Content::Blank { .. } => "blank, zero".into(),
+        Content::Record(slot) => record(slot),
+        Content::DamagedRecord { id } => format!("{} {id}, a slot that is not intact", strong("record")),
+        Content::Edid(edid) => display(edid),
+        Content::Fru(fru) => format!("{} with {}", strong("IPMI FRU"), areas(fru)),
+        Content::Spd(spd) => module(spd),
+        Content::Text { text } => format!("{} `{}`", strong("text"), short(text)),
+        Content::Repeats { period, copies } => {
+            let word = if found.sure >= Sure::Likely { "capacity-alias" } else { "repeats itself" };
+            format!("{}: {period} bytes, {copies} times", paint(Tone::Bad, word))
+        }
+        Content::PageWrap(wrap) => {
+            let what = match wrap {
+                Wrap::BlankPages { page_bytes, written_bytes, .. } => {
+                    format!("writes of {written_bytes} bytes into pages of {page_bytes}")
+                }
+                Wrap::SplitText { page_bytes, .. } => format!("a text wrapped in its page of {page_bytes} bytes"),
+            };
+            format!("{}: {what}", paint(Tone::Bad, "page-wrap"))
+        }
+        Content::Other => "bytes of no known format".into(),
+    }
+}
+
+fn record(slot: &Slot) -> String {
+    let newest = if slot.newest { "newest slot" } else { "older slot" };
+    let count = slot.count.map_or(String::new(), |count| format!(", {count} as a counter"));
+    format!("{} {}, version {}, {newest}{count}", paint(Tone::Strong, "record"), slot.id, slot.version)
+}
+
+fn display(edid: &Edid) -> String {
+    let name = edid.name.as_ref().map_or(String::new(), |name| format!(" `{}`", short(name)));
+    let edid_word = paint(Tone::Strong, "EDID");
+    format!("{edid_word} {} of {} {:#06x}{name}, {}", edid.version, plain(&edid.manufacturer), edid.product, edid.year)
+}
+
+fn module(spd: &Spd) -> String {
+    let word = match spd.memory {
+        Memory::Ddr => "DDR",
+        Memory::Ddr2 => "DDR2",
+        Memory::Ddr3 => "DDR3",
+        Memory::Ddr4 => "DDR4",
+    };
+    format!("{} of a {word} module", paint(Tone::Strong, "SPD"))
+}
+
+fn areas(fru: &Fru) -> String {
+    let mut names: Vec<&str> = fru.areas.iter().map(|area| area.name).collect();
+    names.extend(fru.internal_use_offset.map(|_| "internal use"));
+    names.extend(fru.multirecord_offset.map(|_| "multirecord"));
+    if names.is_empty() { "no area".into() } else { format!("areas {}", names.join(", ")) }
+}
+
+/// What a format says beside the head line.
+fn details(content: &Content) -> Vec<String> {
+    match content {
+        Content::Fru(fru) => fru.areas.iter().flat_map(area).collect(),
+        Content::Edid(edid) => edid.serial.iter().map(|serial| format!("serial {}", short(serial))).collect(),
+        Content::PageWrap(_) => {
+            vec!["read the part again with its own page and address width before you trust what it holds".into()]
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn area(area: &Area) -> Vec<String> {
+    let fields = area.fields.iter().map(|field| format!("{} {}: {}", area.name, field.name, short(&field.value)));
+    fields.collect()
+}
+
+fn short(text: &str) -> String {
+    let text = plain(text);
+    if text.chars().count() <= SHOWN { text } else { text.chars().take(SHOWN).chain(['…']).collect() }
+}

@@ -1,0 +1,75 @@
+//! `pagewise manual`: manual pages, one for the program and one for each command.
+
+use std::path::PathBuf;
+
+use clap::{Args, CommandFactory};
+use serde::Serialize;
+
+use super::{Options, Program};
+use crate::output::{Answer, Exit, plain};
+use pagewise_base::disk::{self, Written};
+use pagewise_base::fault::{Fault, Faults};
+
+/// Write the manual pages.
+#[derive(Debug, Args)]
+pub struct Manual {
+    /// Folder that they are written to.
+    #[arg(short, long, value_name = "FOLDER")]
+    pub output: PathBuf,
+}
+
+#[derive(Serialize)]
+struct Body {
+    files: Vec<FileBody>,
+}
+
+#[derive(Serialize)]
+struct FileBody {
+    file: String,
+    file_changed: bool,
+}
+
+impl Manual {
+    /// Runs the command.
+    ///
+    /// # Errors
+    /// A folder that is not there or cannot be written to.
+    pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        if !self.output.is_dir() {
+            let shown = self.output.display().to_string();
+            return Err(Fault::of_file(&shown, "is not a folder", "make it, or name another").into());
+        }
+        let pages =
+            pages().map_err(|error| Fault::of_file("manual", format!("cannot be rendered: {error}"), "report this"))?;
+        let paths: Vec<(PathBuf, Vec<u8>)> =
+            pages.into_iter().map(|(name, page)| (self.output.join(name), page)).collect();
+        let files: Vec<_> = paths.iter().map(|(path, page)| (path.as_path(), page.as_slice())).collect();
+        let written = disk::replace_all(&files)?;
+        let files = paths.iter().zip(&written);
+        let files: Vec<FileBody> = files
+            .map(|((path, _), written)| FileBody {
+                file: path.display().to_string(),
+                file_changed: *written == Written::Anew,
+            })
+            .collect();
+        let text: String = files.iter().map(|file| format!("{}\n", plain(&file.file))).collect();
+        Ok(Answer::new(options.reader(), "manual", Exit::Usable, &Body { files }, || text))
+    }
+}
+
+/// File name and text of every page.
+fn pages() -> std::io::Result<Vec<(String, Vec<u8>)>> {
+    let mut program = Program::command();
+    program.build();
+    let mut commands = vec![program.clone()];
+    commands.extend(program.get_subcommands().filter(|command| command.get_name() != "help").cloned());
+    let mut pages = Vec::new();
+    for command in commands {
+        let whole = command.get_bin_name().unwrap_or("pagewise").replace(' ', "-");
+        let man = clap_mangen::Man::new(command);
+        let mut page = Vec::new();
+        man.render(&mut page)?;
+        pages.push((format!("{whole}.1"), page));
+    }
+    Ok(pages)
+}

@@ -1,0 +1,78 @@
+//! `pagewise merge`: the results of all shards of a fleet, put together.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde::Serialize;
+
+use super::Options;
+use super::swap::fleet_text::{self, Look};
+use crate::output::{Answer, Exit};
+use pagewise_base::draft::Draft;
+use pagewise_base::fault::Faults;
+use pagewise_judge::fleet::{BoardOutcomes, Shard, Summary, lines, merge};
+use pagewise_judge::swap::Verdict;
+
+/// Put the results of all shards of a fleet together.
+///
+/// Refuses results of different boards, cards, stock lists, options or versions, a shard that is there twice, and shards
+/// that are missing.
+#[derive(Debug, Args)]
+#[command(after_help = "Exit code 1 when a board has no candidate that is at least as good as --accept was.")]
+pub struct Merge {
+    /// Files that `pagewise swap --shard N/M --lines FILE` wrote, one of every shard.
+    #[arg(value_name = "FILE", required = true)]
+    pub files: Vec<PathBuf>,
+    /// Write the whole as JSON Lines, the same as those of an undivided run.
+    #[arg(long, value_name = "FILE")]
+    pub lines: Option<PathBuf>,
+    /// Show all candidates, and the ranking of every board.
+    #[arg(long)]
+    pub full: bool,
+}
+
+#[derive(Serialize)]
+struct Body<'a> {
+    accept: Verdict,
+    usable: bool,
+    digest: &'a str,
+    shards: usize,
+    fleet: &'a Summary,
+    results: &'a [BoardOutcomes],
+}
+
+impl Merge {
+    /// Runs the command.
+    ///
+    /// # Errors
+    /// What is wrong with any file, why they do not belong together, or a file that cannot be written.
+    pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        let merged = merge::read(&self.files)?;
+        if let Some(path) = &self.lines {
+            let mut draft = Draft::begin(path)?;
+            draft.write(&lines::line(&merged.header))?;
+            for board in &merged.boards {
+                draft.write(&lines::line(board))?;
+            }
+            draft.keep()?;
+        }
+        let accept = merged.header.accept;
+        let summary = Summary::of(&merged.boards, accept);
+        let usable = summary.usable();
+        let body = Body {
+            accept,
+            usable,
+            digest: &merged.header.digest,
+            shards: merged.shards,
+            fleet: &summary,
+            results: &merged.boards,
+        };
+        let exit = if usable { Exit::Usable } else { Exit::Against };
+        Ok(Answer::new(options.reader(), "merge", exit, &body, || {
+            let currency = merged.header.currency.as_str();
+            let fleet = fleet_text::render(&summary, &Look { currency, full: self.full, shard: Shard::WHOLE });
+            let boards = if self.full { fleet_text::rankings(&merged.boards, currency) } else { String::new() };
+            if boards.is_empty() { fleet } else { fleet + "\n" + &boards }
+        }))
+    }
+}

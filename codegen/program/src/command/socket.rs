@@ -1,0 +1,156 @@
+//! Options that say which part sits where, shared by the commands that work on one.
+
+mod part;
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::{find, values};
+use pagewise_base::fault::{Fault, Faults};
+use pagewise_line::bench::{Bench, Setup};
+use pagewise_line::lock::Lockable;
+use pagewise_line::trouble::Trouble;
+use pagewise_line::units::Unit;
+use pagewise_line::{LineBus, Socket};
+use pagewise_part::card::{Catalogue, Footprint};
+
+/// Name of the simulated bus.
+const SIMULATED: &str = "simulated";
+/// The kernel's i2c-dev moves at most so many bytes in one message.
+const MESSAGE_BYTES: u32 = 8192;
+
+/// Which part sits where.
+#[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Part and bus")]
+pub struct SocketOptions {
+    /// Card of the part: identifier or order code (`pagewise parts` lists them). May be left out where a manifest of
+    /// images names it.
+    #[arg(long, value_name = "PART")]
+    pub part: Option<String>,
+    /// Package by its footprint, where its address pins differ: soic-8, sot-23-5, ...
+    #[arg(long, value_name = "FOOTPRINT", value_parser = values::footprint)]
+    pub package: Option<Footprint>,
+    /// Levels of the address pins: a0=gnd,a1=vcc,a2=open; pins not named are tied to gnd.
+    #[arg(long, value_name = "PINS", value_parser = values::straps)]
+    pub straps: Option<values::Straps>,
+    /// The bus: simulated, or a device of Linux such as /dev/i2c-1.
+    #[arg(long, value_name = "BUS", default_value = SIMULATED)]
+    pub bus: String,
+    /// Most bytes that the adapter moves in one transfer, header included.
+    #[arg(long, value_name = "BYTES", default_value_t = MESSAGE_BYTES, value_parser = clap::value_parser!(u32).range(5..=65_535))]
+    pub max_transfer: u32,
+    /// The adapter reports a missing ACK with an error of its own: count that as one.
+    #[arg(long)]
+    pub other_is_nack: bool,
+    /// File that keeps the simulated chip's memory between commands (default: erased, not kept).
+    #[arg(long, value_name = "FILE")]
+    pub memory: Option<PathBuf>,
+    /// Supply of the simulated bus in volts (default: 3.3, or the nearest at which the part writes).
+    #[arg(long, value_name = "VOLTS", value_parser = values::millivolts)]
+    pub supply: Option<u32>,
+    /// SCL rate of the simulated bus in kHz (default: 100, or what the part can do).
+    #[arg(long, value_name = "KHZ", value_parser = clap::value_parser!(u32).range(1..=5000))]
+    pub scl_khz: Option<u32>,
+    /// Trouble on the simulated bus; may be repeated: fitted=PART, wp, other=ADDRESS, nack=BYTE, lost-write=N,
+    /// endless-write=N, cut=N, unplugged=N, stuck=OFFSET, busy, real-time.
+    #[arg(long = "trouble", value_name = "TROUBLE")]
+    pub troubles: Vec<Trouble>,
+}
+
+impl SocketOptions {
+    /// The socket that these options describe, for the part named or else the one that the images were made for.
+    ///
+    /// # Errors
+    /// An unknown part, none, or another one than the images were made for; straps that it does not work with; a part
+    /// that this driver cannot address.
+    pub fn socket(&self, catalogue: &Catalogue, units: &[Unit]) -> Result<Socket, Faults> {
+        let card = part::of(self.part.as_deref(), units, catalogue)?;
+        let card = self.package.map_or_else(|| card.clone(), |footprint| card.in_footprint(footprint));
+        let pins = values::pin_levels(&card, self.straps.unwrap_or_default())?;
+        let geometry = card
+            .geometry(pins)
+            .map_err(|reason| Fault::of_file(&card.id, reason.to_string(), "this part cannot be programmed here"))?;
+        Ok(Socket {
+            card,
+            pins,
+            geometry,
+            max_transfer_bytes: self.max_transfer as usize,
+            other_is_nack: self.other_is_nack,
+            scan: true,
+        })
+    }
+
+    /// Whether a simulated chip sits there.
+    #[must_use]
+    pub fn is_simulated(&self) -> bool {
+        self.bus == SIMULATED
+    }
+
+    /// Opens the bus; nothing is sent. `memory` is the file of the simulated chip's memory.
+    ///
+    /// # Errors
+    /// A bus that cannot be opened, options that it does not have, a memory file that does not fit.
+    pub fn open(&self, catalogue: &Catalogue, socket: &Socket, memory: Option<&Path>) -> Result<LineBus, Faults> {
+        if !self.is_simulated() {
+            return self.open_device();
+        }
+        let fitted = self.troubles.iter().rev().find_map(|trouble| match trouble {
+            Trouble::Fitted(part) => Some(part),
+            _ => None,
+        });
+        let card = match fitted {
+            Some(part) => find(catalogue, part)?,
+            None => &socket.card,
+        };
+        let (least, most) = (card.write_min_mv.value, card.max_mv.value);
+        let supply_mv = self.supply.unwrap_or_else(|| 3300.clamp(least.min(most), most));
+        let fastest = card.scl_khz_at(supply_mv);
+        let scl_khz = self.scl_khz.unwrap_or(if fastest == 0 { 100 } else { fastest.min(100) });
+        let lock = Lockable::of(card, socket.pins).map(|lockable| {
+            let (address, bytes) = lockable.write();
+            (lockable.index, address, bytes)
+        });
+        let setup = Setup {
+            model: card.chip_model(),
+            pins: socket.pins,
+            memory,
+            supply_mv,
+            scl_khz: scl_khz.max(card.min_scl_khz),
+            troubles: &self.troubles,
+            lock,
+        };
+        Ok(LineBus::Simulated(Box::new(Bench::new(&setup)?)))
+    }
+
+    fn open_device(&self) -> Result<LineBus, Faults> {
+        let mut faults = Faults::default();
+        let simulated = [
+            (self.memory.is_some(), "--memory"),
+            (self.supply.is_some(), "--supply"),
+            (self.scl_khz.is_some(), "--scl-khz"),
+            (!self.troubles.is_empty(), "--trouble"),
+        ];
+        for (_, option) in simulated.iter().filter(|(given, _)| *given) {
+            let reason = "means the simulated bus only";
+            faults.0.push(Fault::of_file(option, reason, format!("leave it out, or take --bus {SIMULATED}")));
+        }
+        if !self.bus.contains('/') {
+            let remedy = format!("use {SIMULATED}, or a device such as /dev/i2c-1");
+            faults.0.push(Fault::of_file("--bus", format!("there is no bus `{}`", self.bus), remedy));
+        }
+        faults.or_ok(())?;
+        self.linux()
+    }
+
+    #[cfg(target_os = "linux")]
+    fn linux(&self) -> Result<LineBus, Faults> {
+        Ok(LineBus::Linux(pagewise_line::linux::Device::open(&self.bus)?))
+    }
+
+    #[cfg(not(target_os = "linux"))]
+    fn linux(&self) -> Result<LineBus, Faults> {
+        let remedy = format!("run it there, or take --bus {SIMULATED}");
+        Err(Fault::of_file("--bus", format!("`{}` needs Linux", self.bus), remedy).into())
+    }
+}

@@ -1,0 +1,187 @@
+//! `pagewise swap`: boards and candidates give verdicts with evidence.
+
+mod files;
+pub(super) mod fleet_text;
+mod progress;
+mod text;
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use serde::Serialize;
+
+use super::Options;
+use crate::output::{Answer, Exit};
+use pagewise_base::draft::Draft;
+use pagewise_base::fault::Faults;
+use pagewise_judge::fleet::lines::{self, Header};
+use pagewise_judge::fleet::{self, BoardAnswer, Candidates, Job, Shard, Summary, shard};
+use pagewise_judge::stock::{self, ReadAs, Stock, Unmatched, columns};
+use pagewise_judge::swap::Verdict;
+use pagewise_part::card::Catalogue;
+use pagewise_report::Report;
+
+/// Judge candidate parts for boards, by rules and by running the firmware on the simulated chips.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Verdicts: drop-in (nothing changes), reconfigure (a firmware or image setting changes), rework \
+                        (the board changes), reject (cannot serve). Exit code 1 when a board has no candidate that is \
+                        at least as good as --accept."
+)]
+pub struct Swap {
+    /// Board files, or folders of them, with the folders below.
+    #[arg(value_name = "BOARD", required = true)]
+    pub boards: Vec<PathBuf>,
+    /// Candidate part; may be repeated. Default: the candidates that a board file names, or every part.
+    #[arg(long = "to", value_name = "PART")]
+    pub candidates: Vec<String>,
+    /// Judge every part of the catalogue, whatever the board files name.
+    #[arg(long, conflicts_with = "candidates")]
+    pub all: bool,
+    /// The worst verdict that counts as usable for the exit code.
+    #[arg(long, value_name = "VERDICT", value_parser = verdict, default_value = "reconfigure")]
+    pub accept: Verdict,
+    /// Show every finding of every candidate; of more than 20 boards, the ranking of every board.
+    #[arg(long)]
+    pub full: bool,
+    /// Your stock list (CSV). Its parts are the candidates, unless --to or --all says otherwise.
+    #[arg(long, value_name = "FILE")]
+    pub stock: Option<PathBuf>,
+    /// Which column of the stock list is which, as a TOML file.
+    #[arg(long, value_name = "FILE", requires = "stock")]
+    pub columns: Option<PathBuf>,
+    /// Judge one share of the boards, such as 2/8; `pagewise merge` puts the shares together.
+    #[arg(long, value_name = "N/M", default_value_t = Shard::WHOLE, hide_default_value = true)]
+    pub shard: Shard,
+    /// Write the results as JSON Lines, one board a line.
+    #[arg(long, value_name = "FILE")]
+    pub lines: Option<PathBuf>,
+    /// Reports to write besides.
+    #[command(flatten)]
+    pub files: files::Files,
+}
+
+fn verdict(word: &str) -> Result<Verdict, String> {
+    Verdict::ALL
+        .into_iter()
+        .find(|verdict| verdict.word() == word)
+        .ok_or_else(|| "use drop-in, reconfigure, rework or reject".to_owned())
+}
+
+#[derive(Serialize)]
+struct Body<'a> {
+    accept: Verdict,
+    usable: bool,
+    shard: Shard,
+    stock: Option<StockBody<'a>>,
+    fleet: &'a Summary,
+    boards: &'a [BoardAnswer],
+}
+
+/// What is said of a stock list besides its offers.
+#[derive(Serialize)]
+struct StockBody<'a> {
+    file: &'a str,
+    currency: &'a str,
+    without_card: &'a [Unmatched],
+    read_as: &'a [ReadAs],
+}
+
+impl Swap {
+    /// Runs the command.
+    ///
+    /// # Errors
+    /// Everything that is wrong with cards, board files, stock list and part names; files that cannot be written.
+    pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        let catalogue = options.catalogue()?;
+        let (stock, jobs) = self.jobs(&catalogue)?;
+        let currency = stock.as_ref().map_or("", |stock| stock.currency.as_str());
+        self.files.check(self.lines.as_deref())?;
+        let mut lines = match &self.lines {
+            Some(path) => {
+                let digest = shard::digest(&jobs, &catalogue, stock.as_ref(), self.accept);
+                let header = Header::new(digest, self.shard, jobs.len(), self.accept, currency);
+                let mut draft = Draft::begin(path)?;
+                draft.write(&lines::line(&header))?;
+                Some(draft)
+            }
+            None => None,
+        };
+        let jobs: Vec<Job<'_>> = jobs.into_iter().filter(|job| self.shard.holds(job.place)).collect();
+        let pages = text::Pages { catalogue: &catalogue, currency, boards: jobs.len(), full: self.full };
+        let (mut outcomes, mut answers, mut text, mut failed) = (Vec::new(), Vec::new(), String::new(), None);
+        // What nobody will print is let go at once: a fleet's judgements fill a disk.
+        let keeps = options.json || self.files.any();
+        let bar = progress::bar(&jobs, options.json);
+        fleet::judge_each(jobs, stock.as_ref(), &|| bar.inc(1), |outcome, answer| {
+            if let Some(draft) = &mut lines
+                && failed.is_none()
+            {
+                failed = draft.write(&lines::line(&outcome)).err();
+            }
+            if !options.json {
+                text += &pages.board(&answer);
+            }
+            outcomes.push(outcome);
+            if keeps {
+                answers.push(answer);
+            }
+        });
+        bar.finish_and_clear();
+        if let Some(fault) = failed {
+            return Err(fault.into());
+        }
+        let summary = Summary::of(&outcomes, self.accept);
+        let (accept, full) = (self.accept, self.full);
+        self.files.write(&Report { answers: &answers, catalogue: &catalogue, accept, full, currency }, lines)?;
+        let usable = summary.usable();
+        let exit = if usable { Exit::Usable } else { Exit::Against };
+        let body = Body {
+            accept: self.accept,
+            usable,
+            shard: self.shard,
+            stock: stock.as_ref().map(|stock| StockBody {
+                file: &stock.file,
+                currency: &stock.currency,
+                without_card: &stock.unmatched,
+                read_as: &stock.read_as,
+            }),
+            fleet: &summary,
+            boards: &answers,
+        };
+        Ok(Answer::new(options.reader(), "swap", exit, &body, || {
+            let unmatched = stock.as_ref().map_or_else(String::new, fleet_text::rows);
+            let look = fleet_text::Look { currency, full: self.full, shard: self.shard };
+            let fleet = fleet_text::render(&summary, &look);
+            // Few boards are read through to the end, of many the summary is looked for first.
+            if summary.boards <= text::FEW { text + &unmatched + &fleet } else { fleet + "\n" + &unmatched + &text }
+        }))
+    }
+
+    /// Reads stock list and boards and finds the cards, and tells everything that is wrong with any of them.
+    fn jobs<'c>(&self, catalogue: &'c Catalogue) -> Result<(Option<Stock>, Vec<Job<'c>>), Faults> {
+        let stock = self.stock.as_ref().map(|file| self.read_stock(file, catalogue)).transpose();
+        let boards = fleet::files::read(&self.boards);
+        let (stock, boards) = match (stock, boards) {
+            (Ok(stock), Ok(boards)) => (stock, boards),
+            (stock, boards) => {
+                let faults = [stock.err(), boards.err()].into_iter().flatten().flat_map(|faults| faults.0);
+                return Err(Faults(faults.collect()));
+            }
+        };
+        let candidates = match (self.all, self.candidates.as_slice(), &stock) {
+            (true, ..) => Candidates::All,
+            (false, [], None) => Candidates::OfBoard,
+            (false, [], Some(stock)) => Candidates::InStock(stock),
+            (false, names, _) => Candidates::Named(names),
+        };
+        let jobs = fleet::jobs(catalogue, boards, candidates)?;
+        Ok((stock, jobs))
+    }
+
+    fn read_stock(&self, file: &Path, catalogue: &Catalogue) -> Result<Stock, Faults> {
+        let columns = self.columns.as_ref().map(|path| columns::read(path)).transpose()?.unwrap_or_default();
+        let rows = stock::read::read(file, &columns)?;
+        Stock::of(&file.display().to_string(), &columns.currency, rows, catalogue)
+    }
+}

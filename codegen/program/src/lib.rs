@@ -1,0 +1,5 @@
+//! The program `pagewise`: commands over the crates of Pagewise, and what they share for their answers.
+
+pub mod command;
+pub mod output;
+pub mod schema;

@@ -1,0 +1,201 @@
+//! What every command shares for its answer: colour, tables, wrapped text, and the JSON envelope.
+//!
+//! A command computes one serialisable body and one text for people; [`Answer::new`] renders the one that was asked
+//! for. Text always carries its colours: the program strips them where the terminal or the user does not want them.
+//!
+//! # The JSON shape
+//!
+//! One object per run on standard output. It begins with `pagewise` (the version) and `command`; the fields of the
+//! command follow. Fields are added in later versions, none changes its meaning. Sizes are bytes, other units are in
+//! the name (`_mv`, `_us`, `scl_khz`). A value of a card is an object: `value`, `basis` (`published`, `derived`,
+//! `assumed` or `generic`) and what the basis rests on (`document`, `document`, `why`, `from`). Roles of address bits are
+//! texts in the notation of the cards. When the input is bad, `faults` stands in place of the command's fields and the
+//! exit code is 2.
+
+mod table;
+
+use std::io::{self, Write};
+
+use serde::Serialize;
+
+pub use pagewise_base::paint::{Tone, paint, plain};
+pub use table::{Align, table, wrapped};
+
+use pagewise_base::fault::Faults;
+
+/// Columns that answers for people are laid out for.
+pub const WIDTH: usize = 80;
+
+/// How a command ended, as the exit code says it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Exit {
+    /// 0: usable.
+    Usable,
+    /// 1: the verdict, or a hazard, is against you.
+    Against,
+    /// 2: the input was bad.
+    BadInput,
+    /// The exit code of a program that was run for the user.
+    Program(u8),
+}
+
+impl Exit {
+    /// The process's exit code.
+    #[must_use]
+    pub const fn code(self) -> u8 {
+        match self {
+            Self::Usable => 0,
+            Self::Against => 1,
+            Self::BadInput => 2,
+            Self::Program(code) => code,
+        }
+    }
+}
+
+/// What a command has to say: finished text for standard output, and how it ended.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Answer {
+    /// Text for people with colours, or one JSON document; ends with a line feed.
+    pub text: String,
+    /// How it ended.
+    pub exit: Exit,
+}
+
+/// Whom an answer is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reader {
+    /// A person at a terminal.
+    Person,
+    /// A program: one JSON document.
+    Program,
+}
+
+#[derive(Serialize)]
+struct Envelope<'a, T> {
+    pagewise: &'a str,
+    command: &'a str,
+    #[serde(flatten)]
+    body: &'a T,
+}
+
+#[derive(Serialize)]
+struct FaultBody<'a> {
+    file: &'a str,
+    line: usize,
+    field: &'a str,
+    reason: &'a str,
+    remedy: &'a str,
+}
+
+#[derive(Serialize)]
+struct FaultsBody<'a> {
+    faults: Vec<FaultBody<'a>>,
+}
+
+impl Answer {
+    /// The answer of `command` for its reader: `body` in the JSON envelope, or `text()`.
+    ///
+    /// `body` must serialise to a JSON object (a struct with named fields); its fields follow `pagewise` (version) and
+    /// `command` at the top level.
+    ///
+    /// # Panics
+    /// When `body` does not serialise to an object, which is a mistake in the program.
+    pub fn new<T: Serialize>(
+        reader: Reader,
+        command: &str,
+        exit: Exit,
+        body: &T,
+        text: impl FnOnce() -> String,
+    ) -> Self {
+        let mut text = match reader {
+            Reader::Person => text(),
+            Reader::Program => envelope(command, body),
+        };
+        if !text.ends_with('\n') {
+            text.push('\n');
+        }
+        Self { text, exit }
+    }
+
+    /// What a program reads on standard output when the input was bad: the faults, field by field.
+    #[must_use]
+    pub fn of_faults(command: &str, faults: &Faults) -> Self {
+        let body = FaultsBody {
+            faults: faults
+                .0
+                .iter()
+                .map(|fault| FaultBody {
+                    file: &fault.file,
+                    line: fault.line,
+                    field: &fault.field,
+                    reason: &fault.reason,
+                    remedy: &fault.remedy,
+                })
+                .collect(),
+        };
+        Self { text: envelope(command, &body) + "\n", exit: Exit::BadInput }
+    }
+}
+
+fn envelope<T: Serialize>(command: &str, body: &T) -> String {
+    let whole = Envelope { pagewise: env!("CARGO_PKG_VERSION"), command, body };
+    serde_json::to_string_pretty(&whole).expect("the body of an answer is a struct with named fields")
+}
+
+/// Writes all of `text`. A reader that has gone away (`pagewise parts | head -3`) is no error.
+///
+/// # Errors
+/// Any other failure of the stream, a full disk for example.
+pub fn write(mut stream: impl Write, text: &str) -> io::Result<()> {
+    let result = stream.write_all(text.as_bytes()).and_then(|()| stream.flush());
+    match result {
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        other => other,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pagewise_base::fault::Fault;
+
+    #[derive(Serialize)]
+    struct Body {
+        answer: u32,
+    }
+
+    #[test]
+    fn the_envelope_starts_with_version_and_command() {
+        let answer = Answer::new(Reader::Program, "parts", Exit::Usable, &Body { answer: 42 }, || unreachable!());
+        let version = env!("CARGO_PKG_VERSION");
+        let expected = format!("{{\n  \"pagewise\": \"{version}\",\n  \"command\": \"parts\",\n  \"answer\": 42\n}}\n");
+        assert_eq!(answer.text, expected);
+    }
+
+    #[test]
+    fn faults_are_told_field_by_field() {
+        let faults = Faults::from(Fault::of_file("--offset", "too far", "use less"));
+        let answer = Answer::of_faults("show", &faults);
+        let value: serde_json::Value = serde_json::from_str(&answer.text).unwrap();
+        assert_eq!(value["faults"][0]["file"], "--offset");
+        assert_eq!(value["faults"][0]["remedy"], "use less");
+        assert_eq!(answer.exit.code(), 2);
+    }
+
+    struct Gone;
+
+    impl Write for Gone {
+        fn write(&mut self, _: &[u8]) -> io::Result<usize> {
+            Err(io::ErrorKind::BrokenPipe.into())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn a_reader_that_went_away_is_no_error() {
+        assert!(write(Gone, "text").is_ok());
+    }
+}

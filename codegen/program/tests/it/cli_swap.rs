@@ -1,0 +1,142 @@
+//! `pagewise swap` with the example boards, and with input that is wrong.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use serde_json::Value;
+
+fn examples() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/boards")
+}
+
+fn swap(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_pagewise")).arg("swap").args(arguments).output().expect("the program runs")
+}
+
+fn json(arguments: &[&str]) -> Value {
+    let output = swap(&[arguments, &["--json"]].concat());
+    serde_json::from_slice(&output.stdout).expect("one JSON document")
+}
+
+/// Writes a board file made from an example with one line changed.
+fn changed(name: &str, from: &str, to: &str) -> PathBuf {
+    let text = fs::read_to_string(examples().join("flow-meter.toml")).unwrap();
+    assert!(text.contains(from), "the example has `{from}`");
+    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    fs::write(&path, text.replacen(from, to, 1)).unwrap();
+    path
+}
+
+#[test]
+fn the_example_boards_cover_every_verdict_and_at_least_ten_hazards() {
+    let output = swap(&[examples().to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(0), "every example board has a candidate that serves");
+    let answer = json(&[examples().to_str().unwrap()]);
+    let boards = answer["boards"].as_array().unwrap();
+    assert!(boards.len() >= 8, "{} boards", boards.len());
+    let (mut verdicts, mut hazards) = (Vec::new(), Vec::new());
+    for judgement in boards.iter().flat_map(|board| board["judgements"].as_array().unwrap()) {
+        assert_eq!(judgement["agree"], true, "{} on {}", judgement["candidate"], judgement["board"]);
+        let fitted = &judgement["evidence"]["old"]["serves"];
+        let broken = judgement["board"].as_str().unwrap().contains("sensor hub");
+        assert_eq!(*fitted, !broken, "the fitted part of {}", judgement["board"]);
+        verdicts.push(judgement["verdict"].as_str().unwrap().to_owned());
+        let findings = judgement["findings"].as_array().unwrap().iter();
+        hazards.extend(findings.filter_map(|finding| finding["hazard"].as_str().map(str::to_owned)));
+    }
+    for verdict in ["drop-in", "reconfigure", "rework", "reject"] {
+        assert!(verdicts.iter().any(|found| found == verdict), "no board shows {verdict}");
+    }
+    hazards.sort();
+    hazards.dedup();
+    assert!(hazards.len() >= 10, "only {hazards:?}");
+}
+
+#[test]
+fn rules_and_simulation_agree_for_every_example_board_and_every_card() {
+    let answer = json(&[examples().to_str().unwrap(), "--all"]);
+    let mut count = 0;
+    for judgement in
+        answer["boards"].as_array().unwrap().iter().flat_map(|board| board["judgements"].as_array().unwrap())
+    {
+        count += 1;
+        assert_eq!(
+            judgement["agree"],
+            true,
+            "{} as {} : rules {}, simulation {} ({})",
+            judgement["board"],
+            judgement["candidate"],
+            judgement["verdict"],
+            judgement["evidence"]["verdict"],
+            judgement["evidence"]["new"]["first_loss"]
+        );
+    }
+    assert!(count >= 8 * 90, "{count} judgements");
+}
+
+#[test]
+fn a_verdict_names_what_it_rests_on() {
+    // The sheet of this part states a typical write cycle only, and the firmware polls for at most 10 ms.
+    let board = examples().join("coin-cell-tag.toml");
+    let output = swap(&[board.to_str().unwrap(), "--to", "24fc64"]);
+    let text = String::from_utf8(output.stdout).unwrap();
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let expected = "drop-in, provided that the write cycle is at most 10 ms (not stated in the sheet read)";
+    assert!(words.contains(expected), "{text}");
+    assert_eq!(output.status.code(), Some(0));
+}
+
+#[test]
+fn the_exit_code_follows_the_verdict() {
+    let board = examples().join("valve-driver.toml");
+    let board = board.to_str().unwrap();
+    for (arguments, code) in [
+        (&[board, "--to", "at24c256c", "--accept", "drop-in"][..], 0),
+        (&[board, "--to", "24lc64"][..], 0),
+        (&[board, "--to", "24lc64", "--accept", "drop-in"][..], 1),
+        (&[board, "--to", "24lc02b"][..], 1),
+    ] {
+        assert_eq!(swap(arguments).status.code(), Some(code), "{arguments:?}");
+    }
+}
+
+#[test]
+fn bad_board_files_are_refused_with_file_line_field_and_reason() {
+    for (name, from, to, message) in [
+        ("unknown.toml", "fitted = \"24LC32A\"", "fitted = \"24LC3Z\"", "`fitted`: no card is called `24LC3Z`"),
+        ("field.toml", "scl_khz", "scl_mhz", "`bus.scl_mhz`: unknown field"),
+        ("range.toml", "supply_v = 3.3", "supply_v = 33", "`bus.supply_v`: 33 is out of range"),
+        ("word.toml", "wp = \"gnd\"", "wp = \"floating\"", "`straps.wp`: `floating` is not known"),
+        ("overlap.toml", "offset = 0x040", "offset = 0x03f", "overlaps the region `identity`"),
+        ("syntax.toml", "[bus]", "[bus", "not valid TOML"),
+        ("empty.toml", "length = 64", "length = 0", "0 is out of range"),
+    ] {
+        let path = changed(name, from, to);
+        let output = swap(&[path.to_str().unwrap()]);
+        let errors = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{name}: {errors}");
+        assert!(errors.contains(message) && errors.contains(name), "{name}: {errors}");
+        assert!(output.stdout.is_empty(), "{name}");
+    }
+}
+
+#[test]
+fn missing_files_and_unknown_parts_are_told_apart() {
+    let output = swap(&["no-such-board.toml"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("no-such-board.toml: cannot be read"));
+    let board = examples().join("flow-meter.toml");
+    let output = swap(&[board.to_str().unwrap(), "--to", "at24c32x"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("did you mean at24c32"));
+}
+
+#[test]
+fn all_faults_of_all_board_files_come_at_once() {
+    let first = changed("first.toml", "scl_khz = 400", "scl_khz = 0");
+    let second = changed("second.toml", "word_address_bytes = 2", "word_address_bytes = 9");
+    let output = swap(&[first.to_str().unwrap(), second.to_str().unwrap()]);
+    let errors = String::from_utf8(output.stderr).unwrap();
+    assert!(errors.contains("first.toml") && errors.contains("second.toml"), "{errors}");
+}

@@ -1,0 +1,34 @@
+//! The program as its users meet it, and the crates under it through their public items.
+
+mod budget_plots;
+mod cards;
+mod ci_example;
+mod cli_budget;
+mod cli_files;
+mod cli_fleet;
+mod cli_generate;
+mod cli_hazards;
+mod cli_image;
+mod cli_inspect;
+mod cli_layout;
+mod cli_line;
+mod cli_line_part;
+mod cli_line_person;
+mod cli_line_reading;
+mod cli_papers;
+mod cli_parts;
+mod cli_program;
+mod cli_report;
+mod cli_show;
+mod cli_stock;
+mod cli_support;
+mod cli_swap;
+mod fleet_cover;
+mod fleet_invent;
+mod fleet_mutated;
+mod generate_hostile;
+mod image_formats;
+mod inspect_dumps;
+mod marking;
+mod readme;
+mod schema;

@@ -1,0 +1,73 @@
+//! The README shows what the program prints: every `console` block is run and compared.
+
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+/// The blocks are run one after the other in a folder of their own that holds the examples, so that a later one finds
+/// what an earlier one wrote. `PAGEWISE_BLESS=1` writes the outputs anew.
+#[test]
+fn every_console_block_is_what_the_program_prints() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let readme = fs::read_to_string(root.join("README.md")).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    copy(&root.join("examples"), &folder.path().join("examples"));
+    let mut printed = String::new();
+    let mut parts = readme.split("```console\n");
+    printed += parts.next().unwrap();
+    let mut blocks = 0;
+    for part in parts {
+        let (block, after) = part.split_once("```").expect("a block ends");
+        let call = block.lines().next().unwrap();
+        let arguments = call.strip_prefix("$ pagewise ").expect("a block starts with a call of pagewise");
+        let output = Command::new(env!("CARGO_BIN_EXE_pagewise"))
+            .args(arguments.split_whitespace())
+            .current_dir(&folder)
+            .output()
+            .unwrap();
+        let messages = String::from_utf8(output.stderr).unwrap();
+        assert!(output.status.code() != Some(2), "`pagewise {arguments}` is refused: {messages}");
+        printed += &format!("```console\n{call}\n{}```{after}", String::from_utf8(output.stdout).unwrap());
+        blocks += 1;
+    }
+    assert!(blocks > 1, "the README shows no output");
+    if std::env::var_os("PAGEWISE_BLESS").is_some() {
+        fs::write(root.join("README.md"), &printed).unwrap();
+    } else {
+        same(&readme, &printed);
+    }
+}
+
+fn same(readme: &str, printed: &str) {
+    let changes = similar::TextDiff::from_lines(readme, printed).unified_diff().to_string();
+    assert!(changes.is_empty(), "the README shows something else than the program prints:\n{changes}");
+}
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to).unwrap();
+    for entry in fs::read_dir(from).unwrap() {
+        let path = entry.unwrap().path();
+        let target = to.join(path.file_name().unwrap());
+        if path.is_dir() {
+            // Only a build folder is large.
+            if !path.ends_with("target") {
+                copy(&path, &target);
+            }
+        } else {
+            fs::copy(&path, &target).unwrap();
+        }
+    }
+}
+
+#[test]
+fn every_command_of_the_program_stands_in_the_readme() {
+    let readme = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../README.md")).unwrap();
+    let help = Command::new(env!("CARGO_BIN_EXE_pagewise")).arg("--help").output().unwrap();
+    let help = String::from_utf8(help.stdout).unwrap();
+    let commands = help.split("Commands:\n").nth(1).unwrap().split("\n\n").next().unwrap();
+    // What stands further in is the rest of a wrapped description.
+    for line in commands.lines().filter(|line| !line.starts_with("   ")) {
+        let verb = line.split_whitespace().next().unwrap();
+        assert!(verb == "help" || readme.contains(&format!("`pagewise {verb}")), "README does not name `{verb}`");
+    }
+}

@@ -1,0 +1,73 @@
+//! One verdict in forms that leave the terminal: Markdown for a review comment, JUnit XML for a CI server, and a
+//! self-contained HTML page to send to a colleague. All are made from the same [`view`].
+//!
+//! # Examples
+//!
+//! ```
+//! use pagewise_part::card::Catalogue;
+//! use pagewise_judge::fleet::{self, Candidates};
+//! use crate::Report;
+//! use pagewise_judge::swap::Verdict;
+//!
+//! let catalogue = Catalogue::embedded()?;
+//! let folder = std::path::PathBuf::from("../../examples/boards/valve-driver.toml");
+//! let boards = fleet::files::read(&[folder]).map_err(|faults| format!("{faults:?}"))?;
+//! let jobs = fleet::jobs(&catalogue, boards, Candidates::OfBoard).map_err(|faults| format!("{faults:?}"))?;
+//! let answers = fleet::judge_all(jobs);
+//! let accept = Verdict::Reconfigure;
+//! let report = Report { answers: &answers, catalogue: &catalogue, accept, full: false, currency: "" };
+//! assert!(report.markdown().starts_with("## Swap check: 1 board"));
+//! assert!(report.junit().contains("<testsuites"));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod address;
+mod budget;
+mod changes;
+mod fewest;
+mod junit;
+mod markdown;
+mod memory_map;
+mod page;
+mod timing;
+pub mod view;
+
+use pagewise_judge::fleet::BoardAnswer;
+use pagewise_judge::swap::Verdict;
+use pagewise_part::card::Catalogue;
+
+/// What a report is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct Report<'a> {
+    /// The boards with their judgements.
+    pub answers: &'a [BoardAnswer],
+    /// The cards that they were judged with.
+    pub catalogue: &'a Catalogue,
+    /// The worst verdict that counts as usable.
+    pub accept: Verdict,
+    /// Every candidate in full, also where a board has many.
+    pub full: bool,
+    /// Currency of the stock list's prices; empty where it states none, or there is no list.
+    pub currency: &'a str,
+}
+
+impl Report<'_> {
+    /// Markdown for a review comment: a summary table, then each board.
+    #[must_use]
+    pub fn markdown(&self) -> String {
+        markdown::write(&view::Overview::of(self))
+    }
+
+    /// JUnit XML: a suite per board, a case per candidate. A verdict worse than the one accepted is a failure, a
+    /// disagreement of rules and simulation is an error.
+    #[must_use]
+    pub fn junit(&self) -> String {
+        junit::write(&view::Overview::of(self), self.accept)
+    }
+
+    /// One HTML page with everything in it: verdict first, then each board with findings, pictures and addresses.
+    #[must_use]
+    pub fn page(&self) -> String {
+        page::write(self)
+    }
+}

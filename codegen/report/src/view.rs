@@ -1,0 +1,348 @@
+//! What every form of a report says, in the order in which it says it.
+
+use serde::Serialize;
+
+use super::Report;
+use pagewise_judge::fleet::BoardAnswer;
+use pagewise_judge::stock::Offer;
+use pagewise_judge::swap::{Finding, Judgement, Run, Verdict};
+use pagewise_part::card::Catalogue;
+use pagewise_part::fact::Basis;
+
+/// Up to this many candidates a board's candidates are all shown in full.
+pub const DETAILED: usize = 3;
+
+/// A whole report.
+#[derive(Debug, Clone, Serialize)]
+pub struct Overview {
+    /// Version of the program.
+    pub version: &'static str,
+    /// The verdict on everything, in one sentence.
+    pub sentence: String,
+    /// `13 boards`.
+    pub boards_counted: String,
+    /// Judgements in all.
+    pub judgements: usize,
+    /// Judgements on which rules and simulation agree.
+    pub agree: usize,
+    /// Every board has a usable candidate.
+    pub usable: bool,
+    /// The worst verdict that counts as usable.
+    pub accept: Verdict,
+    /// The boards, in the order of the input.
+    pub boards: Vec<BoardView>,
+}
+
+/// One board.
+#[derive(Debug, Clone, Serialize)]
+pub struct BoardView {
+    /// Position in the report, from 1.
+    pub number: usize,
+    /// Name.
+    pub name: String,
+    /// File.
+    pub file: String,
+    /// Fitted part as printed.
+    pub fitted: String,
+    /// Its size both ways; empty when no card is called so.
+    pub density: String,
+    /// Bytes in use.
+    pub used: u32,
+    /// The best verdict, if there is a candidate at all.
+    pub best: Option<Verdict>,
+    /// A candidate is at least as good as what is accepted.
+    pub usable: bool,
+    /// How many candidates got each verdict, best first.
+    pub counts: [usize; 4],
+    /// A stock list offers some of the candidates.
+    pub stocked: bool,
+    /// The candidates, best first.
+    pub candidates: Vec<CandidateView>,
+}
+
+/// One candidate on one board.
+#[derive(Debug, Clone, Serialize)]
+pub struct CandidateView {
+    /// Position on the board, from 1.
+    pub number: usize,
+    /// Order code.
+    pub part: String,
+    /// Identifier of the card.
+    pub id: String,
+    /// Maker as in the published document; empty for a generic card.
+    pub maker: String,
+    /// Its size both ways.
+    pub density: String,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// What the verdict means.
+    pub meaning: &'static str,
+    /// The verdict if every assumption turns out badly, where that is worse.
+    pub worst_case: Option<Verdict>,
+    /// The verdict in words with what it rests on.
+    pub headline: String,
+    /// What changes, or what the verdict rests on, in one line; empty when nothing does.
+    pub short: String,
+    /// What the verdict takes for granted.
+    pub provided_that: Vec<String>,
+    /// Shown in full.
+    pub detailed: bool,
+    /// Findings, worst first.
+    pub findings: Vec<FindingView>,
+    /// Runs on the simulated chips.
+    pub runs: Vec<RunView>,
+    /// Rules and simulation agree.
+    pub agree: bool,
+    /// What the simulation alone says.
+    pub simulated: Verdict,
+    /// What the stock list offers of it, if it does.
+    pub offer: Option<OfferView>,
+}
+
+/// What a stock list offers of a candidate.
+#[derive(Debug, Clone, Serialize)]
+pub struct OfferView {
+    /// `900`, or `40, short` when they do not last for the board's yearly volume.
+    pub pieces: String,
+    /// `active`, `last buy` or `obsolete`.
+    pub state: &'static str,
+    /// `14 days`; empty where it is not stated.
+    pub lead_time: String,
+    /// `45.00 EUR`, or `0.30 EUR each` where the board states no yearly volume.
+    pub yearly_cost: String,
+    /// The board states its yearly volume.
+    pub yearly: bool,
+}
+
+impl OfferView {
+    fn of(offer: &Offer, currency: &str) -> Self {
+        let money = |price: pagewise_judge::stock::Price| format!("{price} {currency}").trim_end().to_owned();
+        Self {
+            pieces: format!("{}{}", offer.quantity, if offer.enough { "" } else { ", short" }),
+            state: offer.state.word(),
+            lead_time: offer.lead_time_days.map_or_else(String::new, |days| counted(days as usize, "day")),
+            yearly_cost: offer.yearly_cost.map_or_else(|| format!("{} each", money(offer.unit_price)), money),
+            yearly: offer.yearly_cost.is_some(),
+        }
+    }
+}
+
+/// One finding.
+#[derive(Debug, Clone, Serialize)]
+pub struct FindingView {
+    /// Identifier of the rule.
+    pub rule: &'static str,
+    /// `note`, a verdict, or a verdict with `?` where it rests on an assumption.
+    pub word: String,
+    /// What it asks for.
+    pub verdict: Verdict,
+    /// It rests on an assumption.
+    pub assumed: bool,
+    /// What was compared.
+    pub compared: String,
+    /// What to do.
+    pub remedy: String,
+    /// Name of the hazard; empty for none.
+    pub hazard: &'static str,
+    /// `published`, `derived`, `assumed`, `generic`.
+    pub basis: &'static str,
+    /// The document, or why the value stands in.
+    pub source: String,
+}
+
+/// One run of the firmware.
+#[derive(Debug, Clone, Serialize)]
+pub struct RunView {
+    /// Which.
+    pub what: &'static str,
+    /// Everything stored and read back.
+    pub serves: bool,
+    /// Names of the hazards.
+    pub hazards: Vec<&'static str>,
+    /// What went wrong first; empty for nothing.
+    pub loss: String,
+    /// The first failing transaction as text; empty for none.
+    pub transaction: String,
+    /// `17 page writes, 1088 bytes, 141.3 ms`.
+    pub work: String,
+}
+
+impl Overview {
+    /// The view of a report.
+    #[must_use]
+    pub fn of(report: &Report<'_>) -> Self {
+        let boards: Vec<BoardView> =
+            report.answers.iter().enumerate().map(|(at, answer)| BoardView::of(at + 1, answer, report)).collect();
+        let judgements = report.answers.iter().map(|answer| answer.judgements.len()).sum();
+        let all = report.answers.iter().flat_map(|answer| &answer.judgements);
+        Self {
+            version: env!("CARGO_PKG_VERSION"),
+            sentence: sentence(&boards, report.accept),
+            boards_counted: counted(boards.len(), "board"),
+            judgements,
+            agree: all.filter(|judgement| judgement.agree).count(),
+            usable: boards.iter().all(|board| board.usable),
+            accept: report.accept,
+            boards,
+        }
+    }
+}
+
+/// The verdict on everything, first of all.
+fn sentence(boards: &[BoardView], accept: Verdict) -> String {
+    let usable = boards.iter().filter(|board| board.usable).count();
+    let asked = match accept {
+        Verdict::DropIn => "that is a drop-in",
+        Verdict::Reconfigure => "that needs new settings at most",
+        Verdict::Rework => "that needs board work at most",
+        Verdict::Reject => "of any kind",
+    };
+    match (boards, usable) {
+        ([], _) => "No board was judged.".to_owned(),
+        ([board], _) => match board.candidates.as_slice() {
+            [] => format!("There is no candidate for {}.", board.fitted),
+            [only] => format!("{} in place of {}: {}.", only.part, board.fitted, only.headline),
+            [best, ..] if best.verdict == Verdict::Reject => {
+                format!("None of {} candidates can take the place of {}.", board.candidates.len(), board.fitted)
+            }
+            [best, ..] => format!("Best in place of {}: {}, {}.", board.fitted, best.part, best.headline),
+        },
+        (_, usable) if usable == boards.len() => {
+            format!("Each of {} boards has a candidate {asked}.", boards.len())
+        }
+        (_, usable) => format!("{usable} of {} boards have a candidate {asked}.", boards.len()),
+    }
+}
+
+impl BoardView {
+    fn of(number: usize, answer: &BoardAnswer, report: &Report<'_>) -> Self {
+        let board = &answer.board;
+        let card = report.catalogue.find(&board.fitted);
+        let judgements = &answer.judgements;
+        let detailed = |at: usize| {
+            let first = at == 0 || judgements[at - 1].verdict != judgements[at].verdict;
+            report.full || judgements.len() <= DETAILED || first
+        };
+        let candidates = judgements.iter().enumerate();
+        Self {
+            number,
+            name: board.name.clone(),
+            file: board.file.clone(),
+            fitted: card.map_or_else(|| board.fitted.clone(), |card| card.name.clone()),
+            density: card.map_or_else(String::new, pagewise_part::card::Card::density),
+            used: board.used_bytes(),
+            best: judgements.iter().map(|judgement| judgement.verdict).min(),
+            usable: judgements.iter().any(|judgement| judgement.verdict <= report.accept),
+            counts: Verdict::ALL
+                .map(|verdict| judgements.iter().filter(|judgement| judgement.verdict == verdict).count()),
+            stocked: !answer.offers.is_empty(),
+            candidates: candidates
+                .map(|(at, judgement)| {
+                    let offer = answer.offers.get(&judgement.candidate);
+                    let offer = offer.map(|offer| OfferView::of(offer, report.currency));
+                    CandidateView { offer, ..CandidateView::of(at + 1, judgement, detailed(at), report.catalogue) }
+                })
+                .collect(),
+        }
+    }
+}
+
+impl CandidateView {
+    fn of(number: usize, judgement: &Judgement, detailed: bool, catalogue: &Catalogue) -> Self {
+        let card = catalogue.find(&judgement.candidate);
+        // What a rejected part would need besides is of no use.
+        let matters = |finding: &&Finding| finding.proviso.is_none() || judgement.verdict != Verdict::Reject;
+        Self {
+            number,
+            part: card.map_or_else(|| judgement.candidate.clone(), |card| card.name.clone()),
+            id: judgement.candidate.clone(),
+            maker: card.filter(|card| !card.is_generic()).map_or_else(String::new, |card| card.maker.clone()),
+            density: card.map_or_else(String::new, pagewise_part::card::Card::density),
+            verdict: judgement.verdict,
+            meaning: judgement.verdict.meaning(),
+            worst_case: Some(judgement.worst_case).filter(|worst| *worst > judgement.verdict),
+            headline: judgement.headline(),
+            short: in_short(judgement),
+            provided_that: judgement.provided_that.clone(),
+            detailed,
+            findings: judgement.findings.iter().filter(matters).map(FindingView::of).collect(),
+            runs: runs(judgement),
+            agree: judgement.agree,
+            simulated: judgement.evidence.verdict,
+            offer: None,
+        }
+    }
+}
+
+/// What changes, or what a drop-in rests on; empty when nothing does.
+fn in_short(judgement: &Judgement) -> String {
+    let worst = judgement.findings.iter().find(|finding| finding.proviso.is_none());
+    match (judgement.verdict, worst) {
+        (Verdict::DropIn, _) if !judgement.provided_that.is_empty() => {
+            format!("provided that {}", judgement.provided_that.join(" and "))
+        }
+        (Verdict::DropIn, _) | (_, None) => String::new(),
+        (Verdict::Reject, Some(finding)) => format!("{}: {}", finding.rule, finding.compared),
+        (_, Some(finding)) => format!("{}: {}", finding.rule, finding.remedy),
+    }
+}
+
+impl FindingView {
+    fn of(finding: &Finding) -> Self {
+        let word = match (&finding.proviso, finding.verdict) {
+            (Some(_), verdict) => format!("{verdict}?"),
+            (None, Verdict::DropIn) => "note".to_owned(),
+            (None, verdict) => verdict.to_string(),
+        };
+        let (basis, source) = match &finding.source {
+            Basis::Published { document } => ("published", document),
+            Basis::Derived { document } => ("derived", document),
+            Basis::Assumed { why } => ("assumed", why),
+            Basis::Generic { from } => ("generic", from),
+        };
+        Self {
+            rule: finding.rule,
+            word,
+            verdict: finding.verdict,
+            assumed: finding.proviso.is_some(),
+            compared: finding.compared.clone(),
+            remedy: finding.remedy.clone(),
+            hazard: finding.hazard.map_or("", |hazard| hazard.name()),
+            basis,
+            source: source.clone(),
+        }
+    }
+}
+
+fn runs(judgement: &Judgement) -> Vec<RunView> {
+    let evidence = &judgement.evidence;
+    let changed = if evidence.verdict == Verdict::Rework { "with straps changed" } else { "with settings changed" };
+    let mut runs = vec![run("fitted part", &evidence.old), run("candidate as it is", &evidence.new)];
+    runs.extend(evidence.changed.as_ref().map(|it| run(changed, it)));
+    runs.extend(evidence.worst_case.as_ref().map(|it| run("assumptions at worst", it)));
+    runs
+}
+
+fn run(what: &'static str, run: &Run) -> RunView {
+    let milliseconds = run.time_us as f64 / 1000.0;
+    RunView {
+        what,
+        serves: run.serves,
+        hazards: run.hazards.iter().map(|hazard| hazard.name()).collect(),
+        loss: run
+            .first_loss
+            .clone()
+            .unwrap_or_else(|| if run.serves { String::new() } else { "something was reported".to_owned() }),
+        transaction: run.transaction.clone().unwrap_or_default(),
+        work: format!(
+            "{}, {}, {milliseconds:.1} ms",
+            counted(run.writes as usize, "page write"),
+            counted(run.bytes as usize, "byte")
+        ),
+    }
+}
+
+/// `1 board`, `2 boards`.
+pub(super) fn counted(count: usize, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
+}

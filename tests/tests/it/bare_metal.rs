@@ -1,0 +1,41 @@
+//! Driver and simulated chip on other machines: a Cortex-M3 under qemu, and WebAssembly.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use pagewise_tests::bare;
+
+#[path = "../../target/src/program.rs"]
+mod program;
+
+/// A build folder of its own: kept between runs, so that the standard library is built once.
+fn build_folder(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_TARGET_TMPDIR")).join(name)
+}
+
+#[test]
+fn a_cortex_m3_gives_the_same_trace_digests_as_the_host() {
+    let Some(built) = bare::build("tests/target", build_folder("bare-metal"), &[]) else { return };
+    let Some(run) = bare::run(&built.join("thumbv7m-none-eabi/release/pagewise-bare-metal")) else { return };
+    let (said, wrong) = (String::from_utf8_lossy(&run.stdout), String::from_utf8_lossy(&run.stderr));
+    assert!(run.status.success(), "{said}{wrong}");
+    let host: Vec<String> =
+        (0..program::PROGRAMS).map(|seed| format!("{seed} {:016x}", program::digest(seed))).collect();
+    let target: Vec<&str> = said.lines().collect();
+    assert_eq!(target, host);
+    let different: BTreeSet<&str> = host.iter().filter_map(|line| line.split(' ').nth(1)).collect();
+    assert_eq!(different.len(), host.len(), "programs of different seeds are different");
+}
+
+#[test]
+fn the_simulator_core_builds_for_wasm32() {
+    let Some(mut cargo) = bare::cargo() else { return };
+    let built = cargo
+        .args(["build", "--release", "--locked", "--quiet", "-p", "pagewise-simulator", "--no-default-features"])
+        .args(["--target", "wasm32-unknown-unknown", "-Zbuild-std=core,alloc", "--target-dir"])
+        .arg(build_folder("wasm32"))
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .unwrap();
+    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+}

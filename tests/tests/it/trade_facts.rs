@@ -1,0 +1,229 @@
+//! Facts of the trade as check values on cards, driver, chip and verdicts. Common practice, no source.
+
+use embedded_hal::i2c::I2c;
+use pagewise_judge::board::{Board, parse};
+use pagewise_judge::swap::{Verdict, judge};
+use pagewise_part::card::{Card, Catalogue, Footprint, Kind, Open, Role, density};
+use pagewise_simulator::{CycleTime, Hazard, Level, Rig, RigConfig, Straps};
+use pagewise_tests::seat::Seat;
+
+fn catalogue() -> Catalogue {
+    Catalogue::embedded().unwrap()
+}
+
+fn card(catalogue: &Catalogue, id: &str) -> Card {
+    catalogue.find(id).unwrap_or_else(|| panic!("no card {id}")).clone()
+}
+
+/// A 3.3 V board at 100 kHz with polling firmware made for `fitted`.
+fn board(fitted: &Card, used: u32) -> Board {
+    let parameters = fitted.parameters([false; 3]).unwrap();
+    let text = format!(
+        "name = \"b\"\nfitted = \"{}\"\nfootprint = \"soic-8\"\nyears_of_life = 1\n\
+         [bus]\nsupply_v = 3.3\nscl_khz = 100\npull_up_ohm = 4700\ncapacitance_pf = 50\nother_addresses = []\n\
+         [straps]\na0 = \"gnd\"\na1 = \"gnd\"\na2 = \"gnd\"\nwp = \"gnd\"\n\
+         [firmware]\ndevice_address = {}\nword_address_bytes = {}\nblock_select_bits = {}\npage_bytes = {}\n\
+         wait = \"poll\"\nwait_ms = 20\nread_cut_bytes = 256\n\
+         [[region]]\nname = \"r\"\noffset = 0\nlength = {used}\nwrites_per_day = 1\n",
+        fitted.id,
+        parameters.device_address,
+        parameters.word_address_bytes,
+        parameters.block_select_bits,
+        parameters.page_bytes
+    );
+    parse("b.toml", &text).unwrap()
+}
+
+#[test]
+fn densities_are_named_in_kilobits_and_counted_in_bytes() {
+    for (bytes, text) in [
+        (4096, "32 kbit = 4096 bytes"),
+        (8192, "64 kbit = 8192 bytes"),
+        (1024, "8 kbit = 1024 bytes"),
+        (131_072, "1 Mbit = 131072 bytes"),
+    ] {
+        assert_eq!(density(bytes), text);
+    }
+}
+
+/// The digits after "24" and letters, where they are one of the trade's densities.
+fn marked_kilobits(name: &str) -> Option<u32> {
+    let after = &name[name.find("24")? + 2..];
+    let letters: String = after.chars().take_while(char::is_ascii_alphabetic).collect();
+    let digits: String = after[letters.len()..].chars().take_while(char::is_ascii_digit).collect();
+    let known = ["00", "01", "02", "04", "08", "16", "32", "64", "128", "256", "512"].contains(&digits.as_str());
+    // An M in front counts megabits, a 00 is the one below a kilobit.
+    (known && digits != "00" && !letters.ends_with('M')).then(|| digits.parse().unwrap())
+}
+
+#[test]
+fn the_digits_of_a_marking_name_the_density() {
+    assert_eq!(marked_kilobits("24LC32A"), Some(32));
+    let (mut checked, catalogue) = (0, catalogue());
+    for card in catalogue.eeproms() {
+        if let Some(kilobits) = marked_kilobits(&card.name) {
+            assert_eq!(card.capacity_bytes.value, kilobits * 128, "{}", card.name);
+            checked += 1;
+        }
+    }
+    assert!(checked > catalogue.eeproms().count() / 2, "only {checked} markings were understood");
+}
+
+#[test]
+fn no_part_of_the_spi_or_sram_families_is_in_the_catalogue() {
+    for card in catalogue().parts() {
+        let digits: String = card.name.chars().skip_while(|c| !c.is_ascii_digit()).take(2).collect();
+        assert!(!["25", "23"].contains(&digits.as_str()), "{}", card.name);
+    }
+}
+
+#[test]
+fn three_address_pins_give_0x50_to_0x57_and_eight_parts_share_a_bus() {
+    let catalogue = catalogue();
+    let three_pins = [Role::Pin(2), Role::Pin(1), Role::Pin(0)];
+    let usual: Vec<&Card> = catalogue
+        .eeproms()
+        .filter(|card| card.address_bits.value == three_pins && card.device_address([false; 3]) == 0x50)
+        .collect();
+    assert!(usual.len() > catalogue.eeproms().count() / 4);
+    for card in usual {
+        let seats: Vec<Seat> = (0..8).map(|pins| Seat::new(card, pins, 0)).collect();
+        let rig = Rig::new(RigConfig { scl_hz: seats[0].scl_hz, supply_mv: seats[0].supply_mv, seed: 1 });
+        let chips: Vec<_> = seats.iter().map(|seat| rig.attach(card.chip_model(), seat.straps())).collect();
+        for (n, chip) in chips.iter().enumerate() {
+            rig.set_write_cycle(*chip, CycleTime::Typical);
+            let mut message = vec![0; usize::from(card.word_address_bytes.value)];
+            message.push(n as u8);
+            rig.bus().write(0x50 + n as u8, &message).unwrap();
+        }
+        rig.advance_ns(1_000_000_000);
+        let stored: Vec<u8> = chips.iter().map(|chip| rig.memory(*chip)[0]).collect();
+        assert_eq!(stored, [0, 1, 2, 3, 4, 5, 6, 7], "{}", card.id);
+        assert!(rig.finish().is_empty(), "{}: {:?}", card.id, rig.finish());
+    }
+}
+
+#[test]
+fn one_word_address_byte_counts_a_256_byte_block_two_count_64_kb() {
+    for card in catalogue().eeproms().filter(|card| card.word_address_bytes.value > 0) {
+        let capacity = card.capacity_bytes.value;
+        // What needs a bank-select command is not addressed.
+        let block = card.reachable_bytes() >> card.block_select_bits();
+        match card.word_address_bytes.value {
+            1 => assert!(block <= 256, "{}: blocks of {block} bytes", card.id),
+            2 => assert!((257..=65_536).contains(&block), "{}: blocks of {block} bytes", card.id),
+            other => panic!("{}: {other} word-address bytes in no sheet read", card.id),
+        }
+        if (512..=2048).contains(&capacity) {
+            assert_eq!(card.word_address_bytes.value, 1, "{}: 4 to 16 kbit keep one byte", card.id);
+        }
+    }
+}
+
+#[test]
+fn one_density_up_is_possible_and_crossing_the_number_of_address_bytes_is_not() {
+    let catalogue = catalogue();
+    let fitted = card(&catalogue, "24lc32a");
+    let up = judge(&board(&fitted, 4096), &fitted, &card(&catalogue, "24lc64"));
+    assert_eq!(up.verdict, Verdict::DropIn, "{:?}", up.findings);
+
+    let fitted = card(&catalogue, "24lc16b");
+    let across = judge(&board(&fitted, 2048), &fitted, &card(&catalogue, "24lc32a"));
+    assert_eq!(across.verdict, Verdict::Reconfigure, "{:?}", across.findings);
+    assert!(across.findings.iter().any(|finding| finding.rule == "address-width"), "{:?}", across.findings);
+    assert!(!across.evidence.new.serves);
+}
+
+#[test]
+fn a_smallest_package_may_answer_all_eight_addresses_and_must_be_alone() {
+    let catalogue = catalogue();
+    let small = catalogue.eeproms().map(|card| card.in_footprint(Footprint::Sot235));
+    let all_eight = small.into_iter().filter(|card| card.answers([false; 3]) == (0x50..=0x57).collect::<Vec<u8>>());
+    let without_blocks: Vec<Card> = all_eight.filter(|card| card.block_select_bits() == 0).collect();
+    assert!(!without_blocks.is_empty());
+    for small in without_blocks {
+        let mut board = board(&small, 8);
+        board.footprint = Footprint::Sot235;
+        board.bus.other_addresses = vec![0x57];
+        let judged = judge(&board, &small, &small);
+        assert!(judged.evidence.new.hazards.contains(&Hazard::AddressConflict), "{}: {judged:?}", small.id);
+    }
+}
+
+#[test]
+fn an_open_address_pin_floats_unless_the_part_pulls_it() {
+    let catalogue = catalogue();
+    let (mut floating, mut pulled) = (0, 0);
+    for card in catalogue.eeproms().filter(|card| card.address_bits.value.contains(&Role::Pin(0))) {
+        let seat = Seat::new(card, 0, 0);
+        let rig = Rig::new(RigConfig { scl_hz: seat.scl_hz, supply_mv: seat.supply_mv, seed: 1 });
+        let mut straps: Straps = seat.straps();
+        straps.a[0] = Level::Open;
+        rig.attach(card.chip_model(), straps);
+        let reported = rig.finish().iter().any(|incident| incident.hazard == Hazard::FloatingPin);
+        assert_eq!(reported, card.open_strap.value == Open::Random, "{}", card.id);
+        if reported { floating += 1 } else { pulled += 1 }
+    }
+    assert!(floating > 0 && pulled > 0, "{floating} float, {pulled} are pulled");
+}
+
+#[test]
+fn a_fram_writes_at_once_and_an_eeprom_needs_its_write_cycle() {
+    for card in catalogue().parts() {
+        let seat = Seat::new(card, 0, 0);
+        let rig = Rig::new(RigConfig { scl_hz: seat.scl_hz, supply_mv: seat.supply_mv, seed: 1 });
+        let chip = rig.attach(card.chip_model(), seat.straps());
+        let mut message = vec![0; usize::from(card.word_address_bytes.value)];
+        message.push(0x5A);
+        rig.bus().write(seat.geometry.device_address(), &message).unwrap();
+        let stored_at_once = rig.memory(chip)[0] == 0x5A;
+        assert_eq!(stored_at_once, card.kind == Kind::Fram, "{}", card.id);
+        assert_eq!(rig.busy(chip), card.kind == Kind::Eeprom, "{}", card.id);
+    }
+}
+
+#[test]
+fn an_eeprom_is_written_byte_by_byte_without_erasing() {
+    let catalogue = catalogue();
+    let seat = Seat::new(catalogue.find("24lc32a").unwrap(), 0, 0);
+    let rig = Rig::new(RigConfig { scl_hz: seat.scl_hz, supply_mv: seat.supply_mv, seed: 1 });
+    let chip = rig.attach(seat.card.chip_model(), seat.straps());
+    rig.load(chip, 0x10, &[0x0F, 0x0F, 0x0F]);
+    rig.bus().write(0x50, &[0x00, 0x11, 0xF0]).unwrap();
+    rig.advance_ns(1_000_000_000);
+    assert_eq!(rig.memory(chip)[0x10..0x13], [0x0F, 0xF0, 0x0F]);
+}
+
+#[test]
+fn a_3v3_board_excludes_parts_that_need_4v5() {
+    let catalogue = catalogue();
+    let fitted = card(&catalogue, "24lc02b");
+    let mut excluded = 0;
+    for part in catalogue.eeproms().filter(|card| !card.write_min_mv.is_assumed() && card.write_min_mv.value >= 4500) {
+        let judged = judge(&board(&fitted, 64), &fitted, part);
+        assert_eq!(judged.verdict, Verdict::Reject, "{}", part.id);
+        assert!(judged.findings.iter().any(|finding| finding.rule == "supply"), "{}", part.id);
+        excluded += 1;
+    }
+    assert!(excluded > 0);
+}
+
+#[test]
+fn wide_range_parts_run_from_1v7_or_1v8_to_5v5_and_the_fastest_take_1_mhz() {
+    let catalogue = catalogue();
+    let wide = |card: &&Card| card.write_min_mv.value <= 1800 && card.max_mv.value == 5500 && !card.max_mv.is_assumed();
+    assert!(catalogue.eeproms().filter(wide).count() >= 10);
+    let rates = catalogue.eeproms().flat_map(|card| card.speed.value.iter().map(|grade| grade.scl_khz));
+    assert_eq!(rates.max(), Some(1000));
+}
+
+#[test]
+fn the_wide_body_soic_does_not_fit_the_footprint_of_the_narrow_one() {
+    let catalogue = catalogue();
+    let (fitted, new) = (card(&catalogue, "24lc32a"), card(&catalogue, "24aa32a"));
+    let narrow = judge(&board(&fitted, 64), &fitted, &new);
+    assert!(narrow.findings.iter().all(|finding| finding.rule != "footprint"), "{:?}", narrow.findings);
+    let wide = Board { footprint: Footprint::Soic8Wide, ..board(&fitted, 64) };
+    let wide = judge(&wide, &fitted, &new);
+    assert!(wide.findings.iter().any(|finding| finding.rule == "footprint"), "{:?}", wide.findings);
+}
