@@ -77,7 +77,7 @@ fn files(folder: &str) -> Vec<(String, String)> {
 
 #[test]
 fn every_shipped_file_is_valid() {
-    let cards = files("parts");
+    let cards = files("../parts");
     let boards = files("../../examples/boards");
     let layouts = files("../../examples/layouts");
     assert!(cards.len() > 150 && boards.len() > 10 && layouts.len() > 1);
