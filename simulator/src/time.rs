@@ -1,6 +1,7 @@
 //! Virtual time: how long each thing on the bus takes.
 //!
-//! All times are nanoseconds in a `u64` that starts at 0 with the rig. Nothing reads a clock of the host.
+//! All times are nanoseconds in a `u64` that starts at 0 with the rig and ends at [`END_NS`]. Nothing reads a clock of the
+//! host.
 //!
 //! One SCL period `T` is `10^9 / scl_hz`, rounded up. Its low part is 55 % and its high part 45 %, which keeps the minima
 //! of Standard-, Fast- and Fast-mode Plus at their full rates; [`ClockPlan::keeping`] gives other shares for a part with
@@ -14,6 +15,10 @@
 //! | STOP | `T` | SDA rises at the end |
 
 use crate::model::AcLimits;
+
+/// The end of virtual time, some 146 years after its beginning. Delays that would pass it are refused, so that no sum of
+/// two times overflows.
+pub const END_NS: u64 = 1 << 62;
 
 /// The clock plan of a controller.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

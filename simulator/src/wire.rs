@@ -59,13 +59,20 @@ impl WireConfig {
     /// Rise time between 30 % and 70 %: 0.8473 R C. Source: UM10204 section 7.1.
     #[must_use]
     pub const fn rise_ns(&self) -> u64 {
-        self.pull_up_ohm as u64 * self.capacitance_pf as u64 * 8473 / 10_000_000
+        self.r_c(8473)
     }
 
     /// Time from the release of a line until it is at 70 %: 1.2040 R C. Source: UM10204 section 7.1.
     #[must_use]
     pub const fn release_ns(&self) -> u64 {
-        self.pull_up_ohm as u64 * self.capacitance_pf as u64 * 12_040 / 10_000_000
+        self.r_c(12_040)
+    }
+
+    /// A multiple of R C, in ten-thousandths, in nanoseconds. Lines that need longer than `u32::MAX` never rise.
+    const fn r_c(&self, ten_thousandths: u64) -> u64 {
+        let picoseconds = self.pull_up_ohm as u128 * self.capacitance_pf as u128 * ten_thousandths as u128 / 10_000;
+        let ns = picoseconds / 1000;
+        if ns > u32::MAX as u128 { u32::MAX as u64 } else { ns as u64 }
     }
 }
 

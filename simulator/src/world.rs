@@ -15,7 +15,7 @@ use crate::fault::{BusFaults, FaultHit};
 use crate::ledger::Ledger;
 use crate::rng::Rng;
 use crate::segment::Segment;
-use crate::time::ClockPlan;
+use crate::time::{ClockPlan, END_NS};
 use crate::wire::state::WireState;
 
 /// A device that is not an EEPROM of ours: it answers one address, takes anything and reads as zeros.
@@ -106,6 +106,17 @@ impl World {
         }
     }
 
+    /// Lets time pass.
+    ///
+    /// # Panics
+    ///
+    /// If virtual time would end before that.
+    pub(crate) fn pass(&mut self, ns: u64) {
+        let until = self.now.checked_add(ns).filter(|until| *until <= END_NS);
+        let until = until.unwrap_or_else(|| panic!("a delay of {ns} ns is beyond the end of virtual time"));
+        self.run_to(until);
+    }
+
     /// Moves the clock to `time`, applying supply changes on the way.
     #[inline]
     pub(crate) fn run_to(&mut self, time: u64) {
@@ -163,9 +174,8 @@ impl World {
         self.run_to(ready);
     }
 
-    /// Write cycles that are over change memory now.
+    /// Write cycles that are over have changed memory: done when somebody looks, and the same whenever that is.
     pub(crate) fn settle(&mut self) {
-        self.settle_wire();
         for chip in &mut self.chips {
             chip.settle(self.now);
         }

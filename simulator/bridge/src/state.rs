@@ -151,7 +151,9 @@ pub(crate) fn slept(time: Duration) -> bool {
     let Some(slot) = wanted.then(|| STATE.try_lock().ok()).flatten() else { return false };
     match &slot.0 {
         Some(state) => {
-            state.device.rig.advance_ns(u64::try_from(time.as_nanos()).unwrap_or(u64::MAX >> 8).min(u64::MAX >> 8));
+            let rig = &state.device.rig;
+            let left = pagewise_simulator::time::END_NS - rig.now_ns();
+            rig.advance_ns(u64::try_from(time.as_nanos()).unwrap_or(left).min(left / 2));
             true
         }
         None => false,

@@ -188,7 +188,7 @@ pagewise_status pagewise_busy(pagewise_rig *rig, uint32_t chip, bool *busy);
 pagewise_status pagewise_set_faults_json(pagewise_rig *rig,
                                          const char *faults_json);
 
-// Takes the faults away; stuck bits stay.
+// Takes the faults away, stuck bits of a script included; wear and torn pages stay.
 //
 // # Safety
 //

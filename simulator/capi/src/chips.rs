@@ -123,7 +123,7 @@ pub unsafe extern "C" fn pagewise_set_faults_json(rig: *mut Rig, faults_json: *c
     }
 }
 
-/// Takes the faults away; stuck bits stay.
+/// Takes the faults away, stuck bits of a script included; wear and torn pages stay.
 ///
 /// # Safety
 ///

@@ -2,6 +2,7 @@
 
 use std::ffi::CString;
 
+use pagewise_simulator::time::END_NS;
 use pagewise_simulator::{ChipId, RigBus, RigConfig, StepBus};
 
 use crate::guard::{guarded, store, with_rig};
@@ -71,7 +72,8 @@ pub unsafe extern "C" fn pagewise_rig_free(rig: *mut Rig) {
     });
 }
 
-/// Lets virtual time pass. Nothing on the host waits.
+/// Lets virtual time pass. Nothing on the host waits. Refused where virtual time would end, some 146 years after its
+/// beginning.
 ///
 /// # Safety
 ///
@@ -81,7 +83,7 @@ pub unsafe extern "C" fn pagewise_delay_ns(rig: *mut Rig, ns: u64) -> Status {
     // SAFETY: what the caller promises.
     unsafe {
         with_rig(rig, |rig| {
-            if rig.rig.now_ns().checked_add(ns).is_none() {
+            if rig.rig.now_ns().checked_add(ns).is_none_or(|until| until > END_NS) {
                 return Err(Failure::argument(format!("{ns} ns are beyond the end of virtual time")));
             }
             rig.rig.advance_ns(ns);

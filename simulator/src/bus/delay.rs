@@ -21,17 +21,14 @@ impl RigDelay {
 
 impl DelayNs for RigDelay {
     fn delay_ns(&mut self, ns: u32) {
-        let world = &mut *self.world.borrow_mut();
-        world.run_to(world.now + u64::from(ns));
+        self.world.borrow_mut().pass(u64::from(ns));
     }
 
     fn delay_us(&mut self, us: u32) {
-        let world = &mut *self.world.borrow_mut();
-        world.run_to(world.now + u64::from(us) * 1_000);
+        self.world.borrow_mut().pass(u64::from(us) * 1_000);
     }
 
     fn delay_ms(&mut self, ms: u32) {
-        let world = &mut *self.world.borrow_mut();
-        world.run_to(world.now + u64::from(ms) * 1_000_000);
+        self.world.borrow_mut().pass(u64::from(ms) * 1_000_000);
     }
 }

@@ -6,13 +6,25 @@ use alloc::vec::Vec;
 use core::cell::RefCell;
 
 use crate::detector::{Finding, Incident};
-use crate::event::{ChipId, Event};
+use crate::event::{ChipId, Event, EventKind, Note};
 use crate::ledger::{Ledger, Loss};
 use crate::rig::{Rig, Snapshot};
 use crate::trace;
 use crate::wire::Line;
+use crate::world::World;
 
 impl Rig {
+    /// Looks at the rig without touching it. At the wire level, an edge that a line is still making or that a spike filter
+    /// still watches is seen as it will count if the controller leaves the lines as they are.
+    fn look<T>(&self, at: impl FnOnce(&World) -> T) -> T {
+        let world = &mut *self.world.borrow_mut();
+        world.settle();
+        match world.decided() {
+            Some(ahead) => at(&ahead),
+            None => at(world),
+        }
+    }
+
     /// Levels of the lines over time, while the trace is on: time in nanoseconds, line, level. Both begin high.
     #[must_use]
     pub fn waves(&self) -> Vec<(u64, Line, bool)> {
@@ -41,9 +53,7 @@ impl Rig {
     /// If the chip is of another rig, like every function that takes a [`ChipId`].
     #[must_use]
     pub fn memory(&self, chip: ChipId) -> Vec<u8> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.chips[chip.0].array.to_vec()
+        self.look(|world| world.chips[chip.0].array.to_vec())
     }
 
     /// Puts bytes into the array behind the chip's back.
@@ -64,9 +74,7 @@ impl Rig {
     /// If there is no such region.
     #[must_use]
     pub fn region(&self, chip: ChipId, region: usize) -> Vec<u8> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.chips[chip.0].regions.data(region).to_vec()
+        self.look(|world| world.chips[chip.0].regions.data(region).to_vec())
     }
 
     /// Puts bytes into a second region behind the chip's back.
@@ -85,28 +93,26 @@ impl Rig {
     /// If there is no such region.
     #[must_use]
     pub fn region_locked(&self, chip: ChipId, region: usize) -> bool {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        let regions = &world.chips[chip.0].regions;
-        regions.locked(region) || regions.protection_set(region)
+        self.look(|world| {
+            let regions = &world.chips[chip.0].regions;
+            regions.locked(region) || regions.protection_set(region)
+        })
     }
 
     /// The array as it reads: with flipped and stuck bits; bits that waver have their last settled value.
     #[must_use]
     pub fn memory_as_read(&self, chip: ChipId) -> Vec<u8> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        let chip = &world.chips[chip.0];
-        let all = chip.array.to_vec();
-        all.iter().enumerate().map(|(at, byte)| chip.disturb.over(at as u32, *byte)).collect()
+        self.look(|world| {
+            let chip = &world.chips[chip.0];
+            let all = chip.array.to_vec();
+            all.iter().enumerate().map(|(at, byte)| chip.disturb.over(at as u32, *byte)).collect()
+        })
     }
 
     /// Whether a write cycle runs.
     #[must_use]
     pub fn busy(&self, chip: ChipId) -> bool {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.chips[chip.0].cycle.is_some()
+        self.look(|world| world.chips[chip.0].cycle.is_some())
     }
 
     /// Notes in the ledger that these bytes are meant to be stored; later entries stand above earlier ones.
@@ -123,25 +129,19 @@ impl Rig {
     /// The same, looking at no more than the first `most` lost bytes of each chip: one loss is often enough to know.
     #[must_use]
     pub fn explain_at_most(&self, most: usize) -> Vec<Loss> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.ledger.explain(&world.chips, most)
+        self.look(|world| world.ledger.explain(&world.chips, most))
     }
 
     /// The first of the losses of [`Rig::explain_at_most`], without looking at the others.
     #[must_use]
     pub fn first_loss(&self, most: usize) -> Option<Loss> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.ledger.first_loss(&world.chips, most)
+        self.look(|world| world.ledger.first_loss(&world.chips, most))
     }
 
     /// What the detectors have reported, in the order of reporting.
     #[must_use]
     pub fn incidents(&self) -> Vec<Incident> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        world.detectors.incidents.clone()
+        self.look(|world| world.detectors.incidents.clone())
     }
 
     /// Forgets the incidents and what the detectors have seen so far.
@@ -150,32 +150,35 @@ impl Rig {
     }
 
     /// The program is over: detectors that were waiting for something to follow decide now, and causes that only the
-    /// ledger can know are added. Returns all incidents.
+    /// ledger can know are added. Returns all incidents. No chip, line or clock is touched.
     pub fn finish(&self) -> Vec<Incident> {
         // A cause shows within a few pages of lost bytes; a part that lost everything need not be looked at whole.
         let losses = self.explain_at_most(512);
+        let mut detectors = self.look(|world| world.detectors.clone());
         let world = &mut *self.world.borrow_mut();
-        let now = world.now;
-        world.detectors.finish(now);
+        detectors.finish(world.now);
         for loss in losses {
             let Some(hazard) = loss.cause else { continue };
             let chip = Some(loss.chip);
-            let known = world.detectors.incidents.iter().any(|i| i.hazard == hazard && i.chip == chip);
-            if !known {
+            if !detectors.incidents.iter().any(|i| i.hazard == hazard && i.chip == chip) {
                 let text = alloc::format!("{}: {}", world.chips[loss.chip.0].model.name, loss.text);
-                world.detectors.report(Finding { chip, at_ns: now, hazard, text });
+                detectors.report(Finding { chip, at_ns: world.now, hazard, text });
             }
         }
+        world.detectors = detectors;
         world.detectors.incidents.clone()
     }
 
     /// Every event so far, by time. Empty while the trace is off.
     #[must_use]
     pub fn trace(&self) -> Vec<Event> {
-        let world = &mut *self.world.borrow_mut();
-        world.settle();
-        let mut events = world.trace.clone().unwrap_or_default();
-        events.sort_by_key(|event| event.at_ns);
+        let mut events = self.look(|world| world.trace.clone()).unwrap_or_default();
+        // The end of a write cycle is written down when somebody looks: among events of one instant it stands last.
+        let ends = |event: &Event| match event.kind {
+            EventKind::Chip { chip, note: Note::CycleEnd { .. } } => chip.0 + 1,
+            _ => 0,
+        };
+        events.sort_by_key(|event| (event.at_ns, ends(event)));
         events
     }
 

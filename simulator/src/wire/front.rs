@@ -148,6 +148,18 @@ impl Front {
         self.scl.due(self.t_sp).min(self.sda.due(self.t_sp)).min(pull).min(self.timeout_at)
     }
 
+    /// When the changes of the lines that its filters watch will count.
+    pub(crate) fn decides_by(&self) -> u64 {
+        let (scl, sda) = (self.scl.due(self.t_sp), self.sda.due(self.t_sp));
+        if scl == u64::MAX {
+            sda
+        } else if sda == u64::MAX {
+            scl
+        } else {
+            scl.max(sda)
+        }
+    }
+
     /// The device answered the byte whose acknowledge bit is on the wire.
     pub(crate) fn answers(&self) -> bool {
         self.slot == Slot::Answer && self.acked

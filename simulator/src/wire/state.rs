@@ -61,8 +61,8 @@ pub(crate) struct WireState {
     line_faults: Vec<LineFault>,
     /// Levels over time, for waveforms: time, line, level.
     pub(crate) waves: Vec<(u64, Line, bool)>,
-    scl_changed: u64,
-    held_reported: bool,
+    /// When SCL will have been high for so long that the controller must have left.
+    left_alone_at: u64,
 }
 
 impl WireState {
@@ -77,7 +77,18 @@ impl WireState {
     pub(crate) fn due(&self) -> u64 {
         let fronts = self.fronts.iter().map(Front::due).min().unwrap_or(u64::MAX);
         let fault = self.line_faults.first().map_or(u64::MAX, |fault| fault.at);
-        self.scl.crosses.min(self.sda.crosses).min(fronts).min(self.monitor.due()).min(fault)
+        let lines = self.scl.crosses.min(self.sda.crosses);
+        lines.min(fronts).min(self.monitor.due()).min(fault).min(self.left_alone_at)
+    }
+
+    /// When everything that the drivers have done to the lines so far will have counted everywhere, if they do no more;
+    /// `None` if it has.
+    fn decided_at(&self) -> Option<u64> {
+        let ahead = |at: u64| (at != u64::MAX).then_some(at);
+        let widest = self.monitor.t_sp;
+        let crossings = [self.scl.crosses, self.sda.crosses].into_iter().filter_map(ahead).map(|at| at + widest);
+        let filters = self.fronts.iter().map(Front::decides_by).chain([self.monitor.due()]).filter_map(ahead);
+        crossings.chain(filters).max()
     }
 }
 
@@ -109,8 +120,7 @@ impl World {
             checker: Checker::new(&config, limits),
             line_faults: Vec::new(),
             waves: Vec::new(),
-            scl_changed: self.now,
-            held_reported: false,
+            left_alone_at: u64::MAX,
         }));
         self.load_line_faults();
     }
@@ -224,8 +234,10 @@ impl World {
             self.front_event(wire, index, at);
         } else if wire.monitor.scl.due(wire.monitor.t_sp) <= at {
             self.monitor_edge(wire, Line::Scl);
-        } else {
+        } else if wire.monitor.sda.due(wire.monitor.t_sp) <= at {
             self.monitor_edge(wire, Line::Sda);
+        } else {
+            self.note_held_sda(wire);
         }
     }
 
@@ -239,10 +251,7 @@ impl World {
             wire.waves.push((now, line, level));
         }
         if line == Line::Scl {
-            if !level {
-                self.watch_for_held_sda(wire);
-            }
-            wire.scl_changed = now;
+            wire.left_alone_at = if level { now + LEFT_ALONE_NS } else { u64::MAX };
         }
         wire.checker.cross(now, line, level, by_controller);
         for front in &mut wire.fronts {
@@ -315,31 +324,25 @@ impl World {
     }
 
     /// L5: a chip in the middle of a byte holds SDA, and SCL has been high for long.
-    fn watch_for_held_sda(&mut self, wire: &mut WireState) {
-        if wire.held_reported || self.now - wire.scl_changed < LEFT_ALONE_NS {
-            return;
-        }
+    fn note_held_sda(&mut self, wire: &mut WireState) {
+        wire.left_alone_at = u64::MAX;
         for (i, front) in wire.fronts.iter().enumerate().take(self.chips.len()) {
             if front.pulls && front.drives() {
-                wire.held_reported = true;
                 self.chips[i].say(self.now, Note::HoldsSda);
             }
         }
         self.hear_notes();
     }
 
-    /// What a query can rely on: edges that a filter still watches are taken as real.
-    pub(crate) fn settle_wire(&mut self) {
-        let Some(mut wire) = self.wire.take() else { return };
-        if wire.scl.level {
-            self.watch_for_held_sda(&mut wire);
-        }
-        let until = self.now + wire.monitor.t_sp;
-        self.wire = Some(wire);
-        let now = self.now;
-        while self.wire.as_ref().is_some_and(|wire| wire.due() <= until) && self.wire_step(until) {}
-        self.now = now;
-        self.hear_notes();
+    /// The world as it will be once every edge counts that the drivers of the lines have made so far, if they make no more;
+    /// `None` if all of them count already. What is looked at there leaves this world alone.
+    pub(crate) fn decided(&self) -> Option<Self> {
+        let until = self.wire.as_ref()?.decided_at()?;
+        let mut ahead = self.clone();
+        while ahead.wire_step(until) {}
+        ahead.now = self.now;
+        ahead.hear_notes();
+        Some(ahead)
     }
 
     fn report_timing(&mut self, wire: &mut WireState) {

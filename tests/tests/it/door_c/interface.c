@@ -223,6 +223,84 @@ static void pins_of_the_controller(const char *model)
     pagewise_rig_free(rig);
 }
 
+/* Asks what can be asked; nothing of it may change what happens. */
+static void ask(pagewise_rig *rig, uint32_t chip)
+{
+    bool level = false;
+    uint8_t byte = 0;
+    size_t count = 0;
+    char *text = NULL;
+    OK(pagewise_busy(rig, chip, &level));
+    OK(pagewise_memory(rig, chip, 0, &byte, 1));
+    OK(pagewise_sda(rig, &level));
+    OK(pagewise_finish(rig, &count));
+    OK(pagewise_trace(rig, &text));
+    pagewise_text_free(text);
+    OK(pagewise_explain(rig, &text));
+    pagewise_text_free(text);
+}
+
+/* A page write with a filtered spike on SDA, and an edge that is given up half way; the trace is to be freed. */
+static char *spiked_write(const char *model, bool asks, uint64_t *now)
+{
+    const uint8_t bytes[] = {0xA0, 0x00, 0x33, 0xFF};
+    pagewise_rig *rig = pagewise_rig_new(100000, 3300, 3);
+    uint32_t chip = 0;
+    uint8_t byte = 0;
+    char *trace = NULL;
+    OK(pagewise_attach_file(rig, model, ground, &chip));
+    OK(pagewise_lay_lines(rig, 1000, 30));
+    OK(pagewise_set_sda(rig, false));
+    wait(rig);
+    OK(pagewise_set_scl(rig, false));
+    for (size_t i = 0; i < sizeof bytes; i++) {
+        CHECK(clock_byte(rig, bytes[i]));
+    }
+    /* SCL is high and SDA low for 20 ns: shorter than any chip notices. */
+    OK(pagewise_set_sda(rig, true));
+    wait(rig);
+    OK(pagewise_set_scl(rig, true));
+    wait(rig);
+    OK(pagewise_set_sda(rig, false));
+    OK(pagewise_delay_ns(rig, 20));
+    if (asks) {
+        ask(rig, chip);
+    }
+    OK(pagewise_set_sda(rig, true));
+    if (asks) {
+        ask(rig, chip);
+    }
+    OK(pagewise_delay_ns(rig, 100));
+    OK(pagewise_set_scl(rig, false));
+    for (int bit = 0; bit < 8; bit++) {
+        clock_bit(rig, true);
+    }
+    OK(pagewise_set_sda(rig, false));
+    wait(rig);
+    OK(pagewise_set_scl(rig, true));
+    wait(rig);
+    OK(pagewise_set_sda(rig, true));
+    if (asks) {
+        ask(rig, chip);
+    }
+    OK(pagewise_delay_ns(rig, 10000000));
+    OK(pagewise_memory(rig, chip, 0x34, &byte, 1));
+    OK(pagewise_now_ns(rig, now));
+    OK(pagewise_trace(rig, &trace));
+    pagewise_rig_free(rig);
+    return trace;
+}
+
+static void questions_change_nothing(const char *model)
+{
+    uint64_t unasked_ns = 0, asked_ns = 1;
+    char *unasked = spiked_write(model, false, &unasked_ns), *asked = spiked_write(model, true, &asked_ns);
+    CHECK(strcmp(unasked, asked) == 0 && unasked_ns == asked_ns);
+    CHECK(strstr(asked, "33+ FF+ FF+ P") != NULL);
+    pagewise_text_free(unasked);
+    pagewise_text_free(asked);
+}
+
 static void torn_page(const char *model)
 {
     const uint8_t write[] = {0x00, 0x00, 0x12}, header[] = {0x00, 0x00};
@@ -257,6 +335,9 @@ static void refusals(const char *model)
     BAD(pagewise_busy(rig, 0, NULL));
     BAD(pagewise_start(NULL));
     BAD(pagewise_delay_ns(NULL, 1));
+    BAD(pagewise_delay_ns(rig, UINT64_MAX));
+    BAD(pagewise_delay_ns(rig, UINT64_MAX / 2));
+    OK(pagewise_delay_ns(rig, 1));
     BAD(pagewise_finish(NULL, NULL));
     pagewise_rig_free(rig);
     pagewise_rig_free(NULL);
@@ -278,6 +359,7 @@ int main(int argc, char **argv)
     reports(rig, chip);
     pagewise_rig_free(rig);
     pins_of_the_controller(argv[1]);
+    questions_change_nothing(argv[1]);
     torn_page(argv[1]);
     refusals(argv[1]);
     puts("all kept");

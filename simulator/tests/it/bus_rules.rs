@@ -1,8 +1,6 @@
 //! Rules B1 to B7 of the simulated chip.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::{Error, ErrorKind, I2c, NoAcknowledgeSource};
 use pagewise_simulator::model::DeviceBit::{Fixed, Ignored};
 use pagewise_simulator::model::OpenPin;
@@ -202,4 +200,12 @@ fn an_eight_bit_address_is_refused_by_the_controller() {
     assert_eq!(error.fault, BusFault::AddressOutOfRange(0xA0));
     assert_eq!(bench.rig.now_ns(), 0);
     assert!(bench.rig.trace().is_empty());
+}
+
+#[test]
+#[should_panic(expected = "a delay of 1 ns is beyond the end of virtual time")]
+fn a_delay_beyond_the_end_of_virtual_time_is_refused() {
+    let rig = Rig::new(RigConfig::default());
+    rig.advance_ns(pagewise_simulator::time::END_NS);
+    rig.advance_ns(1);
 }

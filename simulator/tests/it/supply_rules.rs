@@ -1,8 +1,6 @@
 //! Rules P1 to P5 of the simulated chip.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::{SpeedGrade, WearUnit};
 use pagewise_simulator::{BusFault, ChipId, ChipModel, CycleTime, EventKind, Hazard, Rig, RigConfig, Straps};

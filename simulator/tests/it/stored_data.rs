@@ -1,9 +1,5 @@
 //! Models, fault scripts and case ids as stored data: they read back as written, and what is unknown is refused.
-#![cfg(feature = "json")]
-
-mod common;
-
-use common::*;
+use crate::common::*;
 use pagewise_simulator::{ChipModel, Fault, Faults, Ratio, Straps};
 use proptest::prelude::*;
 

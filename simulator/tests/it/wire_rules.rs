@@ -1,8 +1,6 @@
 //! Rules L1 to L7, W5, R5 and B7 of the simulated chip: the wire level.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_hal::i2c::I2c;

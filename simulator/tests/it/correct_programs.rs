@@ -1,8 +1,6 @@
 //! No detector raises a false alarm on random correct programs.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::{Rig, RigConfig, Straps};
 use proptest::prelude::*;

@@ -1,8 +1,6 @@
 //! Rules W1 to W10 of the simulated chip, at byte level.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::{I2c, Operation};
 use pagewise_simulator::model::{
     BusyAnswer, ByteRange, CycleUnit, PartlyProtected, PointerAfterWrite, ProtectedAnswer, WpSampled,

@@ -1,9 +1,7 @@
 //! Whole runs of bytes at once (trace off) are the same as byte by byte (trace on), and both are the same as a plain
 //! array with a pointer and a page.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::{I2c, Operation};
 use pagewise_simulator::model::PointerAfterWrite;
 use pagewise_simulator::{ChipModel, CycleTime, PowerUp, Quirks, Rig, RigConfig, Straps};

@@ -1,7 +1,5 @@
 //! The cut explorer finds what a program loses, and says how to see it again.
 
-mod common;
-
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::{
     ChipModel, CutCase, CutExplorer, CutProgram, CycleTime, PowerUp, Rig, RigConfig, Straps, TornModel,

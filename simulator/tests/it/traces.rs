@@ -1,8 +1,6 @@
 //! Traces: text, waveforms, JSON Lines, replay.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::trace::{vcd, waves};
 use pagewise_simulator::{

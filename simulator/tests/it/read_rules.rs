@@ -1,8 +1,6 @@
 //! Rules R1 to R4 of the simulated chip.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::{I2c, Operation};
 use pagewise_simulator::model::{DeviceBit, ReadBlockBits};
 use pagewise_simulator::{ChipModel, EventKind, Hazard, Note, Rig, RigConfig, Straps};

@@ -1,8 +1,6 @@
 //! Each detector fires on its hazard and keeps quiet on the correct program beside it.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::{I2c, Operation};
 use pagewise_simulator::model::BusyAnswer;
 use pagewise_simulator::{

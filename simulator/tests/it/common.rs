@@ -1,15 +1,11 @@
 //! Models that differ in one axis each, and short ways to talk to them.
-#![allow(dead_code)]
 
 use embedded_hal::i2c::{I2c, Operation};
 use pagewise_simulator::model::DeviceBit::{Block, Fixed, Ignored, Pin, PinInverted};
-use pagewise_simulator::model::{DeviceBit, MemoryKind, ReadBlockBits};
+use pagewise_simulator::model::{MemoryKind, ReadBlockBits};
 use pagewise_simulator::{
     AdjacentWrites, BusError, ChipId, ChipModel, CycleTime, Hazard, Quirks, Rig, RigConfig, Straps,
 };
-
-/// 1010 and three pins.
-pub const PINS: [DeviceBit; 7] = [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Pin(2), Pin(1), Pin(0)];
 
 /// 1010 and three bits that nobody looks at.
 pub fn ignores_low_bits() -> ChipModel {

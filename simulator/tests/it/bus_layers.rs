@@ -1,8 +1,6 @@
 //! Every preset of HAL semantics, natively, as a layer around a foreign bus, and async.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use pagewise_simulator::{BusFault, BusLayer, ChipModel, Hazard, Preset, Quirks, WireConfig};

@@ -1,8 +1,6 @@
 //! Rule L7: byte level and wire level give the same memory, trace and time for every legal program.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::{I2c, Operation};
 use pagewise_simulator::model::AcLimits;
 use pagewise_simulator::{ChipModel, CycleTime, EventKind, PowerUp, Rig, RigConfig, Straps, WireConfig};

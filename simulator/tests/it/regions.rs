@@ -1,8 +1,6 @@
 //! Rules G1 and G2: second regions and protection registers.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::DeviceBit::{Fixed, Ignored, Pin};
 use pagewise_simulator::model::{ByteRange, DeviceBit, Region, RegionAccess, RegionKind};

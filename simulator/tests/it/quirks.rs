@@ -1,8 +1,6 @@
 //! The controller: the contract of embedded-hal, and the habits of HALs that differ from it.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{Error, ErrorKind, I2c, NoAcknowledgeSource, Operation};
 use pagewise_simulator::{

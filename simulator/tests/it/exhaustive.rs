@@ -1,8 +1,6 @@
 //! A part of 16 bytes with pages of 4: every offset, length, wrap and cut.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::{I2c, Operation};
 use pagewise_simulator::model::{PointerAfterWrite, TornScope};
 use pagewise_simulator::{ChipModel, CycleTime, PowerUp, Rig, RigConfig, Straps, TornModel};

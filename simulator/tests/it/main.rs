@@ -1,0 +1,24 @@
+//! The simulator by itself, one module per rule book or instrument.
+
+mod bus_layers;
+mod bus_rules;
+mod common;
+mod correct_programs;
+mod detectors;
+mod exhaustive;
+mod explore;
+mod fast_path;
+mod faults;
+mod observer;
+mod programs;
+mod quirks;
+mod read_rules;
+mod regions;
+mod step_bus;
+#[cfg(feature = "json")]
+mod stored_data;
+mod supply_rules;
+mod traces;
+mod wire_agreement;
+mod wire_rules;
+mod write_rules;
