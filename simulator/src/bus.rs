@@ -3,9 +3,11 @@
 mod access;
 #[cfg(feature = "async")]
 pub mod asynch;
+pub(crate) mod bit_bang;
 mod delay;
 mod express;
 pub mod layer;
+pub(crate) mod pins;
 pub mod preset;
 pub mod quirks;
 mod steps;

@@ -2,7 +2,7 @@
 
 use core::fmt;
 
-use crate::wire::limits::TimingParameter;
+use crate::timing::TimingParameter;
 
 /// A chip of a rig, in the order in which they were attached.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -41,6 +41,16 @@ impl Level {
     pub const fn from_bit(bit: bool) -> Self {
         if bit { Self::High } else { Self::Low }
     }
+}
+
+/// SDA or SCL.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum Line {
+    /// Data.
+    Sda,
+    /// Clock.
+    Scl,
 }
 
 /// An address pin, or WP.

@@ -4,6 +4,14 @@
 //! feature `serde` it can be stored and read back, which is how programs in other languages get their chips.
 //! Units are in the names: bytes, nanoseconds (`_ns`), hertz (`_hz`), millivolts (`_mv`).
 
+mod ac;
+mod check;
+mod examples;
+mod region;
+
+pub use ac::AcLimits;
+pub use region::{Region, RegionAccess, RegionKind};
+
 use alloc::string::String;
 use alloc::vec::Vec;
 
@@ -282,138 +290,4 @@ pub struct SpeedGrade {
     pub scl_hz: u32,
     /// AC limits of the part in this range; those of the bus mode where a sheet gives none.
     pub ac: AcLimits,
-}
-
-/// AC timing limits in nanoseconds: minima, except `t_aa_max` and `t_sp_max`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
-pub struct AcLimits {
-    /// SCL low.
-    pub t_low: u32,
-    /// SCL high.
-    pub t_high: u32,
-    /// Hold time of a START.
-    pub t_hd_sta: u32,
-    /// Set-up time of a repeated START.
-    pub t_su_sta: u32,
-    /// Data hold.
-    pub t_hd_dat: u32,
-    /// Data set-up.
-    pub t_su_dat: u32,
-    /// Set-up time of a STOP.
-    pub t_su_sto: u32,
-    /// Bus free between STOP and START.
-    pub t_buf: u32,
-    /// Longest time from falling SCL to valid data.
-    pub t_aa_max: u32,
-    /// Longest spike that is filtered.
-    pub t_sp_max: u32,
-}
-
-impl AcLimits {
-    /// Standard-mode, 100 kHz. Source: bus table of UM10204 as reprinted in NXP PCA9698 Rev.3 Table 15.
-    pub const STANDARD: Self = Self {
-        t_low: 4700,
-        t_high: 4000,
-        t_hd_sta: 4000,
-        t_su_sta: 4700,
-        t_hd_dat: 0,
-        t_su_dat: 250,
-        t_su_sto: 4000,
-        t_buf: 4700,
-        t_aa_max: 3450,
-        t_sp_max: 50,
-    };
-    /// Fast-mode, 400 kHz. Source: as [`AcLimits::STANDARD`].
-    pub const FAST: Self = Self {
-        t_low: 1300,
-        t_high: 600,
-        t_hd_sta: 600,
-        t_su_sta: 600,
-        t_hd_dat: 0,
-        t_su_dat: 100,
-        t_su_sto: 600,
-        t_buf: 1300,
-        t_aa_max: 900,
-        t_sp_max: 50,
-    };
-    /// Fast-mode Plus, 1 MHz. Source: as [`AcLimits::STANDARD`].
-    pub const FAST_PLUS: Self = Self {
-        t_low: 500,
-        t_high: 260,
-        t_hd_sta: 260,
-        t_su_sta: 260,
-        t_hd_dat: 0,
-        t_su_dat: 50,
-        t_su_sto: 260,
-        t_buf: 500,
-        t_aa_max: 450,
-        t_sp_max: 50,
-    };
-
-    /// The bus mode that covers an SCL rate; Fast-mode Plus for everything above 400 kHz.
-    #[must_use]
-    pub const fn for_scl_hz(scl_hz: u32) -> Self {
-        if scl_hz <= 100_000 {
-            Self::STANDARD
-        } else if scl_hz <= 400_000 {
-            Self::FAST
-        } else {
-            Self::FAST_PLUS
-        }
-    }
-}
-
-/// A second region of a part.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
-pub struct Region {
-    /// What it is.
-    pub kind: RegionKind,
-    /// Device-address bits it answers to, bit 6 first; `None` when it lies in the array.
-    pub device_bits: Option<[DeviceBit; 7]>,
-    /// First word address.
-    pub word_address: u32,
-    /// Mask of the word-address bits that are compared; the rest is don't care.
-    pub address_mask: u32,
-    /// Word-address bytes sent for it.
-    pub word_address_bytes: u8,
-    /// Size in bytes.
-    pub len: u32,
-    /// Who may write it.
-    pub access: RegionAccess,
-    /// For software protection: the array range that it protects.
-    pub protects: ByteRange,
-}
-
-/// What a second region is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
-pub enum RegionKind {
-    /// Factory-programmed serial number.
-    SerialNumber,
-    /// Identification page, for the user.
-    IdentificationPage,
-    /// 48-bit network address.
-    Eui48,
-    /// 64-bit network address.
-    Eui64,
-    /// Software write protection that cannot be undone.
-    PermanentProtection,
-    /// Software write protection that can be cleared.
-    ReversibleProtection,
-    /// Bank select by command (two dummy bytes), for all such chips on a bus.
-    BankSelect,
-}
-
-/// Who may write a region.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
-pub enum RegionAccess {
-    /// Nobody.
-    ReadOnly,
-    /// Everybody, until it is locked for good.
-    Lockable,
-    /// Everybody.
-    ReadWrite,
 }

@@ -2,20 +2,23 @@
 
 mod conditions;
 mod inspect;
+pub(crate) mod replay;
 
 use alloc::rc::Rc;
 use alloc::string::ToString;
 use alloc::vec::Vec;
 use core::cell::RefCell;
 
+use crate::bus::bit_bang::BitBang;
+use crate::bus::pins::{Wire, WirePin};
 use crate::bus::{Quirks, RigBus, RigDelay};
 use crate::chip::{Chip, Straps};
 use crate::detector::wrong_family::OtherFamily;
 use crate::event::ChipId;
+use crate::foreign::Other;
 use crate::model::ChipModel;
-use crate::wire::bit_bang::BitBang;
-use crate::wire::{Wire, WireConfig, WirePin};
-use crate::world::{Other, World};
+use crate::wire::WireConfig;
+use crate::world::World;
 
 /// What a rig starts with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

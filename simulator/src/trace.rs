@@ -2,7 +2,6 @@
 
 #[cfg(feature = "json")]
 pub mod json_lines;
-pub mod replay;
 pub mod text;
 #[cfg(feature = "std")]
 pub mod vcd;

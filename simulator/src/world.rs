@@ -1,33 +1,26 @@
 //! Everything behind a rig: bus, chips, clock, supply, trace, detectors, ledger.
 
+mod faults;
+pub(crate) mod lines;
+mod monitor;
 mod traffic;
 
 use alloc::boxed::Box;
 use alloc::collections::VecDeque;
-use alloc::string::String;
 use alloc::vec::Vec;
 
 use crate::chip::Chip;
 use crate::detector::Detectors;
 use crate::detector::wrong_family::OtherFamily;
 use crate::event::{ChipId, Event, EventKind, Note};
-use crate::fault::{BusFaults, FaultHit};
+use crate::fault::FaultHit;
+use crate::foreign::Other;
 use crate::ledger::Ledger;
 use crate::rng::Rng;
 use crate::segment::Segment;
 use crate::time::{ClockPlan, END_NS};
 use crate::wire::state::WireState;
-
-/// A device that is not an EEPROM of ours: it answers one address, takes anything and reads as zeros.
-#[derive(Debug, Clone)]
-pub(crate) struct Other {
-    pub(crate) address: u8,
-    pub(crate) name: String,
-    pub(crate) selected: bool,
-    /// Wire level: the byte after START has come, and it asked to read.
-    pub(crate) addressed: bool,
-    pub(crate) reading: bool,
-}
+use faults::BusFaults;
 
 /// The state of a rig.
 #[derive(Debug, Clone)]

@@ -54,6 +54,12 @@ impl Device {
         done.map_err(|trouble| trouble.errno(self.config.nack_is_eremoteio))
     }
 
+    /// Tells what was seen on the bus.
+    pub(crate) fn report(&self) {
+        self.clock.catch_up(&self.rig);
+        report::write(&self.rig, self.config.trace.as_deref(), &self.config.reports);
+    }
+
     /// Puts memory into the images, as it will be once the write cycles that run now are over: the chips stay supplied
     /// when a program goes away.
     ///

@@ -4,9 +4,8 @@ use std::fs::OpenOptions;
 use std::io::Write;
 use std::path::Path;
 
+use pagewise_simulator::Rig;
 use serde_json::json;
-
-use crate::device::Device;
 
 /// Prints a message of ours to standard error.
 pub(crate) fn say(text: &str) {
@@ -14,19 +13,17 @@ pub(crate) fn say(text: &str) {
     let _ = writeln!(std::io::stderr(), "bridge: {text}");
 }
 
-/// Appends trace and report to their files, in one write each, so that processes do not mix their lines.
-pub(crate) fn write(device: &Device) {
-    device.clock.catch_up(&device.rig);
-    if let Some(path) = &device.config.trace {
-        append(path, &device.rig.transfers_text());
+/// Appends trace and report of a bus to their files, in one write each, so that processes do not mix their lines.
+pub(crate) fn write(rig: &Rig, trace: Option<&Path>, reports: &Path) {
+    if let Some(path) = trace {
+        append(path, &rig.transfers_text());
     }
-    let hazards: Vec<_> = device
-        .rig
+    let hazards: Vec<_> = rig
         .finish()
         .iter()
         .map(|seen| json!({ "hazard": seen.hazard.name(), "at_ns": seen.at_ns, "text": seen.text }))
         .collect();
-    append(&device.config.reports, &format!("{}\n", json!({ "hazards": hazards })));
+    append(reports, &format!("{}\n", json!({ "hazards": hazards })));
 }
 
 fn append(path: &Path, text: &str) {

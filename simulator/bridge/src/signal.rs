@@ -8,13 +8,12 @@ use std::os::fd::{FromRawFd, IntoRawFd};
 use std::ptr;
 use std::sync::atomic::{AtomicI32, Ordering};
 
-use crate::state;
-
 /// Write end of the pipe from the handler to the thread that stores; -1 before there is one.
 static PIPE: AtomicI32 = AtomicI32::new(-1);
 
-/// Installs the handler, unless the program has one of its own or ignores the signal.
-pub(crate) fn install() {
+/// Installs the handler, unless the program has one of its own or ignores the signal. `store` runs at each signal, in a
+/// thread of its own.
+pub(crate) fn install(store: fn()) {
     let mut before = MaybeUninit::<libc::sigaction>::zeroed();
     // SAFETY: only asks for the present action; `before` has room for it, and zeros are a valid one.
     let before = unsafe {
@@ -34,8 +33,7 @@ pub(crate) fn install() {
     let started = without_signals(|| {
         std::thread::Builder::new().name("bridge-store".to_owned()).spawn(move || {
             while read.read(&mut [0]).is_ok_and(|count| count > 0) {
-                // What went wrong is on standard error.
-                let _ = state::store_now();
+                store();
             }
         })
     });

@@ -79,7 +79,8 @@ pub(crate) fn open(fd: c_int) -> Result<(), Refusal> {
     if slot.0.is_none() {
         slot.0 = Some(State { device: Device::new(config.clone())?, files: BTreeMap::new() });
         OWNER.store(process::id(), Ordering::Release);
-        signal::install();
+        // What went wrong is on standard error.
+        signal::install(|| _ = store_now());
     }
     if let Some(state) = &mut slot.0 {
         if !table::add(fd) {
@@ -168,5 +169,5 @@ pub(crate) fn end() {
     let Some(mut state) = lock().0.take() else { return };
     state.files.keys().for_each(|fd| _ = table::remove(*fd));
     let _ = store(&mut state.device);
-    report::write(&state.device);
+    state.device.report();
 }

@@ -335,12 +335,14 @@ pagewise_rig *pagewise_rig_new(uint32_t scl_hz,
 // `rig` is null, or comes from pagewise_rig_new and is not used afterwards.
 void pagewise_rig_free(pagewise_rig *rig);
 
-// Lets virtual time pass. Nothing on the host waits.
+// Lets virtual time pass. Nothing on the host waits. Refused where virtual time would end, some 146 years after its
+// beginning.
 //
 // # Safety
 //
 // As for every function: `rig` is null or a living rig that no other thread uses meanwhile.
-pagewise_status pagewise_delay_ns(pagewise_rig *rig, uint64_t ns);
+pagewise_status pagewise_delay_ns(pagewise_rig *rig,
+                                  uint64_t ns);
 
 // Virtual time since the rig was made, in nanoseconds.
 //

@@ -3,7 +3,7 @@
 use embedded_hal::i2c::{I2c, Operation};
 
 use crate::guard::{lent, lent_mut, store, with_rig};
-use crate::rig::Rig;
+use crate::state::Rig;
 use crate::status::{Failure, Status};
 
 /// START, `address` with R/W = 0, the bytes, STOP.

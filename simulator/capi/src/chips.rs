@@ -6,7 +6,7 @@ use pagewise_simulator::{ChipModel, CycleTime, Faults};
 
 use crate::guard::{store, text, with_rig};
 use crate::pins::Straps;
-use crate::rig::Rig;
+use crate::state::Rig;
 use crate::status::{Failure, Status};
 
 fn attach(rig: &mut Rig, json: &str, straps: Straps) -> Result<u32, Failure> {

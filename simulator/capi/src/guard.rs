@@ -3,7 +3,7 @@
 use std::ffi::{CStr, c_char};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use crate::rig::Rig;
+use crate::state::Rig;
 use crate::status::{Failure, Status, remember};
 
 /// Runs `body` and turns its failure, or its panic, into a status.

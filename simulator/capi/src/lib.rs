@@ -12,5 +12,6 @@ mod memory;
 mod pins;
 mod reports;
 mod rig;
+mod state;
 pub mod status;
 mod wire;

@@ -3,7 +3,7 @@
 use pagewise_simulator::ChipId;
 
 use crate::guard::{lent, lent_mut, store, with_rig};
-use crate::rig::Rig;
+use crate::state::Rig;
 use crate::status::{Failure, Status};
 
 /// A chip, after a check that `len` bytes at `offset` lie inside it.

@@ -5,7 +5,7 @@ use std::ffi::c_char;
 use pagewise_simulator::{Level, TornModel};
 
 use crate::guard::{text, with_rig};
-use crate::rig::Rig;
+use crate::state::Rig;
 use crate::status::{Failure, Status};
 
 /// A pin tied to ground.

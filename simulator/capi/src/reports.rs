@@ -3,7 +3,7 @@
 use std::ffi::{CString, c_char};
 
 use crate::guard::{self, guarded, store, with_rig};
-use crate::rig::Rig;
+use crate::state::Rig;
 use crate::status::{Failure, Status, c_string};
 
 /// Number in place of a chip where a hazard concerns no chip in particular.

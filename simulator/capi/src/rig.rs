@@ -1,36 +1,11 @@
 //! Rigs: made, freed, and their time.
 
-use std::ffi::CString;
-
+use pagewise_simulator::RigConfig;
 use pagewise_simulator::time::END_NS;
-use pagewise_simulator::{ChipId, RigBus, RigConfig, StepBus};
 
 use crate::guard::{guarded, store, with_rig};
+use crate::state::Rig;
 use crate::status::{Failure, Status};
-use crate::wire::Pins;
-
-/// A simulated bus with its chips, its virtual clock, trace and detectors.
-pub struct Rig {
-    pub(crate) rig: pagewise_simulator::Rig,
-    pub(crate) bus: RigBus,
-    pub(crate) steps: StepBus,
-    /// Chips by their number in C.
-    pub(crate) chips: Vec<(ChipId, u32)>,
-    /// Reports since the last `pagewise_finish`, kept so that C may point into them.
-    pub(crate) reports: Vec<(u64, u32, CString, CString)>,
-    /// The controller's pins, once the lines are laid.
-    pub(crate) pins: Option<Pins>,
-    /// A panic left the simulator in an unknown state.
-    pub(crate) broken: bool,
-}
-
-impl Rig {
-    /// A chip by its number, and its capacity in bytes.
-    pub(crate) fn chip(&self, number: u32) -> Result<(ChipId, u32), Failure> {
-        let found = self.chips.get(number as usize).copied();
-        found.ok_or_else(|| Failure::argument(format!("no chip {number}, the rig has {}", self.chips.len())))
-    }
-}
 
 /// A bus without chips; null if SCL is not from 1 Hz to 5 MHz or the supply above 6500 mV.
 ///

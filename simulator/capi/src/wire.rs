@@ -4,14 +4,8 @@ use embedded_hal::digital::{InputPin, OutputPin};
 use pagewise_simulator::{WireConfig, WirePin};
 
 use crate::guard::{store, with_rig};
-use crate::rig::Rig;
+use crate::state::{Pins, Rig};
 use crate::status::{Failure, Status};
-
-/// Both pins of the controller.
-pub(crate) struct Pins {
-    sda: WirePin,
-    scl: WirePin,
-}
 
 /// Lays the lines of the bus: a pull-up of 1 ohm to 10 megohm and a capacitance of up to 10000 pF each. From then on the
 /// chips see edges, and the four functions below move the controller's open-drain pins. Time passes in pagewise_delay_ns.

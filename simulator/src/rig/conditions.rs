@@ -10,7 +10,7 @@ use crate::rig::Rig;
 use crate::rng::Rng;
 use crate::supply::SupplyProfile;
 use crate::time::ClockPlan;
-use crate::wire::state::limits_of;
+use crate::world::lines::limits_of;
 
 impl Rig {
     /// Puts A0 of a chip at high voltage, which reversible software protection needs, or takes it away.

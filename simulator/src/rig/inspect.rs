@@ -6,11 +6,10 @@ use alloc::vec::Vec;
 use core::cell::RefCell;
 
 use crate::detector::{Finding, Incident};
-use crate::event::{ChipId, Event, EventKind, Note};
+use crate::event::{ChipId, Event, EventKind, Line, Note};
 use crate::ledger::{Ledger, Loss};
 use crate::rig::{Rig, Snapshot};
 use crate::trace;
-use crate::wire::Line;
 use crate::world::World;
 
 impl Rig {

@@ -3,8 +3,7 @@
 use std::io::{self, Write};
 use std::vec::Vec;
 
-use crate::event::{Event, EventKind, Level, Note};
-use crate::wire::Line;
+use crate::event::{Event, EventKind, Level, Line, Note};
 
 /// Writes a value change dump with a time scale of 1 ns: 1-bit wires `SCL` and `SDA`, a real `SUPPLY` in volts, and for
 /// each chip `n` wires `BUSYn` and `WPn`.

@@ -2,9 +2,8 @@
 
 use alloc::vec::Vec;
 
-use crate::event::{Event, EventKind};
+use crate::event::{Event, EventKind, Line};
 use crate::time::ClockPlan;
-use crate::wire::Line;
 
 /// Level changes of SDA and SCL: time in nanoseconds, line, level. Both lines begin high.
 ///

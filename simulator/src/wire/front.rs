@@ -1,8 +1,8 @@
 //! The front end of a device: edges in, conditions and bytes to the chip behind it, SDA out.
 
 use crate::chip::Chip;
-use crate::wire::Line;
-use crate::world::Other;
+use crate::event::Line;
+use crate::foreign::Other;
 
 /// What is behind a front end.
 pub(crate) trait Device {

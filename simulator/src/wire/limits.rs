@@ -1,73 +1,11 @@
 //! AC timing checks (rule L4): what was measured, against the limits of each chip and of the bus mode.
 
 use alloc::vec::Vec;
-use core::fmt;
 
-use crate::event::ChipId;
+use crate::event::{ChipId, Line};
 use crate::model::AcLimits;
-use crate::wire::{Line, WireConfig};
-
-/// A timing parameter of the bus.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
-pub enum TimingParameter {
-    /// SCL low.
-    Low,
-    /// SCL high.
-    High,
-    /// Hold time of a START.
-    HoldStart,
-    /// Set-up time of a repeated START.
-    SetupStart,
-    /// Data hold.
-    HoldData,
-    /// Data set-up.
-    SetupData,
-    /// Set-up time of a STOP.
-    SetupStop,
-    /// Bus free between STOP and START.
-    BusFree,
-    /// Rise time; the only one here with an upper limit.
-    Rise,
-}
-
-impl TimingParameter {
-    /// Symbol, as data sheets print it.
-    #[must_use]
-    pub const fn symbol(self) -> &'static str {
-        match self {
-            Self::Low => "t_LOW",
-            Self::High => "t_HIGH",
-            Self::HoldStart => "t_HD;STA",
-            Self::SetupStart => "t_SU;STA",
-            Self::HoldData => "t_HD;DAT",
-            Self::SetupData => "t_SU;DAT",
-            Self::SetupStop => "t_SU;STO",
-            Self::BusFree => "t_BUF",
-            Self::Rise => "t_R",
-        }
-    }
-
-    fn limit(self, limits: &AcLimits) -> u32 {
-        match self {
-            Self::Low => limits.t_low,
-            Self::High => limits.t_high,
-            Self::HoldStart => limits.t_hd_sta,
-            Self::SetupStart => limits.t_su_sta,
-            Self::HoldData => limits.t_hd_dat,
-            Self::SetupData => limits.t_su_dat,
-            Self::SetupStop => limits.t_su_sto,
-            Self::BusFree => limits.t_buf,
-            Self::Rise => 0,
-        }
-    }
-}
-
-impl fmt::Display for TimingParameter {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(self.symbol())
-    }
-}
+use crate::timing::TimingParameter;
+use crate::wire::WireConfig;
 
 /// A limit that was not kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,10 +1,6 @@
 //! An observer at the lines that writes down what the byte level would: conditions and bytes.
 
-use crate::event::EventKind;
-use crate::wire::Line;
 use crate::wire::front::Filtered;
-use crate::wire::state::WireState;
-use crate::world::World;
 
 /// Decodes the lines behind the widest spike filter of the bus, so that every chip has decided before it does.
 #[derive(Debug, Clone)]
@@ -12,12 +8,12 @@ pub(crate) struct Monitor {
     pub(crate) sda: Filtered,
     pub(crate) scl: Filtered,
     pub(crate) t_sp: u64,
-    in_transfer: bool,
-    expects_address: bool,
-    reading: bool,
-    bits: u8,
-    shift: u8,
-    begin_ns: u64,
+    pub(crate) in_transfer: bool,
+    pub(crate) expects_address: bool,
+    pub(crate) reading: bool,
+    pub(crate) bits: u8,
+    pub(crate) shift: u8,
+    pub(crate) begin_ns: u64,
 }
 
 impl Monitor {
@@ -37,74 +33,5 @@ impl Monitor {
 
     pub(crate) fn due(&self) -> u64 {
         self.scl.due(self.t_sp).min(self.sda.due(self.t_sp))
-    }
-}
-
-impl World {
-    pub(crate) fn monitor_edge(&mut self, wire: &mut WireState, line: Line) {
-        match line {
-            Line::Scl => {
-                let began = wire.monitor.scl.take();
-                if wire.monitor.scl.level { self.monitor_rise(wire) } else { monitor_fall(&mut wire.monitor, began) }
-            }
-            Line::Sda => {
-                let began = wire.monitor.sda.take();
-                if wire.monitor.scl.level {
-                    self.monitor_condition(&mut wire.monitor, began);
-                }
-            }
-        }
-    }
-
-    fn monitor_condition(&mut self, monitor: &mut Monitor, at: u64) {
-        self.hear_notes();
-        (monitor.bits, monitor.shift) = (0, 0);
-        if monitor.sda.level {
-            if monitor.in_transfer {
-                self.stop_seen(at);
-            }
-            monitor.in_transfer = false;
-        } else {
-            self.start_seen(at, monitor.in_transfer);
-            (monitor.in_transfer, monitor.expects_address, monitor.reading) = (true, true, false);
-        }
-    }
-
-    fn monitor_rise(&mut self, wire: &mut WireState) {
-        let monitor = &mut wire.monitor;
-        if !monitor.in_transfer {
-            return;
-        }
-        if monitor.bits < 8 {
-            monitor.shift = monitor.shift << 1 | u8::from(monitor.sda.level);
-            monitor.bits += 1;
-            return;
-        }
-        monitor.bits = 9;
-        let (byte, acked, at) = (monitor.shift, !monitor.sda.level, monitor.begin_ns);
-        if core::mem::take(&mut monitor.expects_address) {
-            monitor.reading = byte & 1 == 1 && acked;
-            self.responders.clear();
-            let chips = self.chips.len();
-            self.responders.extend((0..chips).filter(|&i| wire.fronts[i].answers()));
-            for (other, front) in self.others.iter_mut().zip(&wire.fronts[chips..]) {
-                other.selected = front.answers();
-            }
-            self.hear_notes();
-            self.ledger.refused_unseen.extend(self.refused_in_access.drain(..).map(|(chip, _)| chip));
-            self.after_address(at, byte);
-        } else if monitor.reading {
-            self.segment.read += 1;
-            self.emit(at, EventKind::Read { byte, acked });
-        } else {
-            self.segment.wrote(byte, acked);
-            self.emit(at, EventKind::Write { byte, acked });
-        }
-    }
-}
-
-fn monitor_fall(monitor: &mut Monitor, at: u64) {
-    if monitor.bits == 9 || monitor.bits == 0 {
-        (monitor.bits, monitor.shift, monitor.begin_ns) = (0, 0, at);
     }
 }

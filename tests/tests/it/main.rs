@@ -9,6 +9,7 @@ mod budget_on_bus;
 mod budget_published;
 mod budget_svg;
 mod build_script;
+mod circles;
 mod door_c;
 mod door_linux;
 mod door_linux_hal;

@@ -1,0 +1,14 @@
+//! Devices on the bus that are not EEPROMs of ours.
+
+use alloc::string::String;
+
+/// A device that is not an EEPROM of ours: it answers one address, takes anything and reads as zeros.
+#[derive(Debug, Clone)]
+pub(crate) struct Other {
+    pub(crate) address: u8,
+    pub(crate) name: String,
+    pub(crate) selected: bool,
+    /// Wire level: the byte after START has come, and it asked to read.
+    pub(crate) addressed: bool,
+    pub(crate) reading: bool,
+}
