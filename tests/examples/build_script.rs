@@ -9,8 +9,9 @@ use std::env;
 use std::error::Error;
 use std::path::Path;
 
+use pagewise_base::disk;
 use pagewise_content::layout;
-use pagewise_emit::{Part, Request, disk, rust};
+use pagewise_emit::{Part, Request, rust};
 use pagewise_part::card::Catalogue;
 
 fn main() {

@@ -22,6 +22,10 @@ pub enum Tone {
 }
 
 impl Tone {
+    /// Every tone.
+    const ALL: [Self; 7] =
+        [Self::Heading, Self::Strong, Self::Good, Self::Caution, Self::Serious, Self::Bad, Self::Faint];
+
     const fn style(self) -> Style {
         let plain = Style::new();
         match self {
@@ -54,10 +58,49 @@ pub fn plain(text: &str) -> String {
     text.chars()
         .map(|c| match c {
             '\n' | '\r' | '\t' | '\u{2028}' | '\u{2029}' => ' ',
-            c if c.is_control() || reorders(c) => '?',
+            c if steers(c) => '?',
             c => c,
         })
         .collect()
+}
+
+/// A finished text for a terminal in which nothing but our own colours and line ends steers it: whatever else of that kind
+/// got in, from a file of the user's for example, becomes `?`.
+///
+/// Every text of others should have gone through [`plain`] before; this holds for the one that was forgotten.
+///
+/// ```
+/// use pagewise_base::paint::{Tone, paint, settled};
+///
+/// let painted = paint(Tone::Bad, "lost");
+/// assert_eq!(settled(&format!("{painted}\n\u{1b}]0;x\u{7}")), format!("{painted}\n?]0;x?"));
+/// ```
+#[must_use]
+pub fn settled(text: &str) -> String {
+    let own: Vec<String> = Tone::ALL
+        .iter()
+        .flat_map(|tone| [tone.style().render().to_string(), tone.style().render_reset().to_string()])
+        .collect();
+    let mut out = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some(c) = rest.chars().next() {
+        let own =
+            own.iter().filter(|sequence| rest.starts_with(sequence.as_str())).max_by_key(|sequence| sequence.len());
+        let taken = own.map_or(c.len_utf8(), String::len);
+        match own {
+            Some(sequence) => out.push_str(sequence),
+            None if c != '\n' && steers(c) => out.push('?'),
+            None => out.push(c),
+        }
+        rest = &rest[taken..];
+    }
+    out
+}
+
+/// Whether a character steers a terminal or makes a line look other than it is.
+#[must_use]
+pub fn steers(c: char) -> bool {
+    c.is_control() || reorders(c)
 }
 
 /// Bidirectional controls, which make a line look other than it is.

@@ -19,6 +19,7 @@ use std::io::{self, Write};
 use serde::Serialize;
 
 pub use pagewise_base::paint::{Tone, paint, plain};
+use pagewise_base::paint::{settled, steers};
 pub use table::{Align, table, wrapped};
 
 use pagewise_base::fault::Faults;
@@ -108,7 +109,7 @@ impl Answer {
         text: impl FnOnce() -> String,
     ) -> Self {
         let mut text = match reader {
-            Reader::Person => text(),
+            Reader::Person => settled(&text()),
             Reader::Program => envelope(command, body),
         };
         if !text.ends_with('\n') {
@@ -139,7 +140,10 @@ impl Answer {
 
 fn envelope<T: Serialize>(command: &str, body: &T) -> String {
     let whole = Envelope { pagewise: env!("CARGO_PKG_VERSION"), command, body };
-    serde_json::to_string_pretty(&whole).expect("the body of an answer is a struct with named fields")
+    let text = serde_json::to_string_pretty(&whole).expect("the body of an answer is a struct with named fields");
+    // What JSON lets stand raw in a string, a terminal need not: the same string in other words.
+    let escaped = |c: char| if c != '\n' && steers(c) { format!("\\u{:04x}", u32::from(c)) } else { c.to_string() };
+    text.chars().map(escaped).collect()
 }
 
 /// Writes all of `text`. A reader that has gone away (`pagewise parts | head -3`) is no error.

@@ -140,3 +140,29 @@ fn all_faults_of_all_board_files_come_at_once() {
     let errors = String::from_utf8(output.stderr).unwrap();
     assert!(errors.contains("first.toml") && errors.contains("second.toml"), "{errors}");
 }
+
+/// Escape, OSC, C1 and bidirectional characters in every text of a board file: none reaches a terminal, in any form.
+#[test]
+fn texts_of_a_board_file_cannot_steer_the_terminal() {
+    let steer = "a\\u001b]0;b\\u0007c\\u009b31md\\u202ee\\u001b[45mf";
+    let text = fs::read_to_string(examples().join("valve-driver.toml")).unwrap();
+    let text = text
+        .replace("Tamarind", steer)
+        .replace("\"identity\"", &format!("\"{steer}\""))
+        .replace("curves", &format!("{steer}2"));
+    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join("steering.toml");
+    fs::write(&path, text).unwrap();
+    let path = path.to_str().unwrap();
+    for more in
+        [&["--color", "always"][..], &["--color", "never"], &["--full", "--color", "always"], &["--all"], &["--json"]]
+    {
+        let output = swap(&[&[path][..], more].concat());
+        let shown = String::from_utf8(output.stdout).unwrap();
+        let named = shown.contains("]0;b") || more.contains(&"--all");
+        assert!(named, "{more:?}: the region is named: {shown}");
+        assert!(!shown.contains("\u{1b}[45m"), "{more:?}: a colour of the file's own");
+        let ours = |c: char| c == '\n' || c == '\u{1b}' && more.contains(&"always");
+        let raw = shown.chars().find(|c| !ours(*c) && (c.is_control() || *c == '\u{202e}'));
+        assert_eq!(raw, None, "{more:?}: {shown}");
+    }
+}

@@ -69,7 +69,7 @@ fn heading(out: &mut String, answer: &BoardAnswer, catalogue: &Catalogue) {
 
 fn detail(out: &mut String, judgement: &Judgement) {
     let headline = format!("  {} → {}  ", judgement.fitted, judgement.candidate);
-    let verdict = judgement.headline();
+    let verdict = plain(&judgement.headline());
     let painted =
         verdict.replacen(judgement.verdict.word(), &paint(tone(judgement.verdict), judgement.verdict.word()), 1);
     let _ = writeln!(out, "\n{}", wrapped(&painted, &headline, "      "));
@@ -103,9 +103,10 @@ fn one_finding(out: &mut String, finding: &Finding) {
     let first = format!("    {} ", paint(tone(finding.verdict), format!("{word:<12}")));
     let rest = "                 ";
     let hazard = finding.hazard.map_or_else(String::new, |hazard| format!(" [{hazard}]"));
-    let _ = writeln!(out, "{}", wrapped(&format!("{}: {}{hazard}", finding.rule, finding.compared), &first, rest));
-    let _ = writeln!(out, "{}", wrapped(&finding.remedy, &format!("{rest}do: "), rest));
-    let source = wrapped(&finding.source.to_string(), rest, rest);
+    let _ =
+        writeln!(out, "{}", wrapped(&format!("{}: {}{hazard}", finding.rule, plain(&finding.compared)), &first, rest));
+    let _ = writeln!(out, "{}", wrapped(&plain(&finding.remedy), &format!("{rest}do: "), rest));
+    let source = wrapped(&plain(&finding.source.to_string()), rest, rest);
     let _ = writeln!(out, "{}", paint(Tone::Faint, source));
 }
 
@@ -121,7 +122,7 @@ fn one_run(out: &mut String, what: &str, run: &Run) {
     }
     let hazards: Vec<&str> = run.hazards.iter().map(|hazard| hazard.name()).collect();
     let named = if hazards.is_empty() { String::new() } else { format!(" [{}]", hazards.join(", ")) };
-    let loss = run.first_loss.as_deref().unwrap_or("something was reported");
+    let loss = plain(run.first_loss.as_deref().unwrap_or("something was reported"));
     let text = format!("{}{named}: {loss} ({work})", paint(Tone::Bad, "fails"));
     let _ = writeln!(out, "{}", wrapped(&text, &first, rest));
     if let Some(transaction) = &run.transaction {
