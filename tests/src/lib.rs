@@ -12,6 +12,7 @@ pub mod fuzz;
 pub mod hostile;
 pub mod hostile_cards;
 pub mod linux_bench;
+pub mod modules;
 pub mod naive;
 pub mod operations;
 pub mod property;

@@ -5,10 +5,11 @@ use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
-use crate::disk::{Staged, replace_all_and_keep, target, unwritable, write_beside};
-use crate::fault::{Fault, Faults};
+use crate::fault::Fault;
+use crate::staged::{Staged, target, unwritable, write_beside};
 
-/// A temporary file beside the one that it is to become. Dropped before [`Draft::keep`], it leaves nothing behind.
+/// A temporary file beside the one that it is to become. Dropped before
+/// [`crate::disk::replace_all_and_keep`] takes it, it leaves nothing behind.
 #[derive(Debug)]
 pub struct Draft {
     path: PathBuf,
@@ -35,16 +36,8 @@ impl Draft {
         self.file.write_all(text.as_bytes()).map_err(|error| unwritable(&self.path, &error))
     }
 
-    /// Puts it in place of what was there.
-    ///
-    /// # Errors
-    /// The disk is full, for example; what was there stays.
-    pub fn keep(self) -> Result<(), Faults> {
-        replace_all_and_keep(&[], Some(self))
-    }
-
     /// All of it on the disk, ready to take its place.
-    pub(super) fn finish(self) -> Result<Staged, Fault> {
+    pub(crate) fn finish(self) -> Result<Staged, Fault> {
         let Self { path, target, file } = self;
         let whole = file.into_inner().map_err(IntoInnerError::into_error).and_then(|file| {
             file.as_file().sync_all()?;
@@ -75,7 +68,7 @@ mod tests {
         let mut draft = Draft::begin(&path).unwrap();
         draft.write("all ").unwrap();
         draft.write("of it").unwrap();
-        draft.keep().unwrap();
+        crate::disk::replace_all_and_keep(&[], Some(draft)).unwrap();
         assert_eq!(fs::read_to_string(&path).unwrap(), "all of it");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1, "nothing is left over");
         assert!(Draft::begin(folder.path()).is_err() && Draft::begin(&folder.path().join("no/a")).is_err());

@@ -6,4 +6,5 @@ pub mod draft;
 pub mod fault;
 pub mod form;
 pub mod paint;
+mod staged;
 pub mod sure;

@@ -1,53 +1,44 @@
 //! Texts of cards as comment lines of generated code; the renderer makes each line harmless.
 
-use super::Request;
-use super::contents::Contents;
-use crate::Part;
-use pagewise_base::paint::plain;
-use pagewise_part::card::density;
+use super::common::{Cost, Limit};
+use super::request::{Assumption, Request};
+use super::words::{comment, listed};
+use crate::request::Part;
+use pagewise_part::card::{NotSafe, density};
 
-/// Columns of a comment, its `//` not counted.
-const COLUMNS: usize = 100;
-
-/// A text in lines.
-pub(super) fn comment(text: &str) -> Vec<String> {
-    lines(text, textwrap::Options::new(COLUMNS))
-}
-
-fn listed(text: &str) -> Vec<String> {
-    lines(text, textwrap::Options::new(COLUMNS).initial_indent("- ").subsequent_indent("  "))
-}
-
-/// Formatted code has no blanks at the end of a line.
-fn lines(text: &str, options: textwrap::Options<'_>) -> Vec<String> {
-    textwrap::wrap(plain(text).trim(), options).iter().map(|line| line.trim_end().to_owned()).collect()
+/// What one must know about a configuration besides its parts.
+pub(super) struct Known<'a> {
+    pub(super) limits: &'a [Limit],
+    pub(super) costs: &'a [Cost],
+    pub(super) assumptions: &'a [Assumption],
+    pub(super) not_safe_on: &'a [NotSafe],
 }
 
 /// Everything that one must know about the generated text, for its beginning.
-pub(super) fn head(request: &Request<'_>, contents: &Contents) -> Vec<String> {
+pub(super) fn head(request: &Request<'_>, known: &Known<'_>) -> Vec<String> {
     let mut lines: Vec<String> = request.parts.iter().flat_map(part).collect();
     if let Some(layout) = request.layout {
         lines.extend(comment(&format!("Layout: {}", layout.name)));
     }
-    if !contents.limits.is_empty() {
+    if !known.limits.is_empty() {
         lines.push(String::new());
         lines.push(format!("One configuration for {} parts. What sets it:", request.parts.len()));
-        lines.extend(contents.limits.iter().flat_map(|limit| listed(&limit.to_string())));
+        lines.extend(known.limits.iter().flat_map(|limit| listed(&limit.to_string())));
     }
-    if !contents.costs.is_empty() {
+    if !known.costs.is_empty() {
         lines.extend([String::new(), "What it costs:".into()]);
-        lines.extend(contents.costs.iter().flat_map(|cost| listed(&cost.to_string())));
+        lines.extend(known.costs.iter().flat_map(|cost| listed(&cost.to_string())));
     }
-    if !contents.assumptions.is_empty() {
+    if !known.assumptions.is_empty() {
         lines.extend([String::new(), "Assumed, since the sheet read does not state it:".into()]);
-        for assumption in &contents.assumptions {
+        for assumption in known.assumptions {
             let of = if request.parts.len() > 1 { format!("{}: ", assumption.part) } else { String::new() };
             lines.extend(listed(&format!("{of}{} = {}: {}", assumption.field, assumption.value, assumption.why)));
         }
     }
-    if !contents.not_safe_on.is_empty() {
+    if !known.not_safe_on.is_empty() {
         lines.extend([String::new(), "NOT SAFE on these parts of the same density:".into()]);
-        lines.extend(contents.not_safe_on.iter().flat_map(|part| listed(&format!("{}: {}", part.id, part.why))));
+        lines.extend(known.not_safe_on.iter().flat_map(|part| listed(&format!("{}: {}", part.id, part.why))));
     }
     lines
 }

@@ -5,7 +5,7 @@ use std::fmt;
 use pagewise_driver::Geometry;
 use serde::Serialize;
 
-use super::{Part, Record};
+use super::request::{Part, Record};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_part::card::{Kind, Wear, density};
 

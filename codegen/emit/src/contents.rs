@@ -3,9 +3,9 @@
 use pagewise_driver::{Geometry, Parameters};
 use serde::Serialize;
 
-use super::comment::comment;
 use super::common::{self, Common, Cost, Limit};
 use super::regions::{self, Region};
+use super::words::literal;
 use super::{Assumption, Generated, Part, Request, Source, comment, digest_of};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_part::card::{Card, Kind, NotSafe, density, role};
@@ -120,7 +120,15 @@ impl Contents {
             };
             contents.configurations = vec![configuration];
         }
-        contents.head_lines = comment::head(request, &contents);
+        contents.head_lines = comment::head(
+            request,
+            &comment::Known {
+                limits: &contents.limits,
+                costs: &contents.costs,
+                assumptions: &contents.assumptions,
+                not_safe_on: &contents.not_safe_on,
+            },
+        );
         Ok(contents)
     }
 
@@ -231,7 +239,7 @@ fn fields(parameters: &Parameters, notes: [Vec<String>; 8]) -> Vec<Field> {
         name,
         rust,
         c,
-        lines: notes.iter().flat_map(|note| comment(note)).collect(),
+        lines: notes.iter().flat_map(|note| super::words::comment(note)).collect(),
     };
     values.into_iter().zip(notes).map(field).collect()
 }
@@ -261,22 +269,6 @@ fn assumptions(card: &Card, parameters: &Parameters) -> Vec<Assumption> {
         _ => None,
     });
     assumed.collect()
-}
-
-/// A whole number as Rust's lints want it: groups of three digits above four.
-pub(super) fn literal(number: u32) -> String {
-    let digits = number.to_string();
-    if digits.len() < 5 {
-        return digits;
-    }
-    let mut grouped = String::new();
-    for (index, digit) in digits.chars().enumerate() {
-        if index > 0 && (digits.len() - index).is_multiple_of(3) {
-            grouped.push('_');
-        }
-        grouped.push(digit);
-    }
-    grouped
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@ use pagewise_driver::Geometry;
 use serde::Serialize;
 
 use super::Part;
-use super::comment::comment;
+use super::words::{comment, literal};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::layout::{Endian, Field, Integer, Kind, Layout, Placed, PlacedRegion};
 
@@ -109,7 +109,7 @@ fn region(placed: &PlacedRegion) -> Region {
         snake,
         lines: comment(&(about + &often)),
         offset: placed.offset,
-        rust_offset: super::contents::literal(placed.offset),
+        rust_offset: literal(placed.offset),
         length: placed.length,
         shape: "none",
         writable: !matches!(kind, Kind::Crc { .. } | Kind::Eui64 { from: Some(_) } | Kind::Records(_)),

@@ -12,7 +12,7 @@ use pagewise_simulator::{
     RigDelay, Straps, SupplyProfile, TornModel,
 };
 
-use super::bus::LineError;
+use super::error::LineError;
 use super::trouble::Trouble;
 use memory::{Memory, RegionState};
 use pagewise_base::fault::Fault;

@@ -11,6 +11,7 @@ pub mod backup;
 pub mod bench;
 pub mod bus;
 pub mod difference;
+mod error;
 pub mod first_write;
 pub mod journal;
 #[cfg(target_os = "linux")]
@@ -27,7 +28,8 @@ pub mod trouble;
 pub mod units;
 pub mod wanted;
 
-pub use bus::{LineBus, LineDelay, LineError};
+pub use bus::{LineBus, LineDelay};
+pub use error::LineError;
 pub use report::{Ending, Survey, UnitReport};
 pub use socket::Socket;
 pub use steps::{Order, program};

@@ -3,7 +3,7 @@
 use embedded_hal::i2c::{Error, I2c, Operation};
 use linux_embedded_hal::I2cdev;
 
-use super::bus::LineError;
+use super::error::LineError;
 use pagewise_base::fault::Fault;
 
 /// An open device.

@@ -2,7 +2,8 @@
 
 use pagewise_driver::{Eeprom, Geometry, Options, Wait};
 
-use super::bus::{LineBus, LineDelay, LineError};
+use super::bus::{LineBus, LineDelay};
+use super::error::LineError;
 use pagewise_part::card::Card;
 use pagewise_part::card::geometry::PinLevels;
 

@@ -9,15 +9,16 @@
 pub mod card;
 pub mod density;
 pub mod family;
+mod matched;
 pub mod text;
 
 use pagewise_simulator::Hazard;
 use serde::Serialize;
 
 use crate::card::Catalogue;
-pub use card::Match;
 pub use density::Density;
 pub use family::{Family, FamilyClaim};
+pub use matched::Match;
 pub use pagewise_base::sure::Sure;
 use text::Code;
 

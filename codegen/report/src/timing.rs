@@ -1,12 +1,14 @@
 //! The failing transaction as a timing picture: SCL and SDA as the simulated lines were, START and STOP, each byte with
 //! its bits and who acknowledged it. A long transaction is cut to its header, the place of the fault and its end.
 
+mod item;
 mod lanes;
 mod words;
 
 use pagewise_simulator::{ClockPlan, Event, EventKind, Note};
 use serde::Serialize;
 
+use item::{Item, ItemKind};
 use lanes::{Lanes, Row};
 use pagewise_judge::board::Firmware;
 use pagewise_judge::swap::replay::Transaction;
@@ -23,33 +25,6 @@ pub(super) struct Picture {
     words: String,
     /// `1.375 us after the start of the run, at 400 kHz`.
     when: String,
-}
-
-/// One thing on the bus.
-#[derive(Debug, Clone)]
-struct Item {
-    at_ns: u64,
-    kind: ItemKind,
-    /// What it is for: `word address`.
-    role: String,
-    /// What a chip noted there.
-    note: Option<String>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum ItemKind {
-    Start {
-        repeated: bool,
-    },
-    Byte {
-        value: u8,
-        acked: bool,
-        from_chip: bool,
-        address: bool,
-    },
-    Stop,
-    /// So many bytes that are not drawn.
-    Gap(usize),
 }
 
 /// Draws a transaction of this firmware.

@@ -10,8 +10,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::Serialize;
 
 use super::Sure;
-use super::card::Match;
 use super::family::{Anatomy, Family, FamilyClaim, Stems};
+use super::matched::Match;
 use super::text::Code;
 use crate::card::{Catalogue, density};
 

@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 
 use super::Sure;
-use super::card::Match;
+use super::matched::Match;
 use super::text::{Code, key};
 use crate::card::{Catalogue, Kind};
 

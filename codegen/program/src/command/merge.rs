@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::Options;
 use super::swap::fleet_text::{self, Look};
 use crate::output::{Answer, Exit};
+use pagewise_base::disk;
 use pagewise_base::draft::Draft;
 use pagewise_base::fault::Faults;
 use pagewise_judge::fleet::{BoardOutcomes, Shard, Summary, lines, merge};
@@ -54,7 +55,7 @@ impl Merge {
             for board in &merged.boards {
                 draft.write(&lines::line(board))?;
             }
-            draft.keep()?;
+            disk::replace_all_and_keep(&[], Some(draft))?;
         }
         let accept = merged.header.accept;
         let summary = Summary::of(&merged.boards, accept);

@@ -154,7 +154,11 @@ impl Swap {
             let look = fleet_text::Look { currency, full: self.full, shard: self.shard };
             let fleet = fleet_text::render(&summary, &look);
             // Few boards are read through to the end, of many the summary is looked for first.
-            if summary.boards <= text::FEW { text + &unmatched + &fleet } else { fleet + "\n" + &unmatched + &text }
+            if summary.boards <= fleet_text::FEW {
+                text + &unmatched + &fleet
+            } else {
+                fleet + "\n" + &unmatched + &text
+            }
         }))
     }
 

@@ -6,7 +6,7 @@ use pagewise_simulator::trace::waves;
 use pagewise_simulator::{ClockPlan, Event, Line};
 use serde::Serialize;
 
-use super::{Item, ItemKind};
+use super::item::{Item, ItemKind};
 
 /// Width of the picture, in its own units.
 pub(super) const WIDTH: u32 = 720;

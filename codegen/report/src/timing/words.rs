@@ -1,6 +1,6 @@
 //! A transaction in words, for those who do not see the picture.
 
-use super::{Item, ItemKind};
+use super::item::{Item, ItemKind};
 
 /// Data bytes in a row are told together from this many on.
 const TOGETHER: usize = 3;

@@ -6,7 +6,7 @@
 
 use serde::Serialize;
 
-use super::{BOTTOM, LEFT, RIGHT, TOP};
+use super::frame::{BOTTOM, LEFT, RIGHT, TOP};
 
 /// Width of a letter in the plots' 13 px, taken wide; height above and below the line that letters stand on.
 const LETTER: f64 = 7.8;

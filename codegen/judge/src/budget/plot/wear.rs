@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use super::{Axis, FRAME, Frame, LEFT, RIGHT, TOP, Tick};
-use super::{heading, identifier, short, spaced, years_text};
+use super::frame::{Axis, FRAME, Frame, LEFT, RIGHT, TOP, Tick};
+use super::frame::{heading, identifier, short, spaced, years_text};
 use crate::budget::Budget;
 use crate::budget::wear::{DAYS_PER_YEAR, WearBudget};
 use pagewise_base::paint::plain;

@@ -2,9 +2,9 @@
 
 use serde::Serialize;
 
+use super::frame::{Axis, BOTTOM, FRAME, Frame, LEFT, RIGHT, TOP, Tick};
+use super::frame::{heading, identifier, joined, nice_above, nice_below, ohms};
 use super::label::{Label, Labels, Place};
-use super::{Axis, BOTTOM, FRAME, Frame, LEFT, RIGHT, TOP, Tick};
-use super::{heading, identifier, joined, nice_above, nice_below, ohms};
 use crate::budget::Budget;
 use crate::budget::pull_up::{Limit, PullUp, Standing, most_by_rise, most_capacitance};
 use pagewise_base::paint::plain;

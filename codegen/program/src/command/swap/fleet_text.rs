@@ -3,8 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use super::text::{FEW, tone};
-use crate::output::{Align, paint, plain, table, wrapped};
+use crate::output::{Align, Tone, paint, plain, table, wrapped};
 use pagewise_judge::fleet::summary::{Chosen, Summary, Taker};
 use pagewise_judge::fleet::{BoardOutcomes, Shard};
 use pagewise_judge::stock::{Offer, Stock};
@@ -16,6 +15,9 @@ const SHOWN: usize = 15;
 /// Names that are shown of many boards.
 const NAMED: usize = 3;
 
+/// Above this many boards only their rankings are shown, and only when asked for.
+pub(super) const FEW: usize = 20;
+
 /// How a fleet is shown.
 pub(in crate::command) struct Look<'a> {
     /// Currency of the stock list.
@@ -24,6 +26,15 @@ pub(in crate::command) struct Look<'a> {
     pub(in crate::command) full: bool,
     /// Which part of the fleet was judged.
     pub(in crate::command) shard: Shard,
+}
+
+pub(super) fn tone(verdict: Verdict) -> Tone {
+    match verdict {
+        Verdict::DropIn => Tone::Good,
+        Verdict::Reconfigure => Tone::Caution,
+        Verdict::Rework => Tone::Serious,
+        Verdict::Reject => Tone::Bad,
+    }
 }
 
 /// Counts per candidate and the fewest parts, where there is more than one board, and one line that counts.

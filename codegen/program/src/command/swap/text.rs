@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::fleet_text;
+use super::fleet_text::{self, FEW, tone};
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
 use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::swap::{Finding, Judgement, Run, Verdict};
@@ -10,9 +10,6 @@ use pagewise_part::card::Catalogue;
 
 /// Above this many candidates a board gets a table instead of every finding.
 const DETAILED: usize = 3;
-
-/// Above this many boards only their rankings are shown, and only when asked for.
-pub(super) const FEW: usize = 20;
 
 /// How boards are shown.
 pub(super) struct Pages<'a> {
@@ -48,15 +45,6 @@ impl Pages<'_> {
         }
         out.push('\n');
         out
-    }
-}
-
-pub(super) fn tone(verdict: Verdict) -> Tone {
-    match verdict {
-        Verdict::DropIn => Tone::Good,
-        Verdict::Reconfigure => Tone::Caution,
-        Verdict::Rework => Tone::Serious,
-        Verdict::Reject => Tone::Bad,
     }
 }
 

@@ -1,0 +1,74 @@
+//! A file on its way to its place: whole in a temporary file beside it.
+
+use std::fs;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
+
+use crate::fault::Fault;
+
+/// A text on its way into its file.
+pub(crate) struct Staged {
+    pub(crate) path: PathBuf,
+    pub(crate) target: PathBuf,
+    /// What the file holds now.
+    pub(crate) old: Option<Vec<u8>>,
+    /// `None` if the file already holds the text.
+    pub(crate) new: Option<NamedTempFile>,
+}
+
+impl Staged {
+    /// A text that is whole in its temporary file. What `target` holds is not read, since it may be large: so it can
+    /// only be renamed last, when nothing can fail any more that would ask for it.
+    pub(crate) fn last(path: PathBuf, target: PathBuf, new: NamedTempFile) -> Self {
+        Self { path, target, old: None, new: Some(new) }
+    }
+}
+
+/// The file to write. A symbolic link stays one: the file behind it is replaced.
+pub(crate) fn target(path: &Path) -> Result<PathBuf, Fault> {
+    let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+    if target.exists() && !target.is_file() {
+        return Err(Fault::of_file(&path.display().to_string(), "is not a file", "name a file to write"));
+    }
+    Ok(target)
+}
+
+pub(crate) fn stage(path: &Path, bytes: &[u8]) -> Result<Staged, Fault> {
+    let target = target(path)?;
+    let old = fs::read(&target).ok();
+    let new = match &old {
+        Some(old) if old == bytes => None,
+        _ => Some(write_beside(&target, bytes).map_err(|error| unwritable(path, &error))?),
+    };
+    Ok(Staged { path: path.to_owned(), target, old, new })
+}
+
+pub(crate) fn unwritable(path: &Path, error: &io::Error) -> Fault {
+    // The temporary file's name, which the error may carry, means nothing to the user.
+    let cause = error.to_string();
+    let cause = cause.split(" at path ").next().unwrap_or_default();
+    let shown = path.display().to_string();
+    Fault::of_file(&shown, format!("cannot be written: {cause}"), "check the folder and its permissions")
+}
+
+pub(crate) fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
+    let folder = target.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let folder = folder.map_or_else(|| PathBuf::from("."), Path::to_owned);
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".pagewise-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // As any new file: the user's mask takes away what it does not grant.
+        builder.permissions(fs::Permissions::from_mode(0o666));
+    }
+    let mut file = builder.tempfile_in(folder)?;
+    file.write_all(bytes)?;
+    file.as_file().sync_all()?;
+    if let Ok(old) = fs::metadata(target) {
+        file.as_file().set_permissions(old.permissions())?;
+    }
+    Ok(file)
+}
