@@ -14,6 +14,8 @@
 //! assert_eq!(document::html(text), "a part */ &lt;b&gt;");
 //! ```
 
+#![forbid(unsafe_code)]
+
 pub mod document;
 pub mod source;
 

@@ -1,6 +1,8 @@
 //! What the crates of Pagewise share: faults that say what to do, forms that find every fault of a file at once, files
 //! written whole or not at all, and texts of others made harmless for a terminal.
 
+#![forbid(unsafe_code)]
+
 pub mod disk;
 pub mod draft;
 pub mod fault;

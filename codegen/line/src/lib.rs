@@ -7,6 +7,8 @@
 //!
 //! Nothing here writes to an address other than the part's own, and nothing writes before the look is content.
 
+#![forbid(unsafe_code)]
+
 pub mod backup;
 pub mod bench;
 pub mod bus;

@@ -1,5 +1,7 @@
 //! The program `pagewise`: commands over the crates of Pagewise, and what they share for their answers.
 
+#![forbid(unsafe_code)]
+
 pub mod command;
 pub mod output;
 pub mod schema;
