@@ -10,3 +10,4 @@ pub mod form;
 pub mod paint;
 mod staged;
 pub mod sure;
+pub mod words;

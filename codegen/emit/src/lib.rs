@@ -50,6 +50,7 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use common::{Cost, Limit};
+
 use pagewise_part::card::{Card, NotSafe};
 pub use request::{Assumption, Part, Record, Request, Source};
 
@@ -82,5 +83,5 @@ pub fn digest(card: &Card) -> String {
 /// Never: the inputs are plain data.
 fn digest_of<T: Serialize>(inputs: &T) -> String {
     let text = serde_json::to_string(inputs).expect("inputs are plain data");
-    Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
+    pagewise_base::words::hex(&Sha256::digest(text.as_bytes()))
 }

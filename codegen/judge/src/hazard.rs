@@ -31,6 +31,7 @@ mod wrong_family;
 pub use picture::{Row, rows};
 use serde::Serialize;
 
+use pagewise_base::words;
 use pagewise_simulator::Hazard;
 
 /// A hazard that can be run.
@@ -139,11 +140,5 @@ pub fn find(name: &str) -> Option<&'static Demonstration> {
 /// Names that resemble `name`, nearest first; at most three.
 #[must_use]
 pub fn near(name: &str) -> Vec<&'static str> {
-    let mut near: Vec<(usize, &str)> = ALL
-        .iter()
-        .map(|demonstration| (strsim::levenshtein(name, demonstration.name), demonstration.name))
-        .filter(|(distance, known)| *distance <= 4 || (name.len() >= 3 && known.contains(name)))
-        .collect();
-    near.sort_unstable();
-    near.into_iter().take(3).map(|(_, known)| known).collect()
+    words::near(name, ALL.iter().map(|demonstration| demonstration.name), 4, 3)
 }

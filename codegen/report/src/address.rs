@@ -3,6 +3,7 @@
 
 use serde::Serialize;
 
+use pagewise_base::words::counted;
 use pagewise_judge::board::{Board, Firmware};
 use pagewise_part::anatomy::{Anatomy, WireByte};
 use pagewise_part::card::Card;
@@ -119,18 +120,16 @@ fn side(board: &Board, card: &Card, offset: u32, firmware: &[Byte]) -> Side {
             bits => format!("{bits} bits are not what the firmware sends"),
         }
     } else {
-        format!("the firmware sends {}, the part takes {takes}", super::view::counted(sends, "word-address byte"))
+        format!("the firmware sends {}, the part takes {takes}", counted(sends, "word-address byte"))
     };
     Side {
         missing: String::new(),
         bytes,
         differs,
         room: match anatomy.room_in_page {
-            Some(room) => format!(
-                "{} to the end of the page at {:#06x}",
-                super::view::counted(room as usize, "byte"),
-                anatomy.page_last
-            ),
+            Some(room) => {
+                format!("{} to the end of the page at {:#06x}", counted(room as usize, "byte"), anatomy.page_last)
+            }
             None => "no page: a FRAM stores at once".to_owned(),
         },
         cycle: match anatomy.write_cycle_us {

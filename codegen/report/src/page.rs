@@ -11,6 +11,7 @@ use super::fewest::{self, Fewest};
 use super::memory_map::{self, Map};
 use super::timing::{self, Picture};
 use super::view::{BoardView, CandidateView, Overview};
+use pagewise_base::words::counted;
 use pagewise_judge::board::Board;
 use pagewise_judge::swap::replay::Played;
 use pagewise_judge::swap::{Fitted, Replay, Verdict};
@@ -140,8 +141,8 @@ fn facts(board: &Board) -> Vec<(&'static str, String)> {
             format!(
                 "device address {:#04x}, {}, cuts writes at {}",
                 firmware.device_address,
-                super::view::counted(firmware.word_address_bytes.into(), "word-address byte"),
-                super::view::counted(firmware.page_bytes as usize, "byte")
+                counted(firmware.word_address_bytes.into(), "word-address byte"),
+                counted(firmware.page_bytes as usize, "byte")
             ),
         ),
     ]

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::Report;
+use pagewise_base::words::counted;
 use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::stock::Offer;
 use pagewise_judge::swap::{Finding, Judgement, Run, Verdict};
@@ -340,9 +341,4 @@ fn run(what: &'static str, run: &Run) -> RunView {
             counted(run.bytes as usize, "byte")
         ),
     }
-}
-
-/// `1 board`, `2 boards`.
-pub(super) fn counted(count: usize, what: &str) -> String {
-    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }

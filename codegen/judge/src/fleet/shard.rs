@@ -9,6 +9,7 @@ use sha2::{Digest, Sha256};
 use super::Job;
 use crate::stock::Stock;
 use crate::swap::Verdict;
+use pagewise_base::words;
 use pagewise_part::card::Catalogue;
 
 /// One part of a fleet: every board whose place in the fleet leaves `number` - 1 when divided by `of`.
@@ -85,7 +86,7 @@ pub fn digest(jobs: &[Job<'_>], catalogue: &Catalogue, stock: Option<&Stock>, ac
             add("stock", &json(&(card, stock.offer(card, None))));
         }
     }
-    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    words::hex(&hash.finalize())
 }
 
 fn json<T: Serialize>(value: &T) -> String {

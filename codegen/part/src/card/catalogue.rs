@@ -5,6 +5,7 @@ use std::path::Path;
 
 use super::{Card, Kind, generic, load};
 use pagewise_base::fault::{Fault, Faults};
+use pagewise_base::words;
 
 /// File name and text of every embedded card.
 const EMBEDDED: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/embedded_cards.rs"));
@@ -113,14 +114,6 @@ impl Catalogue {
     /// Identifiers that resemble `name`, nearest first.
     #[must_use]
     pub fn near(&self, name: &str) -> Vec<&str> {
-        let wanted = name.to_lowercase();
-        let mut near: Vec<(usize, &str)> = self
-            .cards
-            .iter()
-            .map(|card| (strsim::levenshtein(&wanted, &card.id), card.id.as_str()))
-            .filter(|(distance, id)| *distance <= 3 || id.contains(&wanted))
-            .collect();
-        near.sort_unstable();
-        near.into_iter().take(4).map(|(_, id)| id).collect()
+        words::near(name, self.cards.iter().map(|card| card.id.as_str()), 3, 4)
     }
 }

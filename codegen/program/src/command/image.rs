@@ -11,6 +11,7 @@ use sha2::{Digest, Sha256};
 use super::{Options, find};
 use crate::output::{Answer, Exit};
 use pagewise_base::fault::{Fault, Faults};
+use pagewise_base::words;
 use pagewise_content::image::build::{self, Built, Note};
 use pagewise_content::image::folder::{self, Entry, ImageFile};
 use pagewise_content::image::{Form, formats, units};
@@ -106,7 +107,7 @@ fn entry(layout: &Layout, placed: &Placed, form: Form, built: &Built, file: &Ima
     Entry {
         unit: built.unit.clone(),
         file: file.name.clone(),
-        sha256: digest.iter().map(|byte| format!("{byte:02x}")).collect(),
+        sha256: words::hex(&digest),
         form,
         part: placed.part.clone(),
         layout: layout.name.clone(),

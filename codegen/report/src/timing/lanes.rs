@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use pagewise_base::words::counted;
 use pagewise_simulator::trace::waves;
 use pagewise_simulator::{ClockPlan, Event, Line};
 use serde::Serialize;
@@ -178,7 +179,7 @@ fn slot(item: &Item, x: u32, width: u32) -> Slot {
             slot.kind = "stop";
             slot.value = "P".to_owned();
         }
-        ItemKind::Gap(count) => slot.value = super::super::view::counted(count, "byte"),
+        ItemKind::Gap(count) => slot.value = counted(count, "byte"),
         ItemKind::Byte { value, acked, from_chip, .. } => {
             slot.kind = "byte";
             slot.value = format!("{value:#04x}");

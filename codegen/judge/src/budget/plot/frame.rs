@@ -1,5 +1,6 @@
 //! The frame that both plots share: sizes, axes, numbers as labels.
 
+use pagewise_base::words::{cut, grouped};
 use serde::Serialize;
 
 /// Size of a plot and the frame of its axes, in its own units.
@@ -32,8 +33,9 @@ impl Axis {
     pub(super) fn decades(&self) -> Vec<Tick> {
         let (low, high) = (self.low.log10().round() as i32, self.high.log10().round() as i32);
         let step = 1 + ((high - low) / 8) as usize;
-        let label =
-            |decade: i32| if high <= 7 && decade >= 0 { spaced(10f64.powi(decade)) } else { format!("1e{decade}") };
+        let label = |decade: i32| {
+            if high <= 7 && decade >= 0 { grouped(10u64.pow(decade.unsigned_abs())) } else { format!("1e{decade}") }
+        };
         let every = (low..=high).step_by(step);
         every.map(|decade| Tick { at: self.at(10f64.powi(decade)), label: label(decade) }).collect()
     }
@@ -107,23 +109,10 @@ pub fn years_text(years: f64) -> String {
     }
 }
 
-/// A count with its digits in groups of three.
-pub(super) fn spaced(count: f64) -> String {
-    let digits = format!("{count:.0}");
-    let groups: Vec<&str> =
-        digits.as_bytes().rchunks(3).rev().filter_map(|group| std::str::from_utf8(group).ok()).collect();
-    groups.join(" ")
-}
-
 /// The title as far as there is room for it: letters of 15 px, taken wide, from the left of the frame on.
 pub(super) fn heading(what: &str, part: &str, board: &str) -> String {
     const ROOM: usize = 70;
-    let begin = format!("{what}, {} on ", short(part, 24));
+    let begin = format!("{what}, {} on ", cut(part, 24));
     let rest = ROOM - begin.chars().count();
-    begin + &short(board, rest)
-}
-
-/// A name cut to the room that it has.
-pub(super) fn short(name: &str, room: usize) -> String {
-    if name.chars().count() <= room { name.to_owned() } else { name.chars().take(room - 1).chain(['…']).collect() }
+    begin + &cut(board, rest)
 }

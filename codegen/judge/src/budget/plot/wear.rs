@@ -3,10 +3,11 @@
 use serde::Serialize;
 
 use super::frame::{Axis, FRAME, Frame, LEFT, RIGHT, TOP, Tick};
-use super::frame::{heading, identifier, short, spaced, years_text};
+use super::frame::{heading, identifier, years_text};
 use crate::budget::Budget;
 use crate::budget::wear::{DAYS_PER_YEAR, WearBudget};
 use pagewise_base::paint::plain;
+use pagewise_base::words::{cut, grouped};
 
 #[derive(Serialize)]
 struct Bar {
@@ -63,10 +64,10 @@ impl WearPlot {
                 let y = TOP + 24.0 + BAR * index as f64;
                 let over = cycles(region.cycles_per_day) > rated;
                 Bar {
-                    label: short(&plain(&region.region), 28),
+                    label: cut(&plain(&region.region), 28),
                     value: format!(
                         "{} cycles in {} years at {:#06x}{}",
-                        spaced(cycles(region.cycles_per_day)),
+                        grouped(cycles(region.cycles_per_day).round() as u64),
                         wear.years_of_life,
                         region.worst_offset,
                         if over { ", over the rating" } else { "" }
@@ -94,7 +95,7 @@ impl WearPlot {
             description: describe_wear(wear),
             ticks: decades,
             rating_x,
-            rating_label: format!("rated {}", spaced(rated)),
+            rating_label: format!("rated {}", grouped(wear.rating.cycles)),
             rating_anchor: if rating_x > (LEFT + RIGHT) / 2.0 { "end" } else { "start" },
             bars,
             more: if more > 0 { format!("and {more} regions that wear less") } else { String::new() },
@@ -110,7 +111,7 @@ fn unit(wear: &WearBudget) -> String {
 }
 
 fn describe_wear(wear: &WearBudget) -> String {
-    let rated = spaced(wear.rating.cycles as f64);
+    let rated = grouped(wear.rating.cycles);
     match (wear.worst_offset, wear.years_to_rating) {
         (Some(offset), Some(years)) => format!(
             "The busiest place is {offset:#06x}; it reaches the rating of {rated} cycles after {} years. The board must \

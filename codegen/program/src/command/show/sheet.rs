@@ -1,10 +1,10 @@
 //! The values of a card as a person reads them, each with its basis.
 
-use std::fmt::Display;
 
 use serde::Serialize;
 
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
+use pagewise_base::words::{grouped, thousandths};
 use pagewise_part::card::{Card, Kind, Region, role};
 use pagewise_part::fact::{Basis, Fact};
 
@@ -181,18 +181,6 @@ fn region(region: &Region) -> String {
         String::new()
     };
     format!("{kind}{place}{length}, {access}{note}")
-}
-
-fn thousandths(value: u32) -> impl Display {
-    f64::from(value) / 1000.0
-}
-
-/// Digits in groups of three.
-fn grouped(number: u64) -> String {
-    let digits = number.to_string();
-    let groups: Vec<&str> =
-        digits.as_bytes().rchunks(3).rev().filter_map(|group| std::str::from_utf8(group).ok()).collect();
-    groups.join(" ")
 }
 
 /// The word that cards use for a choice.

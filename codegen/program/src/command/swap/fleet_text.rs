@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
+use pagewise_base::words::counted;
 use pagewise_judge::fleet::summary::{Chosen, Summary, Taker};
 use pagewise_judge::fleet::{BoardOutcomes, Shard};
 use pagewise_judge::stock::{Offer, Stock};
@@ -201,10 +202,6 @@ fn count(out: &mut String, summary: &Summary) {
         summary.judgements
     );
     let _ = writeln!(out, "{}", wrapped(&text, "", ""));
-}
-
-fn counted(count: usize, what: &str) -> String {
-    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
 /// An offer in words. Whether it lasts for a year is said only where the board states what a year takes.

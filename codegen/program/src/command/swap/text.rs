@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::fleet_text::{self, FEW, tone};
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
+use pagewise_base::words::cut;
 use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::swap::{Finding, Judgement, Run, Verdict};
 use pagewise_part::card::Catalogue;
@@ -132,7 +133,7 @@ impl Pages<'_> {
             if stocked {
                 row.extend(fleet_text::cells(answer.offers.get(&judgement.candidate)));
             }
-            row.push(cut(&what_changes(judgement), if stocked { 28 } else { 48 }));
+            row.push(cut(&plain(&what_changes(judgement)), if stocked { 28 } else { 48 }));
             row
         });
         for line in table(&columns, rows.collect()) {
@@ -152,9 +153,4 @@ fn what_changes(judgement: &Judgement) -> String {
         (Verdict::DropIn, _) | (_, None) => String::new(),
         (_, Some(finding)) => format!("{}: {}", finding.rule, finding.remedy),
     }
-}
-
-fn cut(text: &str, most: usize) -> String {
-    let text = plain(text);
-    if text.chars().count() > most { text.chars().take(most - 1).chain(['…']).collect() } else { text }
 }
