@@ -1,12 +1,17 @@
 //! The async driver: the blocking one, with `await` at each bus call and each pause.
 
+mod region;
+
 use embedded_hal_async::delay::DelayNs;
 use embedded_hal_async::i2c::I2c;
 
+use crate::address::Location;
 use crate::error::Error;
+use crate::geometry::Geometry;
+use crate::options::{Config, Options};
 use crate::plan::{Action, Difference, Job, Outcome, Plan, State, Updated};
 use crate::shell::{Request, frame, target};
-use crate::{Config, Geometry, Irreversible, Location, Options, Region};
+use crate::trust::Trust;
 
 /// A serial EEPROM on an I2C bus, for async code; no executor is assumed.
 ///
@@ -106,7 +111,11 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     /// Those of [`AsyncEeprom::write`], and [`Error::Verify`].
     pub async fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
         self.state.forget();
-        self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut []).await
+        let mut result = self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut []).await;
+        if let Err(error) = &mut result {
+            error.tell_difference(&self.state, offset);
+        }
+        result
     }
 
     /// Writes `length` times the same byte at `offset`, page by page.
@@ -125,7 +134,8 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         self.run(&Request::fill(offset, length, &byte), &mut []).await
     }
 
-    /// Compares the part with `bytes`, reading up to the first difference.
+    /// Compares the part with `bytes`, reading up to the first difference. A page that was cut by a loss of supply may
+    /// read right now and wrong later.
     ///
     /// - **On the wire**, per page, up to the first difference: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
     /// - **Power loss**: changes nothing.
@@ -140,8 +150,41 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         Ok(self.state.difference())
     }
 
-    /// Makes the part hold `bytes` at `offset`: reads each page first and writes only those that differ. Saves wear and
-    /// time where little has changed.
+    /// Makes the part hold `bytes` at `offset`, and writes no page that holds them already. Saves wear and time where
+    /// little has changed.
+    ///
+    /// A page that reads right is kept only where `trust` vouches for it: after a loss of supply in its write cycle it
+    /// may read right now and wrong later. All other pages are written without a look. See [`Trust`].
+    ///
+    /// - **On the wire**, per page that is not trusted, as of [`AsyncEeprom::write`]; per trusted page the comparison:
+    ///   `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited
+    ///   for (`S 50W- P` while it has not come, then the next access or the poll `S 50W+ 01+ 23+ P`).
+    /// - **Power loss**: as of a write; pages that are kept are not touched.
+    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
+    ///   its write cycle first.
+    ///
+    /// # Errors
+    ///
+    /// Those of [`AsyncEeprom::read`] and [`AsyncEeprom::write`].
+    pub async fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<I2C::Error>> {
+        self.config.check(Job::Update, offset, bytes.len())?;
+        trust.renew(self.state.failures());
+        let (mut total, mut done) = (Updated::default(), 0usize);
+        while let Some(piece) = trust.piece(offset, bytes.len(), done) {
+            let end = done.wrapping_add(piece.length);
+            let Some(part) = bytes.get(done..end) else { return Err(Error::OutOfStep) };
+            let updated = self.update_piece(piece.offset, part, piece.trusted).await;
+            total = total.plus(updated.map_err(|error| error.moved(0, done))?);
+            trust.add(piece.offset, piece.length);
+            done = end;
+        }
+        Ok(total)
+    }
+
+    /// Makes the part hold `bytes` at `offset`, as [`AsyncEeprom::update`], and trusts each page that reads right.
+    ///
+    /// For firmware that knows that no write to these bytes was ever cut by a loss of supply. Where it does not, a page
+    /// that was cut may be kept, since it reads right now, and read wrong later.
     ///
     /// - **On the wire**, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write
     ///   `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not come, then the next access or
@@ -153,9 +196,24 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     /// # Errors
     ///
     /// Those of [`AsyncEeprom::read`] and [`AsyncEeprom::write`].
-    pub async fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+    pub async fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
         self.state.forget();
         self.run(&Request::compare(Job::Update, offset, bytes), &mut []).await?;
+        Ok(self.state.updated())
+    }
+
+    /// Bytes that are all trusted, or none of them. A part without write cycles has none that could be cut.
+    pub(crate) async fn update_piece(
+        &mut self,
+        offset: u32,
+        bytes: &[u8],
+        trusted: bool,
+    ) -> Result<Updated, Error<I2C::Error>> {
+        if trusted || self.config.geometry.write_cycle_us() == 0 {
+            return self.update_trusting(offset, bytes).await;
+        }
+        self.state.forget();
+        self.write(offset, bytes).await?;
         Ok(self.state.updated())
     }
 
@@ -203,84 +261,6 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     /// [`Error::NotAnswering`], [`Error::WriteCycleOverrun`], [`Error::Bus`].
     pub async fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
         self.run(&Request::read(Job::Ready, 0, 0), &mut []).await
-    }
-
-    /// Reads `bytes.len()` bytes of a region (identification page, serial number, EUI), from `offset` inside it.
-    ///
-    /// - **On the wire**, at the region's own device address: `S 58W+ 00+ 00+ Sr 58R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
-    /// - **Cancelled**: leaves nothing behind.
-    ///
-    /// # Errors
-    ///
-    /// [`Error::OutOfRange`] against the region's length, [`Error::Unsupported`] if it takes another number of
-    /// word-address bytes than the array; otherwise those of [`AsyncEeprom::read`].
-    pub async fn read_region(
-        &mut self,
-        region: &Region,
-        offset: u32,
-        bytes: &mut [u8],
-    ) -> Result<(), Error<I2C::Error>> {
-        let offset = region.check(offset, bytes.len())?;
-        self.run_region(region.geometry(), &Request::read(Job::Read, offset, bytes.len()), bytes).await
-    }
-
-    /// Writes `bytes` at `offset` inside a region and waits for the write cycle.
-    ///
-    /// - **On the wire**, at the region's own device address: `S 58W+ 00+ 00+ AB+ CD+ P`, then `S 58W- P` while the
-    ///   part is busy, then the poll `S 58W+ 00+ 00+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes.
-    /// - **Cancelled**: the bytes are stored or not; the next call waits for the write cycle first.
-    ///
-    /// # Errors
-    ///
-    /// [`Error::Unsupported`] on a read-only region and on one that takes another number of word-address bytes than the
-    /// array, [`Error::OutOfRange`] against the region's length; a locked region gives [`Error::WriteProtected`] on
-    /// parts that refuse data, and nothing on parts that drop it. Otherwise those of [`AsyncEeprom::write`].
-    pub async fn write_region(&mut self, region: &Region, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        let offset = region.check_write(offset, bytes.len())?;
-        self.run_region(region.geometry(), &Request::write(offset, bytes), &mut []).await
-    }
-
-    /// Locks a region **for ever**. There is no way back on the part.
-    ///
-    /// - **On the wire**, at the lock's own device address: `S 58W+ 04+ 00+ 02+ P`, then `S 58W- P` while the part is
-    ///   busy, then the poll `S 58W+ 04+ 00+ P`.
-    /// - **Power loss**: the region is locked or it is not; whether it is shows only when it is written.
-    /// - **Cancelled**: the region is locked or it is not; the next call waits for the write cycle first.
-    ///
-    /// # Errors
-    ///
-    /// [`Error::Unsupported`] if the region has no lock, or takes another number of word-address bytes than the array;
-    /// otherwise those of [`AsyncEeprom::write`].
-    pub async fn lock_region(&mut self, region: &Region, _confirmed: Irreversible) -> Result<(), Error<I2C::Error>> {
-        let (geometry, offset, data) = region.lock_write()?;
-        self.run_region(geometry, &Request::write(offset, &[data]), &mut []).await
-    }
-
-    /// Runs a job at a region's geometry.
-    async fn run_region(
-        &mut self,
-        geometry: Geometry,
-        request: &Request<'_>,
-        into: &mut [u8],
-    ) -> Result<(), Error<I2C::Error>> {
-        let config = self.config.at(geometry).ok_or(Error::Unsupported)?;
-        config.check(request.job, request.offset, request.length)?;
-        if request.length == 0 {
-            return Ok(());
-        }
-        if self.state.pending().is_some() {
-            self.wait_ready().await?;
-        }
-        let Self { i2c, delay, buffer, state, .. } = self;
-        let mut region = State::new();
-        // A busy part is busy at the array's address too, so whatever comes of this call, the next one waits there.
-        state.pending = (request.job == Job::Write).then_some(0);
-        let result = run(i2c, delay, buffer, &config, &mut region, request, into).await;
-        state.pending = region.pending().map(|_| 0);
-        result
     }
 
     /// Capacity in bytes.
@@ -349,7 +329,7 @@ async fn run<I2C: I2c, D: DelayNs>(
             source = Some(error);
         }
         if let Err(failure) = plan.complete(outcome) {
-            return Err(Error::from_failure(&plan, failure, source));
+            return Err(Error::from_failure(&mut plan, failure, source));
         }
     }
 }

@@ -10,6 +10,7 @@ use crate::error::Error;
 use crate::geometry::{Geometry, GeometryError};
 use crate::options::Config;
 use crate::plan::{Difference, State, Updated};
+use crate::trust::Trust;
 
 /// Identical chips on one bus, at different device addresses, one after the other in one address space.
 ///
@@ -89,12 +90,17 @@ impl core::error::Error for ChipsError {}
 /// What of a driver depends on the chip.
 trait Core {
     fn config(&self) -> &Config;
+    fn state(&self) -> &State;
     fn core(&mut self) -> (&mut Config, &mut State);
 }
 
 impl<I2C, D, const BUF: usize> Core for crate::Eeprom<I2C, D, BUF> {
     fn config(&self) -> &Config {
         &self.config
+    }
+
+    fn state(&self) -> &State {
+        &self.state
     }
 
     fn core(&mut self) -> (&mut Config, &mut State) {
@@ -106,6 +112,10 @@ impl<I2C, D, const BUF: usize> Core for crate::Eeprom<I2C, D, BUF> {
 impl<I2C, D, const BUF: usize> Core for crate::AsyncEeprom<I2C, D, BUF> {
     fn config(&self) -> &Config {
         &self.config
+    }
+
+    fn state(&self) -> &State {
+        &self.state
     }
 
     fn core(&mut self) -> (&mut Config, &mut State) {
@@ -166,6 +176,13 @@ impl<T: Core, const N: usize> Chips<T, N> {
 
     fn chip_bytes(&self) -> u32 {
         self.eeprom.config().geometry.capacity_bytes()
+    }
+
+    /// How many calls of any chip have failed. The state of the chip that is selected lies in the driver.
+    fn failures(&self) -> u32 {
+        let others = self.states.iter().enumerate().filter(|(index, _)| *index != self.current);
+        let others = others.fold(0u32, |sum, (_, state)| sum.saturating_add(state.failures()));
+        others.saturating_add(self.eeprom.state().failures())
     }
 
     fn check<E>(&self, offset: u32, length: usize) -> Result<(), Error<E>> {
@@ -271,6 +288,31 @@ where
 
     /// As [`Eeprom::update`](crate::Eeprom::update), over all chips.
     ///
+    /// - **On the wire**, chip after chip; where it is not trusted, as of [`Chips::write`]; else, here from 0x0FFF on:
+    ///   `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, `S 50W+ 0F+ FF+ 12+ P`, `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then
+    ///   `S 51W+ 00+ 00+ Sr 51R+ AB- P`, `S 51W+ 00+ 00+ 34+ P`, `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`.
+    /// - **Power loss**: on the chip under way, as of its own call; chips before it are done, chips after it are as they were.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<I2C::Error>> {
+        self.check(offset, bytes.len())?;
+        trust.renew(self.failures());
+        let (mut total, mut done) = (Updated::default(), 0usize);
+        while let Some(piece) = trust.piece(offset, bytes.len(), done) {
+            let end = done.wrapping_add(piece.length);
+            let Some(part) = bytes.get(done..end) else { return Err(Error::OutOfStep) };
+            let updated = self.update_piece(piece.offset, part, piece.trusted);
+            total = total.plus(updated.map_err(|error| error.moved(0, done))?);
+            trust.add(piece.offset, piece.length);
+            done = end;
+        }
+        Ok(total)
+    }
+
+    /// As [`Eeprom::update_trusting`](crate::Eeprom::update_trusting), over all chips.
+    ///
     /// - **On the wire**, chip after chip, here from 0x0FFF on: `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, `S 50W+ 0F+ FF+ 12+ P`,
     ///   `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then `S 51W+ 00+ 00+ Sr 51R+ AB- P`, `S 51W+ 00+ 00+ 34+ P`,
     ///   `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`.
@@ -279,11 +321,15 @@ where
     /// # Errors
     ///
     /// Those of the single chip, with offsets and safe bytes of the whole request.
-    pub fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+    pub fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+        self.update_piece(offset, bytes, true)
+    }
+
+    fn update_piece(&mut self, offset: u32, bytes: &[u8], trusted: bool) -> Result<Updated, Error<I2C::Error>> {
         let mut total = Updated::default();
         self.each(offset, bytes.len(), |eeprom, at, range| {
             let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
-            total = total.plus(eeprom.update(at, part)?);
+            total = total.plus(eeprom.update_piece(at, part, trusted)?);
             Ok(())
         })?;
         Ok(total)

@@ -2,7 +2,7 @@
 
 use core::fmt;
 
-use crate::plan::{Difference, Failure, Plan, PlanError};
+use crate::plan::{Difference, Failure, Plan, PlanError, State};
 
 /// Error of a driver call; `E` is the HAL's own error, kept whole.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -127,8 +127,18 @@ impl<E> Error<E> {
         self
     }
 
+    /// What a verified write has found, whose plan says no more than that it failed: told here and not in
+    /// [`Error::from_failure`], so that firmware without verified writes is spared the code.
+    pub(crate) fn tell_difference(&mut self, state: &State, start: u32) {
+        if let (Self::OutOfStep, Some(Difference { index, expected, found })) = (&self, state.difference()) {
+            let offset = start.wrapping_add(index as u32);
+            *self = Self::Verify { offset, expected, found, safe_bytes: state.last.wrapping_sub(start) as usize };
+        }
+    }
+
     /// Joins what the planner says and what the HAL said last.
-    pub(crate) fn from_failure(plan: &Plan<'_>, failure: Failure, source: Option<E>) -> Self {
+    pub(crate) fn from_failure(plan: &mut Plan<'_>, failure: Failure, source: Option<E>) -> Self {
+        plan.note_failure();
         let safe_bytes = plan.safe_bytes();
         match (failure, source) {
             (Failure::WriteCycleOverrun, _) => {
@@ -139,13 +149,6 @@ impl<E> Error<E> {
                 Self::WriteProtected { offset: plan.position(), safe_bytes, source }
             }
             (Failure::Bus, Some(source)) => Self::Bus { source, safe_bytes },
-            (Failure::Differs, _) => match plan.difference() {
-                Some(Difference { index, expected, found }) => {
-                    let offset = plan.position().wrapping_sub(safe_bytes as u32).wrapping_add(index as u32);
-                    Self::Verify { offset, expected, found, safe_bytes }
-                }
-                None => Self::OutOfStep,
-            },
             _ => Self::OutOfStep,
         }
     }

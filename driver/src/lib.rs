@@ -84,7 +84,7 @@
 //! |---|---|
 //! | read, compare | once per access, if it is not answered |
 //! | write, fill, write_verified | once per page, and once more per page that is not answered at first |
-//! | update | as a read for each page, and as a write for each page that differs |
+//! | update | as a read for each trusted page, and as a write for each page that is written |
 //! | any call after a lazy, failed or dropped write | once more, at the beginning |
 //!
 //! # When supply is lost
@@ -95,7 +95,16 @@
 //! | in a write, between two pages | pages before are stored, pages after are as they were |
 //! | while a page is sent | that page is as it was (its write cycle has not begun) |
 //! | in a page's write cycle | that page may hold old, new or other bytes, some of which may read differently each time; all other pages are as they should be |
-//! | after the call has returned `Ok` | everything is stored (in lazy mode: except the last page) |
+//! | after the call has returned `Ok` | everything is stored (in lazy mode: except the last page, until the next call) |
+//!
+//! The last line takes for granted that the part has its supply as long as the processor has:
+//!
+//! - If the part alone loses it in a write cycle and is back before the polling ends, no driver can tell; if it is not
+//!   back, the call fails. With [`Wait::Fixed`] nobody asks: the call returns `Ok` whether the part is there or not,
+//!   unless the HAL reports a missing ACK of the write itself. `write_verified` reads back in both cases.
+//! - A page that was cut *before* the start may read right now and wrong later. Reading cannot tell, and `read` and
+//!   `compare` do not try. [`Eeprom::update`] therefore keeps only what its [`Trust`] vouches for and writes the rest;
+//!   [`Eeprom::update_trusting`] keeps whatever reads right, for firmware that knows better.
 //!
 //! For values that must survive all of this there is the module `records` (feature `records`).
 //!
@@ -148,6 +157,7 @@ mod region;
 mod shell;
 #[cfg(feature = "storage")]
 mod storage;
+mod trust;
 
 pub use address::{Header, Location};
 #[cfg(feature = "async")]
@@ -170,6 +180,7 @@ pub use recovery::{RecoveryError, free_bus};
 pub use region::{Irreversible, Lock, Region, RegionAccess, RegionParameters};
 #[cfg(feature = "storage")]
 pub use storage::FlashLike;
+pub use trust::Trust;
 
 #[cfg(doctest)]
 #[doc = include_str!("../README.md")]

@@ -1,7 +1,6 @@
 //! What the bus and the firmware demand: transfer limits and how to wait for the write cycle.
 
 use crate::geometry::Geometry;
-use crate::plan::{Job, PlanError};
 
 /// How the driver waits for the end of a write cycle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -10,6 +9,10 @@ pub enum Wait {
     /// Acknowledge polling: ask until the part answers. Fast, and needs a HAL that reports a missing ACK.
     Poll,
     /// Wait the longest write cycle plus the margin, always. For HALs that cannot report a missing ACK.
+    ///
+    /// What it cannot know: whether anything was there. If such a HAL drops a missing ACK altogether, a write to a part
+    /// that is absent, unpowered or protected returns `Ok` with nothing stored; use `write_verified`. And a part that
+    /// takes longer than its `write_cycle_us` and the margin loses the next access.
     Fixed,
 }
 
@@ -168,26 +171,5 @@ impl Config {
         let geometry = region.with_write_cycle_us(self.geometry.write_cycle_us());
         let same = region.word_address_bytes() == self.geometry.word_address_bytes();
         same.then_some(Self { geometry, ..*self })
-    }
-
-    /// Whether a request can be planned at all.
-    pub(crate) fn check(&self, job: Job, offset: u32, length: usize) -> Result<(), PlanError> {
-        let geometry = &self.geometry;
-        if !geometry.contains(offset, length) {
-            return Err(PlanError::OutOfRange { offset, length, capacity: geometry.capacity_bytes() });
-        }
-        if length > 0 && self.data_max(job) == 0 {
-            let needed = usize::from(geometry.word_address_bytes()).wrapping_add(1);
-            return Err(PlanError::TransferTooSmall { needed });
-        }
-        Ok(())
-    }
-
-    /// Data bytes that one access of a job may move.
-    pub(crate) fn data_max(&self, job: Job) -> usize {
-        match job {
-            Job::Read | Job::Ready => self.read_data_max,
-            Job::Write | Job::WriteVerified | Job::Compare | Job::Update => self.write_data_max,
-        }
     }
 }

@@ -24,6 +24,7 @@
 //!
 //! With [`Wait::Fixed`] "poll until ACK" is one pause of write cycle and margin, and no access asks.
 
+mod limits;
 mod state;
 mod step;
 
@@ -134,7 +135,7 @@ impl<'c> Plan<'c> {
 
     pub(crate) fn start(&mut self) {
         self.next_access();
-        if self.job == Job::Ready || (self.length > 0 && self.state.pending.is_some()) {
+        if self.job == Job::Ready || (self.length > 0 && self.state.pending().is_some()) {
             self.start_wait();
         }
     }
@@ -142,9 +143,9 @@ impl<'c> Plan<'c> {
     /// The next step. Asking again without [`Plan::complete`] gives the same step.
     pub fn step(&mut self) -> Step {
         let mut offset = self.position();
-        match (self.action, self.state.pending) {
+        match (self.action, self.state.pending()) {
             (Action::Poll, Some(pending)) => offset = pending,
-            (Action::Write, _) => self.state.pending = Some(offset),
+            (Action::Write, _) => self.state.set_pending(offset),
             _ => {}
         }
         self.state.last = offset;
@@ -202,6 +203,10 @@ impl<'c> Plan<'c> {
         self.state.difference
     }
 
+    pub(crate) fn note_failure(&mut self) {
+        self.state.failed();
+    }
+
     /// Starts the access of the next chunk, or ends the plan.
     fn next_access(&mut self) {
         let left = self.length.wrapping_sub(self.start);
@@ -237,7 +242,7 @@ impl<'c> Plan<'c> {
     }
 
     fn accessed(&mut self) {
-        self.state.pending = None;
+        self.state.settle();
         self.state.updated.kept = self.state.updated.kept.wrapping_add(1);
         self.advance();
     }
@@ -253,7 +258,7 @@ impl<'c> Plan<'c> {
         }
         let last = self.action == Action::Done;
         if self.config.geometry.write_cycle_us() == 0 {
-            self.state.pending = None;
+            self.state.settle();
         } else if !(last && self.config.lazy) {
             self.unsettled = self.start.wrapping_sub(before);
             self.start_wait();
@@ -272,13 +277,13 @@ impl<'c> Plan<'c> {
 
     /// The part is ready for the access that waits, and stored is what was written before.
     fn answered(&mut self) {
-        self.state.pending = None;
+        self.state.settle();
         self.unsettled = 0;
         self.action = self.access;
     }
 
     fn differs(&mut self) -> Result<(), Failure> {
-        self.state.pending = None;
+        self.state.settle();
         match self.job {
             // Here a comparison comes after the write.
             Job::WriteVerified => return Err(Failure::Differs),
@@ -293,7 +298,7 @@ impl<'c> Plan<'c> {
             Tries::First => {
                 // Nothing of ours is in its cycle: it has refused the access, or is busy from before.
                 self.tries = Tries::Last;
-                self.state.pending = None;
+                self.state.settle();
                 self.start_wait();
                 Ok(())
             }
@@ -310,7 +315,7 @@ impl<'c> Plan<'c> {
     fn busy(&mut self) -> Result<(), Failure> {
         self.polls_left = self.polls_left.wrapping_sub(1);
         if self.polls_left == 0 {
-            let written = self.state.pending.is_some();
+            let written = self.state.pending().is_some();
             return Err(if written { Failure::WriteCycleOverrun } else { Failure::NotAnswering });
         }
         if self.polls_left == 1 {

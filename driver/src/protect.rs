@@ -4,6 +4,7 @@ use embedded_hal::digital::OutputPin;
 
 use crate::error::Error;
 use crate::plan::{Difference, Updated};
+use crate::trust::Trust;
 
 /// Times around the write-protect pin.
 ///
@@ -132,7 +133,7 @@ mod blocking {
     use embedded_hal::digital::OutputPin;
     use embedded_hal::i2c::I2c;
 
-    use super::{Difference, Error, Protected, Released, Updated};
+    use super::{Difference, Error, Protected, Released, Trust, Updated};
     use crate::Eeprom;
 
     impl<I2C: I2c, D: DelayNs, P: OutputPin, const BUF: usize> Protected<Eeprom<I2C, D, BUF>, P> {
@@ -204,6 +205,21 @@ mod blocking {
 
         /// As [`Eeprom::update`], with the pin released.
         ///
+        /// - **On the wire**, WP low, set-up time, per page that is not trusted, as of [`Protected::write`]; per trusted page
+        ///   the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`,
+        ///   whose end is waited for (`S 50W- P` while it has not come, then the next access or the poll
+        ///   `S 50W+ 01+ 23+ P`); hold time, WP high.
+        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`Eeprom::update`], and [`Error::WriteProtectPin`].
+        pub fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<I2C::Error>> {
+            self.released(bytes.len(), |eeprom| eeprom.update(offset, bytes, trust))
+        }
+
+        /// As [`Eeprom::update_trusting`], with the pin released.
+        ///
         /// - **On the wire**, WP low, set-up time, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where
         ///   it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not
         ///   come, then the next access or the poll `S 50W+ 01+ 23+ P`); hold time, WP high.
@@ -211,9 +227,9 @@ mod blocking {
         ///
         /// # Errors
         ///
-        /// Those of [`Eeprom::update`], and [`Error::WriteProtectPin`].
-        pub fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
-            self.released(bytes.len(), |eeprom| eeprom.update(offset, bytes))
+        /// Those of [`Eeprom::update_trusting`], and [`Error::WriteProtectPin`].
+        pub fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+            self.released(bytes.len(), |eeprom| eeprom.update_trusting(offset, bytes))
         }
 
         fn released<T>(
@@ -238,7 +254,7 @@ mod asynch {
     use embedded_hal_async::delay::DelayNs;
     use embedded_hal_async::i2c::I2c;
 
-    use super::{Difference, Error, Protected, Released, Updated};
+    use super::{Difference, Error, Protected, Released, Trust, Updated};
     use crate::AsyncEeprom;
 
     impl<I2C: I2c, D: DelayNs, P: OutputPin, const BUF: usize> Protected<AsyncEeprom<I2C, D, BUF>, P> {
@@ -315,6 +331,27 @@ mod asynch {
 
         /// As [`AsyncEeprom::update`], with the pin released.
         ///
+        /// - **On the wire**, WP low, set-up time, per page that is not trusted, as of [`Protected::write`]; per trusted page
+        ///   the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`,
+        ///   whose end is waited for (`S 50W- P` while it has not come, then the next access or the poll
+        ///   `S 50W+ 01+ 23+ P`); hold time, WP high.
+        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
+        /// - **Cancelled**: the pin is asserted at once, without the hold time; otherwise as of the driver's own call.
+        ///
+        /// # Errors
+        ///
+        /// Those of [`AsyncEeprom::update`], and [`Error::WriteProtectPin`].
+        pub async fn update(
+            &mut self,
+            offset: u32,
+            bytes: &[u8],
+            trust: &mut Trust,
+        ) -> Result<Updated, Error<I2C::Error>> {
+            self.released(bytes.len(), async |eeprom| eeprom.update(offset, bytes, trust).await).await
+        }
+
+        /// As [`AsyncEeprom::update_trusting`], with the pin released.
+        ///
         /// - **On the wire**, WP low, set-up time, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where
         ///   it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not
         ///   come, then the next access or the poll `S 50W+ 01+ 23+ P`); hold time, WP high.
@@ -323,9 +360,9 @@ mod asynch {
         ///
         /// # Errors
         ///
-        /// Those of [`AsyncEeprom::update`], and [`Error::WriteProtectPin`].
-        pub async fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
-            self.released(bytes.len(), async |eeprom| eeprom.update(offset, bytes).await).await
+        /// Those of [`AsyncEeprom::update_trusting`], and [`Error::WriteProtectPin`].
+        pub async fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+            self.released(bytes.len(), async |eeprom| eeprom.update_trusting(offset, bytes).await).await
         }
 
         async fn released<T>(

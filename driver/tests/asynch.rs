@@ -11,7 +11,7 @@ use std::task::{Context, Poll, Waker};
 
 use common::*;
 use embedded_hal::i2c::{ErrorKind, ErrorType, NoAcknowledgeSource, Operation};
-use pagewise_driver::{AsyncEeprom, Eeprom, Error, Geometry, Options, Wait};
+use pagewise_driver::{AsyncEeprom, Eeprom, Error, Geometry, Options, Trust, Wait};
 use proptest::prelude::*;
 
 /// Is pending once, so that every bus call and every pause is a point where the caller can be dropped.
@@ -191,11 +191,11 @@ fn operation() -> impl Strategy<Value = Request> {
 
 /// Runs one operation on either driver; everything that it returns, as text.
 macro_rules! perform {
-    ($driver:expr, $operation:expr, $finish:expr) => {
+    ($driver:expr, $trust:expr, $operation:expr, $finish:expr) => {
         match $operation {
             Request::Write(o, b) => format!("{:?}", $finish($driver.write(*o, b))),
             Request::Verified(o, b) => format!("{:?}", $finish($driver.write_verified(*o, b))),
-            Request::Update(o, b) => format!("{:?}", $finish($driver.update(*o, b))),
+            Request::Update(o, b) => format!("{:?}", $finish($driver.update(*o, b, &mut $trust))),
             Request::Fill(o, n, b) => format!("{:?}", $finish($driver.fill(*o, *n, *b))),
             Request::Compare(o, b) => format!("{:?}", $finish($driver.compare(*o, b))),
             Request::Ready => format!("{:?}", $finish($driver.wait_ready())),
@@ -242,13 +242,14 @@ proptest! {
         let (chip, bus, clock) = rig(geometry.parameters());
         let mut blocking = Eeprom::<_, _, 40>::new(bus, clock, geometry, options);
         let (twin, mut asynch) = async_rig(geometry, options, Effect::AfterPause);
+        let mut trusts = [Trust::new(), Trust::new()];
         for chip in [&chip, &twin] {
             chip.borrow_mut().fail_call = fault;
             chip.borrow_mut().protect = protect;
         }
         for operation in &operations {
-            let one = perform!(blocking, operation, |result| result);
-            let other = perform!(asynch, operation, |future| drive(usize::MAX, future).unwrap());
+            let one = perform!(blocking, trusts[0], operation, |result| result);
+            let other = perform!(asynch, trusts[1], operation, |future| drive(usize::MAX, future).unwrap());
             prop_assert_eq!(one, other);
         }
         prop_assert_eq!(&chip.borrow().calls, &twin.borrow().calls);
@@ -305,7 +306,7 @@ fn all_calls_behind_a_wp_pin_do_their_work_and_leave_it_asserted() {
     drive(usize::MAX, guarded.write(0, &[1])).unwrap().unwrap();
     drive(usize::MAX, guarded.write_verified(1, &[2])).unwrap().unwrap();
     drive(usize::MAX, guarded.fill(2, 1, 3)).unwrap().unwrap();
-    let updated = drive(usize::MAX, guarded.update(3, &[4])).unwrap();
+    let updated = drive(usize::MAX, guarded.update(3, &[4], &mut Trust::new())).unwrap();
     assert_eq!(updated, Ok(Updated { written: 1, kept: 0 }));
     assert_eq!(chip.borrow().memory[..4], [1, 2, 3, 4]);
     let mut back = [0; 4];
@@ -353,7 +354,7 @@ fn several_chips_and_regions_work_in_the_async_form() {
     let difference = Difference { index: 7, expected: 3, found: 1 };
     assert_eq!(drive(usize::MAX, space.compare(4090, &wanted)), Some(Ok(Some(difference))));
     let updated = Updated { written: 1, kept: 1 };
-    assert_eq!(drive(usize::MAX, space.update(4090, &wanted)), Some(Ok(updated)));
+    assert_eq!(drive(usize::MAX, space.update_trusting(4090, &wanted)), Some(Ok(updated)));
     assert_eq!(drive(usize::MAX, space.compare(4090, &wanted)), Some(Ok(None)));
     assert_eq!(two.borrow().memory[..6], [7, 3, 1, 1, 1, 1]);
     let mut driver = space.release();

@@ -7,7 +7,7 @@ use std::rc::Rc;
 
 use common::*;
 use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
-use pagewise_driver::{Difference, Eeprom, Error, Geometry, Options, Updated, Wait};
+use pagewise_driver::{Difference, Eeprom, Error, Geometry, Options, Trust, Updated, Wait};
 use proptest::prelude::*;
 
 const ALL: [Geometry; 7] = [KBIT_1, KBIT_16, KBIT_32, KBIT_1024_TOP, KBIT_2048, ZERO_BYTE, FRAM];
@@ -144,10 +144,10 @@ fn update_writes_only_pages_that_differ() {
     wanted[20] ^= 1;
     wanted[159] ^= 1;
     let mut driver = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
-    assert_eq!(driver.update(16, &wanted), Ok(Updated { written: 2, kept: 4 }));
+    assert_eq!(driver.update_trusting(16, &wanted), Ok(Updated { written: 2, kept: 4 }));
     assert_eq!(chip.borrow().page_writes, 2);
     assert_eq!(chip.borrow().memory[16..176], wanted);
-    assert_eq!(driver.update(16, &wanted), Ok(Updated { written: 0, kept: 6 }));
+    assert_eq!(driver.update_trusting(16, &wanted), Ok(Updated { written: 0, kept: 6 }));
     assert_eq!(chip.borrow().page_writes, 2);
 }
 
@@ -244,6 +244,7 @@ proptest! {
         let options = Options::new().with_max_transfer_bytes(limit).with_lazy(lazy).with_wait(wait);
         let mut driver = Eeprom::<_, _, 200>::new(bus, clock, geometry, options);
         let mut model = chip.borrow().memory.clone();
+        let mut trust = Trust::new();
         // Where there is no header, the poll itself is a read.
         let polls_read = geometry.word_address_bytes() == 0;
         for operation in operations {
@@ -260,7 +261,7 @@ proptest! {
                 }
                 Operation::Update(offset, bytes) => {
                     let (offset, length) = fit(offset, bytes.len(), capacity);
-                    driver.update(offset, &bytes[..length]).unwrap();
+                    driver.update(offset, &bytes[..length], &mut trust).unwrap();
                     model[offset as usize..][..length].copy_from_slice(&bytes[..length]);
                 }
                 Operation::Fill(offset, length, byte) => {

@@ -14,7 +14,7 @@ use common::at_once::now;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use pagewise_driver::{
-    AsyncEeprom, Chips, Eeprom, Irreversible, Lock, Options, Region, RegionAccess, RegionParameters,
+    AsyncEeprom, Chips, Eeprom, Irreversible, Lock, Options, Region, RegionAccess, RegionParameters, Trust,
 };
 
 /// A method with its documentation.
@@ -38,9 +38,11 @@ impl Method {
     }
 }
 
-const FILES: [&str; 9] = [
+const FILES: [&str; 11] = [
     "blocking.rs",
+    "blocking/region.rs",
     "asynch.rs",
+    "asynch/region.rs",
     "chips.rs",
     "chips/asynch.rs",
     "protect.rs",
@@ -176,6 +178,13 @@ macro_rules! both {
     }};
 }
 
+/// Everything was stored completely.
+fn all() -> Trust {
+    let mut trust = Trust::new();
+    trust.add(0, usize::MAX);
+    trust
+}
+
 /// The lines of the method are those that both have sent.
 fn same(method: &Method, scribes: [Scribe; 2]) {
     let sent = scribes.map(|scribe| scribe.0.take().0);
@@ -190,7 +199,8 @@ fn same(method: &Method, scribes: [Scribe; 2]) {
 #[test]
 fn the_lines_in_the_documentation_are_what_the_calls_send() {
     let region = identification();
-    let methods: Vec<Method> = ["blocking.rs", "asynch.rs"].into_iter().flat_map(methods).collect();
+    let files = ["blocking.rs", "blocking/region.rs", "asynch.rs", "asynch/region.rs"];
+    let methods: Vec<Method> = files.into_iter().flat_map(methods).collect();
     for method in &methods {
         let scribes = [Scribe::default(), Scribe::default()];
         let mut eeprom = Eeprom::<_, _, 34>::new(scribes[0].clone(), Clock, PART, Options::new());
@@ -201,7 +211,8 @@ fn the_lines_in_the_documentation_are_what_the_calls_send() {
             "write_verified" => both!(eeprom, asynch, write_verified(0x0123, &[0xAB, 0xCD])),
             "fill" => both!(eeprom, asynch, fill(0x0123, 2, 0xAB)),
             "compare" => both!(eeprom, asynch, compare(0x0123, &[0xAB, 0xCD])),
-            "update" => both!(eeprom, asynch, update(0x0123, &[0x12, 0x34])),
+            "update" => both!(eeprom, asynch, update(0x0123, &[0x12, 0x34], &mut all())),
+            "update_trusting" => both!(eeprom, asynch, update_trusting(0x0123, &[0x12, 0x34])),
             "current_address_read" => both!(eeprom, asynch, current_address_read(&mut [0; 2])),
             "wait_ready" => {
                 scribes.iter().for_each(|scribe| scribe.0.borrow_mut().1 = true);
@@ -217,7 +228,7 @@ fn the_lines_in_the_documentation_are_what_the_calls_send() {
         }
         same(method, scribes);
     }
-    assert_eq!(methods.len(), 22);
+    assert_eq!(methods.len(), 24);
 }
 
 #[test]
@@ -236,7 +247,8 @@ fn the_lines_of_several_chips_are_what_the_calls_send() {
             "write_verified" => both!(chips, asynch, write_verified(0x0FFF, &[0xAB, 0xAB])),
             "fill" => both!(chips, asynch, fill(0x0FFF, 2, 0xAB)),
             "compare" => both!(chips, asynch, compare(0x0FFF, &[0xAB, 0xAB])),
-            "update" => both!(chips, asynch, update(0x0FFF, &[0x12, 0x34])),
+            "update" => both!(chips, asynch, update(0x0FFF, &[0x12, 0x34], &mut all())),
+            "update_trusting" => both!(chips, asynch, update_trusting(0x0FFF, &[0x12, 0x34])),
             "wait_ready" => {
                 scribes.iter().for_each(|scribe| scribe.0.borrow_mut().1 = true);
                 both!(chips, asynch, wait_ready());
@@ -245,7 +257,7 @@ fn the_lines_of_several_chips_are_what_the_calls_send() {
         }
         same(method, scribes);
     }
-    assert_eq!(methods.len(), 14);
+    assert_eq!(methods.len(), 16);
 }
 
 #[test]
@@ -263,5 +275,5 @@ fn the_adapters_show_the_lines_of_the_calls_that_they_make() {
         assert_eq!(method.lines(), driver.lines(), "{}: {}", method.file, method.name);
         compared += 1;
     }
-    assert_eq!(compared, 12 + 8 + 3);
+    assert_eq!(compared, 14 + 8 + 3);
 }

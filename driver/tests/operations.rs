@@ -80,7 +80,7 @@ fn wp_is_released_only_around_a_write_with_setup_and_hold() {
     protected.write(0, &[1]).unwrap();
     protected.write_verified(1, &[2]).unwrap();
     protected.fill(2, 1, 3).unwrap();
-    assert_eq!(protected.update(3, &[4]), Ok(Updated { written: 1, kept: 0 }));
+    assert_eq!(protected.update(3, &[4], &mut Trust::new()), Ok(Updated { written: 1, kept: 0 }));
     assert_eq!(levels(&log), [true, false, true, false, true, false, true, false, true]);
     assert_eq!(chip.borrow().memory[..4], [1, 2, 3, 4]);
     let mut back = [0; 4];
@@ -165,7 +165,7 @@ fn several_chips_count_safe_bytes_and_offsets_over_all() {
     bytes[200] ^= 1;
     let found = bytes[200] ^ 1;
     assert_eq!(space.compare(0, &bytes), Ok(Some(Difference { index: 200, expected: bytes[200], found })));
-    assert_eq!(space.update(0, &bytes), Ok(Updated { written: 1, kept: 47 }));
+    assert_eq!(space.update_trusting(0, &bytes), Ok(Updated { written: 1, kept: 47 }));
     space.fill(100, 100, 0x3C).unwrap();
     space.write_verified(126, &[1, 2, 3, 4]).unwrap();
     assert_eq!(parts[1].borrow().memory[..3], [3, 4, 0x3C]);

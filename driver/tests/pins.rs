@@ -6,7 +6,7 @@ use common::{FRAM, KBIT_1, KBIT_16, KBIT_32, KBIT_1024_TOP, KBIT_2048, ZERO_BYTE
 use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
 use embedded_hal_mock::eh1::delay::{CheckedDelay, NoopDelay, Transaction as Delay};
 use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
-use pagewise_driver::{Eeprom, Error, Geometry, Options, Wait};
+use pagewise_driver::{Eeprom, Error, Geometry, Options, Trust, Wait};
 
 type Driver = Eeprom<Mock, NoopDelay, 259>;
 
@@ -343,7 +343,7 @@ fn zero_length_and_bad_bounds_send_nothing() {
         assert_eq!(d.read(4090, &mut [0; 7]), Err(error));
         assert_eq!(d.fill(4090, 7, 0), Err(error));
         assert_eq!(d.compare(4090, &[0; 7]), Err(error));
-        assert_eq!(d.update(4090, &[0; 7]), Err(error));
+        assert_eq!(d.update(4090, &[0; 7], &mut Trust::new()), Err(error));
         let error = Error::OutOfRange { offset: 5000, length: 0, capacity: 4096 };
         assert_eq!(d.write(5000, &[]), Err(error));
     });

@@ -87,7 +87,7 @@ impl<const BUF: usize> Program for Eeprom<RigBus, RigDelay, BUF> {
     }
 
     fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<(), String> {
-        Eeprom::update(self, offset, bytes).map(drop).map_err(|error| error.to_string())
+        Eeprom::update_trusting(self, offset, bytes).map(drop).map_err(|error| error.to_string())
     }
 
     fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<bool, String> {

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use embedded_hal::delay::DelayNs;
+use pagewise_driver::Trust;
 
 use super::backup::{self, Backup};
 use super::difference::{count, differences};
@@ -167,7 +168,7 @@ impl Run {
         for (index, (offset, bytes)) in plan.pieces.iter().enumerate() {
             // Between two pages nothing is in flight: the place to stop.
             progress.advance(Step::Write, 0)?;
-            let updated = match socket.writer(bus).update(*offset, bytes) {
+            let updated = match socket.writer(bus).update(*offset, bytes, &mut Trust::new()) {
                 Ok(updated) => updated,
                 Err(error) => {
                     let halt = write_error(&error, *offset, socket);

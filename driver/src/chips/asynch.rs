@@ -5,6 +5,7 @@ use core::ops::Range;
 use super::{Chips, Piece};
 use crate::error::Error;
 use crate::plan::{Difference, Updated};
+use crate::trust::Trust;
 
 impl<I2C, D, const BUF: usize, const N: usize> Chips<crate::AsyncEeprom<I2C, D, BUF>, N>
 where
@@ -83,6 +84,32 @@ where
 
     /// As [`AsyncEeprom::update`](crate::AsyncEeprom::update), over all chips.
     ///
+    /// - **On the wire**, chip after chip; where it is not trusted, as of [`Chips::write`]; else, here from 0x0FFF on:
+    ///   `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, `S 50W+ 0F+ FF+ 12+ P`, `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then
+    ///   `S 51W+ 00+ 00+ Sr 51R+ AB- P`, `S 51W+ 00+ 00+ 34+ P`, `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`.
+    /// - **Power loss**: on the chip under way, as of its own call; chips before it are done, chips after it are as they were.
+    /// - **Cancelled**: on the chip under way, as of its own call; chips before it are done, chips after it are as they were.
+    ///
+    /// # Errors
+    ///
+    /// Those of the single chip, with offsets and safe bytes of the whole request.
+    pub async fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<I2C::Error>> {
+        self.check(offset, bytes.len())?;
+        trust.renew(self.failures());
+        let (mut total, mut done) = (Updated::default(), 0usize);
+        while let Some(piece) = trust.piece(offset, bytes.len(), done) {
+            let end = done.wrapping_add(piece.length);
+            let Some(part) = bytes.get(done..end) else { return Err(Error::OutOfStep) };
+            let updated = self.update_piece(piece.offset, part, piece.trusted).await;
+            total = total.plus(updated.map_err(|error| error.moved(0, done))?);
+            trust.add(piece.offset, piece.length);
+            done = end;
+        }
+        Ok(total)
+    }
+
+    /// As [`AsyncEeprom::update_trusting`](crate::AsyncEeprom::update_trusting), over all chips.
+    ///
     /// - **On the wire**, chip after chip, here from 0x0FFF on: `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, `S 50W+ 0F+ FF+ 12+ P`,
     ///   `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then `S 51W+ 00+ 00+ Sr 51R+ AB- P`, `S 51W+ 00+ 00+ 34+ P`,
     ///   `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`.
@@ -92,11 +119,15 @@ where
     /// # Errors
     ///
     /// Those of the single chip, with offsets and safe bytes of the whole request.
-    pub async fn update(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+    pub async fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+        self.update_piece(offset, bytes, true).await
+    }
+
+    async fn update_piece(&mut self, offset: u32, bytes: &[u8], trusted: bool) -> Result<Updated, Error<I2C::Error>> {
         let mut total = Updated::default();
         self.each(offset, bytes.len(), async |eeprom, at, range| {
             let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
-            total = total.plus(eeprom.update(at, part).await?);
+            total = total.plus(eeprom.update_piece(at, part, trusted).await?);
             Ok(())
         })
         .await?;

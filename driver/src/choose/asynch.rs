@@ -3,8 +3,8 @@
 use embedded_hal_async::delay::DelayNs;
 use embedded_hal_async::i2c::I2c;
 
+use super::candidate::{Candidate, ChooseError, LongerHeader};
 use super::plan::{Choice, answered};
-use super::{Candidate, ChooseError, LongerHeader};
 use crate::options::Options;
 
 /// As [`choose`](crate::choose), for async code.

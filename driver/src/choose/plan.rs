@@ -4,7 +4,7 @@ use core::ops::Range;
 
 use embedded_hal::i2c::{Error, ErrorKind};
 
-use super::{Candidate, ChooseError, LongerHeader};
+use super::candidate::{Candidate, ChooseError, LongerHeader};
 use crate::address::Location;
 use crate::options::Options;
 

@@ -23,19 +23,21 @@ impl Updated {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct State {
-    /// Offset of a write that may still be in its cycle. Set before the write is sent, so that a call which is
-    /// dropped in the middle leaves it.
-    pub(crate) pending: Option<u32>,
+    /// One more than the offset of a write that may still be in its cycle; 0 if there is none. Set before the write is
+    /// sent, so that a call which is dropped in the middle leaves it.
+    pending: u32,
     /// Offset behind the last request; while one is under way, of its last access.
     pub(crate) last: u32,
     pub(crate) updated: Updated,
     pub(crate) difference: Option<Difference>,
+    /// Plans that have failed; stays at its end.
+    failures: u32,
 }
 
 impl State {
     /// Nothing is known yet.
     pub const fn new() -> Self {
-        Self { pending: None, last: 0, updated: Updated { written: 0, kept: 0 }, difference: None }
+        Self { pending: 0, last: 0, updated: Updated { written: 0, kept: 0 }, difference: None, failures: 0 }
     }
 
     /// Forgets what the last plan has found.
@@ -44,9 +46,32 @@ impl State {
         self.difference = None;
     }
 
+    pub(crate) fn set_pending(&mut self, offset: u32) {
+        self.pending = offset.wrapping_add(1);
+    }
+
+    pub(crate) fn settle(&mut self) {
+        self.pending = 0;
+    }
+
+    /// A write to another place of the same part is waited for at the first address, or none is.
+    pub(crate) fn pending_like(&mut self, other: &Self) {
+        self.pending = other.pending.min(1);
+    }
+
+    /// Takes note of a plan that has failed.
+    pub(crate) fn failed(&mut self) {
+        self.failures = self.failures.saturating_add(1);
+    }
+
+    /// How many plans have failed, as far as this counts.
+    pub(crate) const fn failures(&self) -> u32 {
+        self.failures
+    }
+
     /// Offset of a write that may still be in its cycle.
     pub const fn pending(&self) -> Option<u32> {
-        self.pending
+        self.pending.checked_sub(1)
     }
 
     /// Page writes made and spared by the last plan.

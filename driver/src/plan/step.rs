@@ -123,7 +123,8 @@ pub enum Job {
     WriteVerified,
     /// Read and compare; ends at the first difference.
     Compare,
-    /// Compare page by page and write only the pages that differ.
+    /// Compare page by page and write only the pages that differ. A page that a loss of supply has cut may read right
+    /// now and wrong later: only for bytes that are known to have been stored completely.
     Update,
     /// Wait until the part answers; moves no bytes.
     Ready,

@@ -134,7 +134,7 @@ fn call(
         _ => {
             let mut bytes = place.to_vec();
             bytes[length / 2] = draws.next() as u8;
-            eeprom.update(offset, &bytes).expect("an update succeeds");
+            eeprom.update_trusting(offset, &bytes).expect("an update succeeds");
             place.copy_from_slice(&bytes);
         }
     }

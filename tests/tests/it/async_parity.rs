@@ -6,7 +6,7 @@ use std::pin::pin;
 use std::task::{Context, Poll, Waker};
 
 use pagewise_driver::records::{AsyncRecordStore, RecordLayout, RecordSpec, RecordStore};
-use pagewise_driver::{AsyncEeprom, Candidate, Eeprom, LongerHeader, Options, Wait, choose, choose_async};
+use pagewise_driver::{AsyncEeprom, Candidate, Eeprom, LongerHeader, Options, Trust, Wait, choose, choose_async};
 use pagewise_part::card::{Card, Catalogue};
 use pagewise_simulator::{
     AsyncRigBus, ChipId, CycleTime, NackKind, PowerUp, Preset, Quirks, Rig, RigBus, RigConfig, RigDelay, block_on,
@@ -89,12 +89,13 @@ impl Bench {
     fn blocking(&self, quirks: Quirks) -> Vec<String> {
         let bus = self.rig.bus_with(quirks);
         let mut driver = Blocking::new(bus.clone(), self.rig.delay(), self.seat.geometry, self.options);
+        let mut trust = Trust::new();
         let (offset, bytes) = (self.offset, &self.bytes);
         let mut into = vec![0; bytes.len()];
         let one = |step: &Step| match step {
             Step::Write => format!("{:?}", driver.write(offset, bytes)),
             Step::Verified => format!("{:?}", driver.write_verified(offset, &bytes[1..])),
-            Step::Update => format!("{:?}", driver.update(offset, bytes)),
+            Step::Update => format!("{:?}", driver.update(offset, bytes, &mut trust)),
             Step::Fill => format!("{:?}", driver.fill(offset, bytes.len(), 0x11)),
             Step::Compare => format!("{:?}", driver.compare(offset, bytes)),
             Step::Ready => format!("{:?}", driver.wait_ready()),
@@ -123,6 +124,7 @@ impl Bench {
     async fn asynchronous(&self, quirks: Quirks) -> Vec<String> {
         let bus = self.rig.async_bus_with(quirks);
         let mut driver = Asynchronous::new(bus.clone(), self.rig.delay(), self.seat.geometry, self.options);
+        let mut trust = Trust::new();
         let (offset, bytes) = (self.offset, &self.bytes);
         let mut into = vec![0; bytes.len()];
         let mut results = Vec::new();
@@ -130,7 +132,7 @@ impl Bench {
             results.push(match step {
                 Step::Write => format!("{:?}", driver.write(offset, bytes).await),
                 Step::Verified => format!("{:?}", driver.write_verified(offset, &bytes[1..]).await),
-                Step::Update => format!("{:?}", driver.update(offset, bytes).await),
+                Step::Update => format!("{:?}", driver.update(offset, bytes, &mut trust).await),
                 Step::Fill => format!("{:?}", driver.fill(offset, bytes.len(), 0x11).await),
                 Step::Compare => format!("{:?}", driver.compare(offset, bytes).await),
                 Step::Ready => format!("{:?}", driver.wait_ready().await),

@@ -49,5 +49,6 @@ mod sizes;
 mod swap_agreement;
 mod swap_memo;
 mod trade_facts;
+mod update_under_cuts;
 mod walls;
 mod wire_equals_byte;

@@ -11,8 +11,8 @@ use cortex_m_rt::entry;
 use embedded_storage_async::nor_flash::{NorFlash, ReadNorFlash};
 use pagewise_driver::records::{AsyncMedium, AsyncRecordStore, RecordLayout, RecordSpec};
 use pagewise_driver::{
-    AsyncEeprom, Candidate, Chips, FlashLike, Irreversible, LongerHeader, Options, Protected, WriteProtectTiming,
-    choose_async,
+    AsyncEeprom, Candidate, Chips, FlashLike, Irreversible, LongerHeader, Options, Protected, Trust,
+    WriteProtectTiming, choose_async,
 };
 use pagewise_size::{BusError, IDENTIFICATION, PART, SCRIPTS, Script, StubBus, StubDelay, StubPin, measure};
 
@@ -26,12 +26,13 @@ fn now<T>(future: impl Future<Output = T>) {
 
 fn every(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
     let mut eeprom = AsyncEeprom::<_, _, BUFFER>::new(StubBus(script), StubDelay, PART, black_box(Options::new()));
+    let mut trust = Trust::new();
     now(eeprom.read(offset, bytes));
     now(eeprom.write(offset, bytes));
     now(eeprom.write_verified(offset, bytes));
     now(eeprom.fill(offset, bytes.len(), 0));
     now(eeprom.compare(offset, bytes));
-    now(eeprom.update(offset, bytes));
+    now(eeprom.update(offset, bytes, &mut trust));
     now(eeprom.current_address_read(bytes));
     now(eeprom.wait_ready());
     now(eeprom.read_region(&IDENTIFICATION, offset, bytes));
@@ -47,11 +48,11 @@ fn every(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
         now(chips.read(offset, bytes));
         now(chips.write_verified(offset, bytes));
         now(chips.fill(offset, bytes.len(), 0));
-        now(chips.update(offset, bytes));
+        now(chips.update(offset, bytes, &mut trust));
         now(chips.wait_ready());
         if let Ok(mut guarded) = Protected::new::<BusError>(chips.release(), StubPin, WriteProtectTiming::new()) {
             now(guarded.write(offset, bytes));
-            now(guarded.update(offset, bytes));
+            now(guarded.update(offset, bytes, &mut trust));
             now(guarded.read(offset, bytes));
             now(guarded.compare(offset, bytes));
             now(guarded.write_verified(offset, bytes));

@@ -10,8 +10,8 @@ use embedded_io::{Read, Seek, SeekFrom, Write};
 use embedded_storage::nor_flash::{NorFlash, ReadNorFlash};
 use pagewise_driver::records::{RecordLayout, RecordSpec, RecordStore};
 use pagewise_driver::{
-    Candidate, Chips, Cursor, Eeprom, FlashLike, Irreversible, LongerHeader, Options, Protected, WriteProtectTiming,
-    choose, free_bus,
+    Candidate, Chips, Cursor, Eeprom, FlashLike, Irreversible, LongerHeader, Options, Protected, Trust,
+    WriteProtectTiming, choose, free_bus,
 };
 use pagewise_size::{BusError, IDENTIFICATION, PART, SCRIPTS, Script, StubBus, StubDelay, StubPin, measure};
 
@@ -19,12 +19,13 @@ const BUFFER: usize = PART.buffer_bytes();
 
 fn blocking(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
     let mut eeprom = Eeprom::<_, _, BUFFER>::new(StubBus(script), StubDelay, PART, black_box(Options::new()));
+    let mut trust = Trust::new();
     let _ = black_box(eeprom.read(offset, bytes));
     let _ = black_box(eeprom.write(offset, bytes));
     let _ = black_box(eeprom.write_verified(offset, bytes));
     let _ = black_box(eeprom.fill(offset, bytes.len(), 0));
     let _ = black_box(eeprom.compare(offset, bytes));
-    let _ = black_box(eeprom.update(offset, bytes));
+    let _ = black_box(eeprom.update(offset, bytes, &mut trust));
     let _ = black_box(eeprom.current_address_read(bytes));
     let _ = black_box(eeprom.wait_ready());
     let _ = black_box(eeprom.read_region(&IDENTIFICATION, offset, bytes));
@@ -44,7 +45,7 @@ fn blocking(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
         let _ = black_box(chips.write(offset, bytes));
         let _ = black_box(chips.write_verified(offset, bytes));
         let _ = black_box(chips.fill(offset, bytes.len(), 0));
-        let _ = black_box(chips.update(offset, bytes));
+        let _ = black_box(chips.update(offset, bytes, &mut trust));
         let _ = black_box(chips.compare(offset, bytes));
         let _ = black_box(chips.wait_ready());
     }
@@ -60,7 +61,7 @@ fn guarded(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
     let _ = black_box(guarded.write(offset, bytes));
     let _ = black_box(guarded.write_verified(offset, bytes));
     let _ = black_box(guarded.fill(offset, bytes.len(), 0));
-    let _ = black_box(guarded.update(offset, bytes));
+    let _ = black_box(guarded.update(offset, bytes, &mut Trust::new()));
     let specs = black_box([RecordSpec { id: 1, payload_bytes: 19, slots: 3 }]);
     if let Ok(layout) = RecordLayout::try_new(&PART, offset, &specs) {
         let mut records = RecordStore::<_, 32>::new(guarded, layout);
