@@ -1,6 +1,5 @@
 //! The values of a card as a person reads them, each with its basis.
 
-
 use serde::Serialize;
 
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
