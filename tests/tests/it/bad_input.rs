@@ -1,7 +1,7 @@
 //! Every kind of file that a user gives, damaged: success or messages, never a panic; each message says what, why and
 //! what to do; where there are messages, nothing was written.
 //!
-//! `PAGEWISE_CASES=250 cargo test --release -p pagewise-tests --test it it bad_input` runs each kind more than 10,000 times.
+//! `PAGEWISE_CASES=250 cargo test --release -p pagewise-tests --test it bad_input` runs each kind more than 10,000 times.
 
 use std::collections::BTreeMap;
 use std::fs;

@@ -10,6 +10,7 @@ use pagewise_driver::records::{RecordError, RecordLayout, RecordSpec, RecordStor
 use pagewise_driver::{Eeprom, Options};
 use pagewise_part::card::{Card, Catalogue, Kind};
 use pagewise_simulator::{ChipId, PowerUp, Rig, RigBus, RigConfig, RigDelay};
+use pagewise_tests::draws::Draws;
 use pagewise_tests::seat::Seat;
 
 const LAYOUT: &str = r#"
@@ -134,12 +135,7 @@ fn write_by(rig: &Rig, seat: &Seat, offset: u32, bytes: &[u8], piece: usize) {
 
 fn data(length: usize, seed: u8) -> Vec<u8> {
     // No zero and no 0xFF among them, nothing printable for long.
-    let mut state = u32::from(seed) + 1;
-    let mut next = || {
-        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        0x80 | (state >> 24) as u8 & 0x7E
-    };
-    (0..length).map(|_| next()).collect()
+    Draws::new(seed.into()).bytes(length).into_iter().map(|byte| 0x80 | byte & 0x7E).collect()
 }
 
 fn wraps(found: &[Found]) -> Vec<&Found> {

@@ -1,6 +1,5 @@
 //! The program as its users meet it, and the crates under it through their public items.
 
-mod budget_plots;
 mod cards;
 mod ci_example;
 mod cli_budget;
@@ -25,8 +24,6 @@ mod cli_support;
 mod cli_swap;
 mod fleet_cover;
 mod fleet_invent;
-mod fleet_mutated;
-mod generate_hostile;
 mod image_formats;
 mod inspect_dumps;
 mod marking;

@@ -1,5 +1,5 @@
 //! Files of the fleet, damaged in every way that chance finds: a message or success, never a panic. More runs:
-//! `PROPTEST_CASES=10000 cargo test -p pagewise --test fleet_mutated`.
+//! `PROPTEST_CASES=10000 cargo test -p pagewise-tests --test it fleet_damaged`.
 
 use std::sync::OnceLock;
 
@@ -8,6 +8,7 @@ use pagewise_judge::fleet::{self, Candidates, Shard, merge};
 use pagewise_judge::stock::{Columns, Stock, columns, read};
 use pagewise_judge::swap::Verdict;
 use pagewise_part::card::Catalogue;
+use pagewise_tests::damage::damages;
 use proptest::prelude::*;
 
 const LIST: &str = "part,card,quantity,unit_price,lead_time_days,state\n24LC256,,40,0.42,30,active\n\
@@ -35,21 +36,9 @@ fn results() -> &'static str {
     })
 }
 
-/// Cuts, doubles, overwrites and inserts.
+/// The text with what chance did to it.
 fn damaged(text: &'static str) -> impl Strategy<Value = Vec<u8>> {
-    let bytes =
-        proptest::collection::vec(prop_oneof![any::<u8>(), proptest::sample::select(b"\",;\n.0-{}[]=".to_vec())], 0..4);
-    let change = (0..=text.len(), 0usize..12, bytes, any::<bool>());
-    proptest::collection::vec(change, 1..5).prop_map(move |changes| {
-        let mut out = text.as_bytes().to_vec();
-        for (at, length, bytes, doubles) in changes {
-            let at = at.min(out.len());
-            let end = (at + length).min(out.len());
-            let piece = if doubles { [&out[at..end], &out[at..end]].concat() } else { bytes };
-            out.splice(at..end, piece);
-        }
-        out
-    })
+    damages().prop_map(|damages| damages.iter().fold(text.as_bytes().to_vec(), |bytes, damage| damage.of(&bytes)))
 }
 
 proptest! {
