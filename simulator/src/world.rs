@@ -30,7 +30,7 @@ pub(crate) struct World {
     pub(crate) scl_hz: u32,
     pub(crate) supply_mv: u32,
     /// What the rig began with, for waveforms.
-    #[cfg_attr(not(feature = "std"), allow(dead_code))]
+    #[cfg(feature = "std")]
     pub(crate) initial_supply_mv: u32,
     /// Supply values to come, by time.
     pub(crate) supply_ahead: VecDeque<(u64, u32)>,
@@ -69,6 +69,7 @@ impl World {
             plan: ClockPlan::for_scl_hz(scl_hz),
             scl_hz,
             supply_mv,
+            #[cfg(feature = "std")]
             initial_supply_mv: supply_mv,
             supply_ahead: VecDeque::new(),
             chips: Vec::new(),

@@ -5,13 +5,13 @@
 //! becomes [`status::Status::Internal`], and the rig refuses everything after it.
 #![warn(clippy::undocumented_unsafe_blocks)]
 
-mod bus;
-mod chips;
+pub mod bus;
+pub mod chips;
 mod guard;
-mod memory;
-mod pins;
-mod reports;
-mod rig;
-mod state;
+pub mod memory;
+pub mod pins;
+pub mod reports;
+pub mod rig;
+pub mod state;
 pub mod status;
-mod wire;
+pub mod wire;

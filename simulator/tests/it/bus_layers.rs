@@ -5,10 +5,6 @@ use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use pagewise_simulator::{BusFault, BusLayer, ChipModel, Hazard, Preset, Quirks, WireConfig};
 
-fn e32() -> Bench {
-    Bench::new(ChipModel::example_32_kbit())
-}
-
 fn preset(name: &str) -> Quirks {
     Preset::by_name(name).unwrap_or_else(|| panic!("no preset {name}")).quirks
 }

@@ -4,7 +4,8 @@ use embedded_hal::i2c::{I2c, Operation};
 use pagewise_simulator::model::DeviceBit::{Block, Fixed, Ignored, Pin, PinInverted};
 use pagewise_simulator::model::{MemoryKind, ReadBlockBits};
 use pagewise_simulator::{
-    AdjacentWrites, BusError, ChipId, ChipModel, CycleTime, Hazard, Quirks, Rig, RigConfig, Straps,
+    AdjacentWrites, BitBang, BusError, ChipId, ChipModel, CycleTime, EventKind, Hazard, Note, Quirks, Rig, RigConfig,
+    RigDelay, Straps, TimingParameter, WireConfig, WirePin,
 };
 
 /// 1010 and three bits that nobody looks at.
@@ -164,6 +165,11 @@ impl Bench {
     }
 }
 
+/// The example of 32 kbit, alone on its bus.
+pub fn e32() -> Bench {
+    Bench::new(ChipModel::example_32_kbit())
+}
+
 /// Bytes that repeat after 251, a prime, so that nothing aliases a power of two.
 pub fn pattern(len: usize) -> Vec<u8> {
     (0..len).map(|i| (i % 251) as u8).collect()
@@ -233,4 +239,33 @@ pub fn first_difference(left: &[u8], right: &[u8]) -> Option<String> {
     let at = left.iter().zip(right).position(|(left, right)| left != right)?;
     let count = left.iter().zip(right).filter(|(left, right)| left != right).count();
     Some(format!("0x{at:04X} holds 0x{:02X} against 0x{:02X}; {count} byte(s) differ", left[at], right[at]))
+}
+
+/// A controller over the pins.
+pub type Bus = BitBang<WirePin, WirePin, RigDelay>;
+
+pub fn wired(model: ChipModel, config: WireConfig) -> (Bench, Bus) {
+    let bench = Bench::new(model);
+    let bus = bench.rig.bit_bang(config);
+    (bench, bus)
+}
+
+pub fn timing(rig: &Rig) -> Vec<(bool, TimingParameter, u32, u64)> {
+    let events = rig.trace();
+    let found = events.iter().filter_map(|event| match event.kind {
+        EventKind::Timing { chip, parameter, limit_ns, measured_ns } => {
+            Some((chip.is_some(), parameter, limit_ns, measured_ns))
+        }
+        _ => None,
+    });
+    found.collect()
+}
+
+pub fn notes(rig: &Rig) -> Vec<Note> {
+    let events = rig.trace();
+    let found = events.iter().filter_map(|event| match event.kind {
+        EventKind::Chip { note, .. } => Some(note),
+        _ => None,
+    });
+    found.collect()
 }

@@ -12,10 +12,6 @@ fn script(script: &[Fault]) -> Faults {
     Faults { script: script.to_vec(), ..Faults::default() }
 }
 
-fn e32() -> Bench {
-    Bench::new(ChipModel::example_32_kbit())
-}
-
 #[test]
 fn a_chosen_byte_is_not_acknowledged_and_nothing_is_stored() {
     for byte in 0..6 {

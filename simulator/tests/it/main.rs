@@ -1,16 +1,19 @@
 //! The simulator by itself, one module per rule book or instrument.
 
+mod bit_rules;
 mod bus_layers;
 mod bus_rules;
 mod common;
 mod correct_programs;
 mod detectors;
+mod every_hazard;
 mod exhaustive;
 mod explore;
 mod fast_path;
 mod faults;
 mod observer;
 mod programs;
+mod protect_rules;
 mod quirks;
 mod read_rules;
 mod regions;
@@ -18,6 +21,7 @@ mod step_bus;
 #[cfg(feature = "json")]
 mod stored_data;
 mod supply_rules;
+mod timing_rules;
 mod traces;
 mod wire_agreement;
 mod wire_rules;

@@ -7,10 +7,6 @@ use pagewise_simulator::{
     AdjacentWrites, BusFault, ChipModel, NackKind, OverLimit, Quirks, Rig, RigConfig, ZeroLength,
 };
 
-fn e32() -> Bench {
-    Bench::new(ChipModel::example_32_kbit())
-}
-
 #[test]
 fn nack_kinds() {
     use NoAcknowledgeSource::{Address, Data, Unknown};

@@ -1,7 +1,7 @@
 //! Rule L7: byte level and wire level give the same memory, trace and time for every legal program.
 
 use crate::common::*;
-use embedded_hal::i2c::{I2c, Operation};
+use crate::programs::{run, step};
 use pagewise_simulator::model::AcLimits;
 use pagewise_simulator::{ChipModel, CycleTime, EventKind, PowerUp, Rig, RigConfig, Straps, WireConfig};
 use proptest::prelude::*;
@@ -9,66 +9,6 @@ use proptest::prelude::*;
 /// Whether any timing limit was not kept.
 fn violates_timing(rig: &Rig) -> bool {
     rig.trace().iter().any(|event| matches!(event.kind, EventKind::Timing { .. }))
-}
-
-#[derive(Debug, Clone)]
-enum Step {
-    Write(u32, Vec<u8>),
-    Read(u32, usize),
-    ReadOn(usize),
-    Stray(u8),
-    Restarted(u32, Vec<u8>),
-    Wait(u64),
-}
-
-fn step() -> impl Strategy<Value = Step> {
-    let data = || prop::collection::vec(any::<u8>(), 0..40);
-    prop_oneof![
-        4 => (any::<u32>(), data()).prop_map(|(offset, data)| Step::Write(offset, data)),
-        3 => (any::<u32>(), 1..60_usize).prop_map(|(offset, len)| Step::Read(offset, len)),
-        1 => (1..20_usize).prop_map(Step::ReadOn),
-        1 => (0x40..0x60_u8).prop_map(Step::Stray),
-        1 => (any::<u32>(), data()).prop_map(|(offset, data)| Step::Restarted(offset, data)),
-        2 => (0..8_000_000_u64).prop_map(Step::Wait),
-    ]
-}
-
-/// Runs the steps over any bus; what came back, and whether each call succeeded.
-fn run(rig: &Rig, bus: &mut impl I2c, model: &ChipModel, steps: &[Step]) -> Vec<(bool, Vec<u8>)> {
-    let mut seen = Vec::new();
-    for step in steps {
-        let mut got = Vec::new();
-        let at = |offset: &u32| wire_address(model, offset % model.capacity);
-        let ok = match step {
-            Step::Write(offset, data) => {
-                let (address, mut bytes) = at(offset);
-                bytes.extend_from_slice(data);
-                bus.write(address, &bytes).is_ok()
-            }
-            Step::Read(offset, len) => {
-                let (address, header) = at(offset);
-                got.resize(*len, 0);
-                bus.write_read(address, &header, &mut got).is_ok()
-            }
-            Step::ReadOn(len) => {
-                got.resize(*len, 0);
-                bus.read(at(&0).0, &mut got).is_ok()
-            }
-            Step::Stray(address) => bus.write(*address, &[0x12]).is_ok(),
-            Step::Restarted(offset, data) => {
-                let (address, mut bytes) = at(offset);
-                bytes.extend_from_slice(data);
-                got.resize(3, 0);
-                bus.transaction(address, &mut [Operation::Write(&bytes), Operation::Read(&mut got)]).is_ok()
-            }
-            Step::Wait(ns) => {
-                rig.advance_ns(*ns);
-                true
-            }
-        };
-        seen.push((ok, got));
-    }
-    seen
 }
 
 fn rig_for(model: &ChipModel, hz: u32, seed: u64) -> (Rig, pagewise_simulator::ChipId) {
@@ -82,25 +22,6 @@ fn rig_for(model: &ChipModel, hz: u32, seed: u64) -> (Rig, pagewise_simulator::C
 
 proptest! {
     #![proptest_config(cases(96))]
-
-    #[test]
-    fn l7_byte_level_and_wire_level_agree(
-        index in 0..8_usize, hz in prop::sample::select(vec![100_000, 400_000, 1_000_000]),
-        seed in any::<u64>(), steps in prop::collection::vec(step(), 1..16),
-    ) {
-        let model = &eeproms()[index];
-        let (byte, byte_chip) = rig_for(model, hz, seed);
-        let (wire, wire_chip) = rig_for(model, hz, seed);
-        let expected = run(&byte, &mut byte.bus(), model, &steps);
-        let mut bus = wire.bit_bang(WireConfig::IDEAL);
-        prop_assert_eq!(run(&wire, &mut bus, model, &steps), expected);
-        prop_assert_eq!(wire.now_ns(), byte.now_ns());
-        prop_assert_eq!(wire.trace(), byte.trace());
-        for rig in [&wire, &byte] {
-            rig.advance_ns(200_000_000);
-        }
-        prop_assert_eq!(first_difference(&wire.memory(wire_chip), &byte.memory(byte_chip)), None);
-    }
 
     #[test]
     fn l7_byte_level_and_wire_level_agree_on_every_axis(

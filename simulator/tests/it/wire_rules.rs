@@ -1,42 +1,12 @@
-//! Rules L1 to L7, W5, R5 and B7 of the simulated chip: the wire level.
+//! Rules L1 to L3, L5, L6, P1, P3 and B6 at the wire level: lines, spikes, a bus left alone, supply.
 
 use crate::common::*;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_hal::i2c::I2c;
-use pagewise_simulator::model::{AcLimits, CutByte};
 use pagewise_simulator::{
-    BitBang, BitBangError, ChipModel, EventKind, Fault, Faults, Hazard, Line, Note, PowerUp, ResetShape, Rig,
-    RigConfig, RigDelay, Straps, TimingParameter, WireConfig, WirePin,
+    BitBangError, ChipModel, Fault, Faults, Hazard, Line, Note, ResetShape, Rig, RigConfig, Straps, WireConfig,
 };
-
-type Bus = BitBang<WirePin, WirePin, RigDelay>;
-
-fn wired(model: ChipModel, config: WireConfig) -> (Bench, Bus) {
-    let bench = Bench::new(model);
-    let bus = bench.rig.bit_bang(config);
-    (bench, bus)
-}
-
-fn timing(rig: &Rig) -> Vec<(bool, TimingParameter, u32, u64)> {
-    let events = rig.trace();
-    let found = events.iter().filter_map(|event| match event.kind {
-        EventKind::Timing { chip, parameter, limit_ns, measured_ns } => {
-            Some((chip.is_some(), parameter, limit_ns, measured_ns))
-        }
-        _ => None,
-    });
-    found.collect()
-}
-
-fn notes(rig: &Rig) -> Vec<Note> {
-    let events = rig.trace();
-    let found = events.iter().filter_map(|event| match event.kind {
-        EventKind::Chip { note, .. } => Some(note),
-        _ => None,
-    });
-    found.collect()
-}
 
 #[test]
 fn l1_rise_time_follows_from_pull_up_and_capacitance() {
@@ -121,88 +91,6 @@ fn line_faults_end_when_faults_are_cleared() {
     }
 }
 
-#[test]
-fn l4_a_controller_at_its_rate_keeps_all_limits() {
-    for (hz, mode, ohm, rise_max_ns) in [
-        (100_000, AcLimits::STANDARD, 4700, 1000),
-        (400_000, AcLimits::FAST, 2200, 300),
-        (1_000_000, AcLimits::FAST_PLUS, 1000, 120),
-    ] {
-        let rig = Rig::new(RigConfig::default().with_scl_hz(hz));
-        let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
-        let config = WireConfig { pull_up_ohm: ohm, capacitance_pf: 50, fall_ns: 20, mode: Some(mode), rise_max_ns };
-        let mut bus = rig.bit_bang(config);
-        bus.write(0x50, &[0, 0, 0x55, 0xAA]).unwrap();
-        rig.advance_ns(5_000_000);
-        let mut data = [0; 2];
-        bus.write_read(0x50, &[0, 0], &mut data).unwrap();
-        assert_eq!(data, [0x55, 0xAA], "{hz} Hz");
-        assert_eq!(rig.memory(chip)[..2], [0x55, 0xAA]);
-        assert_eq!(timing(&rig), [], "{hz} Hz");
-        assert!(rig.finish().is_empty());
-    }
-}
-
-#[test]
-fn l4_each_violation_is_an_event_with_limit_and_measured_value() {
-    let config = WireConfig { mode: Some(AcLimits::STANDARD), ..WireConfig::IDEAL };
-    let rig = Rig::new(RigConfig::default());
-    rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
-    let wire = rig.wire(config);
-    let (mut sda, mut scl, mut delay) = (wire.sda(), wire.scl(), rig.delay());
-    // START with a hold time of 100 ns, SCL low for 200 ns with data set up 150 ns, high for 180 ns, repeated START
-    // after 120 ns, STOP after 130 ns, START after a free bus of 140 ns.
-    sda.set_low().unwrap();
-    delay.delay_ns(100);
-    scl.set_low().unwrap();
-    delay.delay_ns(50);
-    sda.set_high().unwrap();
-    delay.delay_ns(150);
-    scl.set_high().unwrap();
-    delay.delay_ns(180);
-    scl.set_low().unwrap();
-    delay.delay_ns(300);
-    scl.set_high().unwrap();
-    delay.delay_ns(120);
-    sda.set_low().unwrap();
-    delay.delay_ns(5000);
-    scl.set_low().unwrap();
-    delay.delay_ns(5000);
-    scl.set_high().unwrap();
-    delay.delay_ns(130);
-    sda.set_high().unwrap();
-    delay.delay_ns(140);
-    sda.set_low().unwrap();
-    use TimingParameter::*;
-    let all = timing(&rig);
-    let mode: Vec<(TimingParameter, u32, u64)> =
-        all.iter().filter(|v| !v.0).map(|&(_, parameter, limit, measured)| (parameter, limit, measured)).collect();
-    let expected = [
-        (HoldStart, 4000, 100),
-        (Low, 4700, 200),
-        (SetupData, 250, 150),
-        (High, 4000, 180),
-        (Low, 4700, 300),
-        (SetupStart, 4700, 120),
-        (SetupStop, 4000, 130),
-        (BusFree, 4700, 140),
-    ];
-    assert_eq!(mode, expected);
-    // The chip's own limits (Fast-mode Plus at this supply) are checked apart.
-    let own: Vec<TimingParameter> = all.iter().filter(|v| v.0).map(|v| v.1).collect();
-    assert_eq!(own, [HoldStart, Low, High, Low, SetupStart, SetupStop, BusFree]);
-    assert!(rig.finish().iter().any(|incident| incident.hazard == Hazard::Overclock));
-}
-
-#[test]
-fn l4_a_slow_rise_is_reported() {
-    // 10 kilohm and 400 pF: 3.4 us.
-    let config = WireConfig { pull_up_ohm: 10_000, capacitance_pf: 400, ..WireConfig::TYPICAL };
-    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), config);
-    let _ = bus.write(0x50, &[0, 0]);
-    assert_eq!(timing(&bench.rig)[0], (false, TimingParameter::Rise, 300, 3389));
-}
-
 /// Reads two bytes of 0x00 and goes away after `bits` bits of the second one.
 fn leave_in_mid_read(bus: &mut Bus, bits: u8) {
     bus.start().unwrap();
@@ -281,152 +169,6 @@ fn l6_minimum_clock_is_noted() {
 }
 
 #[test]
-fn w5_stop_in_the_middle_of_a_byte() {
-    for (axis, expected) in [(CutByte::DropsAll, [0xFF, 0xFF]), (CutByte::KeepsWhole, [0x11, 0xFF])] {
-        for bits in 1..8 {
-            let mut model = ChipModel::example_32_kbit();
-            model.cut_byte = axis;
-            let (bench, mut bus) = wired(model, WireConfig::IDEAL);
-            bus.start().unwrap();
-            for byte in [0xA0, 0, 0, 0x11] {
-                assert!(bus.send(byte).unwrap());
-            }
-            for _ in 0..bits {
-                bus.clock(false).unwrap();
-            }
-            bus.stop().unwrap();
-            bench.wait();
-            assert_eq!(bench.memory()[..2], expected, "{axis:?} {bits}");
-            let cut = Note::ByteCut { read: false, bits };
-            assert!(notes(&bench.rig).contains(&cut));
-        }
-    }
-}
-
-#[test]
-fn w5_start_in_the_middle_of_a_byte_drops_the_latch() {
-    for axis in [CutByte::DropsAll, CutByte::KeepsWhole] {
-        let mut model = ChipModel::example_32_kbit();
-        model.cut_byte = axis;
-        let (bench, mut bus) = wired(model, WireConfig::IDEAL);
-        bus.start().unwrap();
-        for byte in [0xA0, 0, 0, 0x11] {
-            assert!(bus.send(byte).unwrap());
-        }
-        bus.clock(true).unwrap();
-        bus.clock(true).unwrap();
-        bus.start().unwrap();
-        assert!(bus.send(0xA0).unwrap(), "the next byte is a device address");
-        bus.stop().unwrap();
-        bench.wait();
-        assert_eq!(bench.memory()[0], 0xFF);
-    }
-}
-
-#[test]
-fn w8_wp_in_the_data_phase_cancels_or_only_its_level_at_stop_counts() {
-    use pagewise_simulator::Level;
-    use pagewise_simulator::model::WpSampled;
-    for (sampled, stored) in [(WpSampled::Stop, true), (WpSampled::DataPhase, false)] {
-        let mut model = ChipModel::example_32_kbit();
-        model.write_protect.sampled = sampled;
-        let (bench, mut bus) = wired(model, WireConfig::IDEAL);
-        bus.start().unwrap();
-        for byte in [0xA0, 0, 0, 0x11] {
-            assert!(bus.send(byte).unwrap());
-        }
-        bench.rig.set_wp(bench.chip, Level::High);
-        assert!(bus.send(0x22).unwrap());
-        bench.rig.set_wp(bench.chip, Level::Low);
-        bus.stop().unwrap();
-        bench.wait();
-        assert_eq!(bench.memory()[0] == 0x11, stored, "{sampled:?}");
-    }
-    // High only during the header: both store.
-    for sampled in [WpSampled::Stop, WpSampled::DataPhase] {
-        let mut model = ChipModel::example_32_kbit();
-        model.write_protect.sampled = sampled;
-        let (bench, mut bus) = wired(model, WireConfig::IDEAL);
-        bench.rig.set_wp(bench.chip, Level::High);
-        bus.start().unwrap();
-        for byte in [0xA0, 0, 0] {
-            assert!(bus.send(byte).unwrap());
-        }
-        bench.rig.set_wp(bench.chip, Level::Low);
-        assert!(bus.send(0x11).unwrap());
-        bus.stop().unwrap();
-        bench.wait();
-        assert_eq!(bench.memory()[0], 0x11);
-    }
-}
-
-#[test]
-fn r5_pointer_is_undefined_after_a_read_was_cut() {
-    let mut seen = std::collections::BTreeSet::new();
-    for seed in 0..30 {
-        let rig = Rig::new(RigConfig::default().with_seed(seed));
-        let image: Vec<u8> = (0..256).map(|i| i as u8 | 0x80).collect();
-        rig.attach_with(ChipModel::example_2_kbit(), Straps::GROUND, PowerUp::Image(image));
-        let mut bus = rig.bit_bang(WireConfig::IDEAL);
-        bus.write(0x50, &[0x00]).unwrap();
-        bus.start().unwrap();
-        assert!(bus.send(0xA1).unwrap());
-        // The first bit is 1, so that a START gets through right after it was clocked.
-        bus.start().unwrap();
-        bus.send(0xA1).unwrap();
-        seen.insert(bus.receive(false).unwrap());
-        bus.stop().unwrap();
-    }
-    assert!(seen.len() > 5, "{seen:?}");
-}
-
-#[test]
-fn b7_start_byte_general_call_and_reserved_addresses_are_not_answered() {
-    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
-    for control in (0x00..0x10).chain(0xF0..=0xFF) {
-        bus.start().unwrap();
-        assert!(!bus.send(control).unwrap(), "{control:#04x}");
-        bus.stop().unwrap();
-        bench.rig.advance_ns(2_000);
-    }
-}
-
-#[test]
-fn b7_start_directly_followed_by_stop_is_survived() {
-    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
-    let mut sda = bench.rig.wire(WireConfig::IDEAL).sda();
-    for _ in 0..3 {
-        sda.set_low().unwrap();
-        bench.rig.advance_ns(1_000);
-        sda.set_high().unwrap();
-        bench.rig.advance_ns(2_000);
-    }
-    bus.write(0x50, &[0, 0, 1]).unwrap();
-    bench.wait();
-    assert_eq!(bench.memory()[0], 1);
-}
-
-#[test]
-fn b1_start_in_the_middle_of_a_header_resets_the_chip() {
-    for clocks in 0..8 {
-        let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
-        bus.start().unwrap();
-        assert!(bus.send(0xA0).unwrap());
-        for _ in 0..clocks {
-            bus.clock(true).unwrap();
-        }
-        bus.start().unwrap();
-        assert!(bus.send(0xA0).unwrap());
-        for byte in [0x01, 0x00, 0x42] {
-            assert!(bus.send(byte).unwrap());
-        }
-        bus.stop().unwrap();
-        bench.wait();
-        assert_eq!(bench.memory()[0x100], 0x42);
-    }
-}
-
-#[test]
 fn p3_supply_lost_at_the_wire_level_loses_the_latch_and_frees_the_lines() {
     // At any clock of a page write: before STOP nothing is stored.
     for clock in 0..(9 * 7) {
@@ -476,20 +218,6 @@ fn a_line_held_low_is_an_error_of_the_bit_banging_controller() {
 }
 
 #[test]
-fn l4_the_limits_are_those_of_the_grade_at_the_supply_of_the_moment() {
-    // Fast-mode Plus from 2.5 V on, Fast-mode below.
-    let rig = Rig::new(RigConfig::default().with_scl_hz(1_000_000));
-    rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
-    let mut bus = rig.bit_bang(WireConfig::IDEAL);
-    bus.write(0x50, &[0, 0]).unwrap();
-    assert_eq!(timing(&rig), []);
-    rig.set_supply_mv(1800);
-    let _ = bus.write(0x50, &[0, 0]);
-    let found = timing(&rig);
-    assert!(found.contains(&(true, TimingParameter::Low, 1300, 550)), "{found:?}");
-}
-
-#[test]
 fn a_write_refused_at_the_wire_level_is_explained_by_the_ledger() {
     let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::TYPICAL);
     bus.write(0x50, &[0, 0, 1]).unwrap();
@@ -502,63 +230,6 @@ fn a_write_refused_at_the_wire_level_is_explained_by_the_ledger() {
     bus.write(0x50, &[0, 0x40, 2, 3]).unwrap();
     while bus.write(0x50, &[0, 0]).is_err() {}
     assert_eq!(bench.rig.explain(), []);
-}
-
-#[test]
-fn w5_bytes_dropped_by_a_stop_in_a_byte_are_reported() {
-    for (axis, dropped) in [(CutByte::DropsAll, true), (CutByte::KeepsWhole, false)] {
-        let mut model = ChipModel::example_32_kbit();
-        model.cut_byte = axis;
-        let (bench, mut bus) = wired(model, WireConfig::IDEAL);
-        bus.start().unwrap();
-        assert!([0xA0, 0, 0x20, 0x11].into_iter().all(|byte| bus.send(byte).unwrap()));
-        bus.clock(false).unwrap();
-        bus.stop().unwrap();
-        bench.wait();
-        assert_eq!(notes(&bench.rig).contains(&Note::DataDropped { offset: 0x20, bytes: 1 }), dropped, "{axis:?}");
-        assert_eq!(bench.hazards(), if dropped { vec![Hazard::RestartAbort] } else { vec![] }, "{axis:?}");
-    }
-}
-
-#[test]
-fn w10_fram_keeps_whole_bytes_when_a_byte_is_cut() {
-    let mut model = fram();
-    model.cut_byte = CutByte::DropsAll;
-    let (bench, mut bus) = wired(model, WireConfig::IDEAL);
-    bus.start().unwrap();
-    assert!([0xA0, 0, 0, 0x11].into_iter().all(|byte| bus.send(byte).unwrap()));
-    bus.clock(false).unwrap();
-    bus.stop().unwrap();
-    assert_eq!(bench.memory()[..2], [0x11, 0xFF]);
-    assert!(bench.hazards().is_empty(), "stored as it arrived: nothing was dropped");
-}
-
-#[test]
-fn r5_an_undefined_pointer_is_noted_at_the_next_current_address_read() {
-    let (bench, mut bus) = wired(ChipModel::example_2_kbit(), WireConfig::IDEAL);
-    let unset = |rig: &Rig| notes(rig).iter().filter(|note| **note == Note::PointerUnset).count();
-    bus.write(0x50, &[0x00]).unwrap();
-    bus.start().unwrap();
-    assert!(bus.send(0xA1).unwrap());
-    assert_eq!(unset(&bench.rig), 0, "the header has set it");
-    // An erased byte is driven: a START gets through.
-    bus.start().unwrap();
-    assert!(bus.send(0xA1).unwrap());
-    bus.receive(false).unwrap();
-    bus.stop().unwrap();
-    assert_eq!(unset(&bench.rig), 1);
-}
-
-#[test]
-fn l4_a_rise_time_at_its_limit_is_kept() {
-    let config = WireConfig { pull_up_ohm: 1000, capacitance_pf: 100, ..WireConfig::TYPICAL };
-    for (rise_max_ns, violations) in [(84, 0), (83, 1)] {
-        let rig = Rig::new(RigConfig::default());
-        rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
-        rig.bit_bang(WireConfig { rise_max_ns, mode: None, ..config }).write(0x50, &[0, 0]).unwrap();
-        let rises = timing(&rig).iter().filter(|found| found.1 == TimingParameter::Rise).count();
-        assert_eq!(rises, violations, "84 ns against {rise_max_ns} ns");
-    }
 }
 
 #[test]

@@ -35,7 +35,7 @@ static UNLOADED: extern "C" fn() = unloaded;
 ///
 /// As `_exit` of the C library, which runs nothing at the end; so the device is put away here.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn _exit(code: c_int) -> ! {
+pub(crate) unsafe extern "C" fn _exit(code: c_int) -> ! {
     unloaded();
     // SAFETY: the C library's function takes any code.
     unsafe { real::exit(code) }
@@ -45,7 +45,7 @@ pub unsafe extern "C" fn _exit(code: c_int) -> ! {
 ///
 /// As `_exit`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn _Exit(code: c_int) -> ! {
+pub(crate) unsafe extern "C" fn _Exit(code: c_int) -> ! {
     // SAFETY: as `_exit`.
     unsafe { _exit(code) }
 }
@@ -62,7 +62,7 @@ fn replaced() {
 ///
 /// As `execv` of the C library; so for those that follow.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn execv(path: *const c_char, arguments: *const *const c_char) -> c_int {
+pub(crate) unsafe extern "C" fn execv(path: *const c_char, arguments: *const *const c_char) -> c_int {
     replaced();
     // SAFETY: the program keeps the contract of the C library's function; so below.
     unsafe { real::execv(path, arguments) }
@@ -72,7 +72,7 @@ pub unsafe extern "C" fn execv(path: *const c_char, arguments: *const *const c_c
 ///
 /// As `execv`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn execvp(file: *const c_char, arguments: *const *const c_char) -> c_int {
+pub(crate) unsafe extern "C" fn execvp(file: *const c_char, arguments: *const *const c_char) -> c_int {
     replaced();
     // SAFETY: as `execv`.
     unsafe { real::execvp(file, arguments) }
@@ -82,7 +82,7 @@ pub unsafe extern "C" fn execvp(file: *const c_char, arguments: *const *const c_
 ///
 /// As `execv`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn execve(
+pub(crate) unsafe extern "C" fn execve(
     path: *const c_char,
     arguments: *const *const c_char,
     environment: *const *const c_char,
@@ -96,7 +96,7 @@ pub unsafe extern "C" fn execve(
 ///
 /// As `execv`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn execvpe(
+pub(crate) unsafe extern "C" fn execvpe(
     file: *const c_char,
     arguments: *const *const c_char,
     environment: *const *const c_char,

@@ -38,7 +38,7 @@ fn open_device(flags: c_int) -> c_int {
 ///
 /// As `open` of the C library, for this function and all that follow.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn open(path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
+pub(crate) unsafe extern "C" fn open(path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
     // SAFETY: the program keeps the contract of the C library's function; so below.
     unsafe { if is_device(path) { open_device(flags) } else { real::open(path, flags, mode) } }
 }
@@ -47,7 +47,7 @@ pub unsafe extern "C" fn open(path: *const c_char, flags: c_int, mode: c_uint) -
 ///
 /// As `open`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn open64(path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
+pub(crate) unsafe extern "C" fn open64(path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
     // SAFETY: as `open`.
     unsafe { open(path, flags, mode) }
 }
@@ -56,7 +56,7 @@ pub unsafe extern "C" fn open64(path: *const c_char, flags: c_int, mode: c_uint)
 ///
 /// As `open`; what the compiler makes of it when it checks buffers.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn __open_2(path: *const c_char, flags: c_int) -> c_int {
+pub(crate) unsafe extern "C" fn __open_2(path: *const c_char, flags: c_int) -> c_int {
     // SAFETY: as `open`.
     unsafe { open(path, flags, 0) }
 }
@@ -65,7 +65,7 @@ pub unsafe extern "C" fn __open_2(path: *const c_char, flags: c_int) -> c_int {
 ///
 /// As `__open_2`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn __open64_2(path: *const c_char, flags: c_int) -> c_int {
+pub(crate) unsafe extern "C" fn __open64_2(path: *const c_char, flags: c_int) -> c_int {
     // SAFETY: as `open`.
     unsafe { open(path, flags, 0) }
 }
@@ -74,7 +74,7 @@ pub unsafe extern "C" fn __open64_2(path: *const c_char, flags: c_int) -> c_int 
 ///
 /// As `openat` of the C library. The device's path is absolute, so the folder does not matter for it.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn openat(folder: c_int, path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
+pub(crate) unsafe extern "C" fn openat(folder: c_int, path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
     // SAFETY: as `open`.
     unsafe { if is_device(path) { open_device(flags) } else { real::openat(folder, path, flags, mode) } }
 }
@@ -83,7 +83,7 @@ pub unsafe extern "C" fn openat(folder: c_int, path: *const c_char, flags: c_int
 ///
 /// As `openat`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn openat64(folder: c_int, path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
+pub(crate) unsafe extern "C" fn openat64(folder: c_int, path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
     // SAFETY: as `open`.
     unsafe { openat(folder, path, flags, mode) }
 }
@@ -92,7 +92,7 @@ pub unsafe extern "C" fn openat64(folder: c_int, path: *const c_char, flags: c_i
 ///
 /// As `openat`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn __openat_2(folder: c_int, path: *const c_char, flags: c_int) -> c_int {
+pub(crate) unsafe extern "C" fn __openat_2(folder: c_int, path: *const c_char, flags: c_int) -> c_int {
     // SAFETY: as `open`.
     unsafe { openat(folder, path, flags, 0) }
 }
@@ -101,7 +101,7 @@ pub unsafe extern "C" fn __openat_2(folder: c_int, path: *const c_char, flags: c
 ///
 /// As `openat`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn __openat64_2(folder: c_int, path: *const c_char, flags: c_int) -> c_int {
+pub(crate) unsafe extern "C" fn __openat64_2(folder: c_int, path: *const c_char, flags: c_int) -> c_int {
     // SAFETY: as `open`.
     unsafe { openat(folder, path, flags, 0) }
 }
@@ -110,7 +110,7 @@ pub unsafe extern "C" fn __openat64_2(folder: c_int, path: *const c_char, flags:
 ///
 /// As `close` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn close(fd: c_int) -> c_int {
+pub(crate) unsafe extern "C" fn close(fd: c_int) -> c_int {
     if state::is_ours(fd) {
         answered(|| {
             state::close(fd);
@@ -146,7 +146,7 @@ fn displaced(old: c_int, new: c_int) {
 ///
 /// As `dup` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn dup(fd: c_int) -> c_int {
+pub(crate) unsafe extern "C" fn dup(fd: c_int) -> c_int {
     // SAFETY: as `open`.
     duplicated(fd, unsafe { real::dup(fd) })
 }
@@ -155,7 +155,7 @@ pub unsafe extern "C" fn dup(fd: c_int) -> c_int {
 ///
 /// As `dup2` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn dup2(old: c_int, new: c_int) -> c_int {
+pub(crate) unsafe extern "C" fn dup2(old: c_int, new: c_int) -> c_int {
     displaced(old, new);
     // SAFETY: as `open`.
     duplicated(old, unsafe { real::dup2(old, new) })
@@ -165,7 +165,7 @@ pub unsafe extern "C" fn dup2(old: c_int, new: c_int) -> c_int {
 ///
 /// As `dup3` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn dup3(old: c_int, new: c_int, flags: c_int) -> c_int {
+pub(crate) unsafe extern "C" fn dup3(old: c_int, new: c_int, flags: c_int) -> c_int {
     displaced(old, new);
     // SAFETY: as `open`.
     duplicated(old, unsafe { real::dup3(old, new, flags) })
@@ -175,7 +175,7 @@ pub unsafe extern "C" fn dup3(old: c_int, new: c_int, flags: c_int) -> c_int {
 ///
 /// As `fcntl` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn fcntl(fd: c_int, command: c_int, argument: c_long) -> c_int {
+pub(crate) unsafe extern "C" fn fcntl(fd: c_int, command: c_int, argument: c_long) -> c_int {
     // SAFETY: as `open`.
     let result = unsafe { real::fcntl(fd, command, argument) };
     if matches!(command, libc::F_DUPFD | libc::F_DUPFD_CLOEXEC) { duplicated(fd, result) } else { result }
@@ -185,7 +185,7 @@ pub unsafe extern "C" fn fcntl(fd: c_int, command: c_int, argument: c_long) -> c
 ///
 /// As `fcntl`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn fcntl64(fd: c_int, command: c_int, argument: c_long) -> c_int {
+pub(crate) unsafe extern "C" fn fcntl64(fd: c_int, command: c_int, argument: c_long) -> c_int {
     // SAFETY: as `open`.
     unsafe { fcntl(fd, command, argument) }
 }

@@ -25,7 +25,7 @@ unsafe fn read(time: *const libc::timespec) -> Option<Duration> {
 ///
 /// As `nanosleep` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn nanosleep(time: *const libc::timespec, left: *mut libc::timespec) -> c_int {
+pub(crate) unsafe extern "C" fn nanosleep(time: *const libc::timespec, left: *mut libc::timespec) -> c_int {
     // SAFETY: the program keeps the contract of the C library's function; so below.
     unsafe { if read(time).is_some_and(state::slept) { 0 } else { real::nanosleep(time, left) } }
 }
@@ -34,7 +34,7 @@ pub unsafe extern "C" fn nanosleep(time: *const libc::timespec, left: *mut libc:
 ///
 /// As `clock_nanosleep` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn clock_nanosleep(
+pub(crate) unsafe extern "C" fn clock_nanosleep(
     clock: libc::clockid_t,
     flags: c_int,
     time: *const libc::timespec,
@@ -57,7 +57,7 @@ pub unsafe extern "C" fn clock_nanosleep(
 ///
 /// As `usleep` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn usleep(us: c_uint) -> c_int {
+pub(crate) unsafe extern "C" fn usleep(us: c_uint) -> c_int {
     // SAFETY: as `nanosleep`.
     if state::slept(Duration::from_micros(us.into())) { 0 } else { unsafe { real::usleep(us) } }
 }
@@ -66,7 +66,7 @@ pub unsafe extern "C" fn usleep(us: c_uint) -> c_int {
 ///
 /// As `sleep` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn sleep(seconds: c_uint) -> c_uint {
+pub(crate) unsafe extern "C" fn sleep(seconds: c_uint) -> c_uint {
     // SAFETY: as `nanosleep`.
     if state::slept(Duration::from_secs(seconds.into())) { 0 } else { unsafe { real::sleep(seconds) } }
 }

@@ -13,7 +13,7 @@ const LEN_MAX: usize = 8192;
 ///
 /// As `ioctl` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn ioctl(fd: c_int, request: c_ulong, argument: *mut c_void) -> c_int {
+pub(crate) unsafe extern "C" fn ioctl(fd: c_int, request: c_ulong, argument: *mut c_void) -> c_int {
     // SAFETY: the program keeps the contract of this request; so for the C library's function.
     unsafe {
         if state::is_ours(fd) {
@@ -43,7 +43,7 @@ unsafe fn read_device(fd: c_int, bytes: *mut c_void, len: usize) -> isize {
 ///
 /// As `read` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn read(fd: c_int, bytes: *mut c_void, len: usize) -> isize {
+pub(crate) unsafe extern "C" fn read(fd: c_int, bytes: *mut c_void, len: usize) -> isize {
     // SAFETY: the program keeps the contract of the C library's function; so below.
     unsafe { if state::is_ours(fd) { read_device(fd, bytes, len) } else { real::read(fd, bytes, len) } }
 }
@@ -52,7 +52,7 @@ pub unsafe extern "C" fn read(fd: c_int, bytes: *mut c_void, len: usize) -> isiz
 ///
 /// As `read`; what the compiler makes of it when it checks buffers.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn __read_chk(fd: c_int, bytes: *mut c_void, len: usize, room: usize) -> isize {
+pub(crate) unsafe extern "C" fn __read_chk(fd: c_int, bytes: *mut c_void, len: usize, room: usize) -> isize {
     // SAFETY: as `read`; a buffer that is too small is for the C library to refuse.
     unsafe {
         if state::is_ours(fd) && len <= room {
@@ -67,7 +67,7 @@ pub unsafe extern "C" fn __read_chk(fd: c_int, bytes: *mut c_void, len: usize, r
 ///
 /// As `write` of the C library.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn write(fd: c_int, bytes: *const c_void, len: usize) -> isize {
+pub(crate) unsafe extern "C" fn write(fd: c_int, bytes: *const c_void, len: usize) -> isize {
     if !state::is_ours(fd) {
         // SAFETY: as `read`.
         return unsafe { real::write(fd, bytes, len) };
@@ -85,7 +85,7 @@ pub unsafe extern "C" fn write(fd: c_int, bytes: *const c_void, len: usize) -> i
 ///
 /// As `fsync` of the C library. On the device: memory goes into the images.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn fsync(fd: c_int) -> c_int {
+pub(crate) unsafe extern "C" fn fsync(fd: c_int) -> c_int {
     if state::is_ours(fd) {
         return answered(|| state::store_now().map(|()| 0));
     }
@@ -97,7 +97,7 @@ pub unsafe extern "C" fn fsync(fd: c_int) -> c_int {
 ///
 /// As `fsync`.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn fdatasync(fd: c_int) -> c_int {
+pub(crate) unsafe extern "C" fn fdatasync(fd: c_int) -> c_int {
     if state::is_ours(fd) {
         return answered(|| state::store_now().map(|()| 0));
     }
