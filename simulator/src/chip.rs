@@ -13,7 +13,9 @@ pub(crate) mod latch;
 pub(crate) mod power;
 pub(crate) mod protect;
 pub(crate) mod read;
-pub(crate) mod region;
+mod region;
+pub(crate) mod registers;
+pub(crate) mod running;
 pub(crate) mod select;
 pub(crate) mod torn;
 pub(crate) mod wear;
@@ -25,9 +27,9 @@ use crate::event::{Level, Note};
 use crate::model::{ChipModel, CutByte, MemoryKind, PartlyProtected, ReadBlockBits, RegionAccess};
 use crate::rng::Rng;
 use array::Array;
-use cycle::{Cycle, CycleTime};
 use latch::Latch;
-use region::{Regions, Target};
+use registers::{Regions, Target};
+use running::{Cycle, CycleTime};
 
 /// How the board wires the pins of a chip.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -123,8 +125,8 @@ pub(crate) struct Chip {
     pub(crate) torn_rng: Rng,
     pub(crate) supply_mv: u32,
     pub(crate) scl_hz: u32,
-    /// The speed grade at this supply, if one covers it.
-    pub(crate) max_hz: Option<u32>,
+    /// The speed grade at this supply.
+    pub(crate) max_hz: u32,
     pub(crate) ready_ns: u64,
     pub(crate) rng: Rng,
     pub(crate) notes: Vec<(u64, Note)>,
@@ -162,12 +164,12 @@ impl Chip {
             torn_rng: rng.fork(0x7042),
             supply_mv,
             scl_hz,
-            max_hz: None,
+            max_hz: 0,
             ready_ns: 0,
             rng,
             notes: Vec::new(),
         };
-        chip.max_hz = chip.grade().map(|grade| grade.scl_hz);
+        chip.max_hz = chip.grade().scl_hz;
         chip.draw_power_up_state(0);
         chip
     }
@@ -273,7 +275,7 @@ impl Chip {
         if let Some(cycle) = self.cycle {
             return self.answer_while_busy(now, cycle, control);
         }
-        self.report_speed(now);
+        self.report_conditions(now);
         let read = control & 1 == 1;
         self.control = control;
         self.target = target;

@@ -5,10 +5,12 @@
 
 mod address_width;
 mod block_alias;
+mod bus_timing;
 mod busy_access;
 mod capacity_alias;
 mod floating_pin;
 mod overclock;
+mod overvoltage;
 mod page_wrap;
 mod read_rollover;
 mod restart_abort;
@@ -30,6 +32,7 @@ use crate::chip::Chip;
 use crate::event::{ChipId, Note};
 use crate::hazard::Hazard;
 use crate::segment::Segment;
+use crate::timing::TimingParameter;
 
 /// A hazard that was seen.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,6 +53,8 @@ pub struct Incident {
 pub(crate) struct Detectors {
     pub(crate) incidents: Vec<Incident>,
     once: BTreeSet<(Option<ChipId>, Hazard)>,
+    limits: BTreeSet<(Option<ChipId>, TimingParameter)>,
+    strong_pull_up: bool,
     conflicts: BTreeSet<u8>,
     width: address_width::AddressWidth,
     restart: restart_abort::RestartAbort,
@@ -97,10 +102,37 @@ impl Detectors {
         if let Some((hazard, text)) = found {
             self.report(Finding { chip: Some(chip), at_ns, hazard, text: format!("{name}: {text}") });
         }
-        let standing = floating_pin::text(note).or_else(|| overclock::text(note)).or_else(|| undervoltage::text(note));
+        let standing = floating_pin::text(note)
+            .or_else(|| overclock::text(note))
+            .or_else(|| undervoltage::text(note))
+            .or_else(|| overvoltage::text(note));
         if let Some((hazard, text)) = standing {
             let found = Finding { chip: Some(chip), at_ns, hazard, text: format!("{name}: {text}") };
             if hazard == Hazard::FloatingPin { self.report(found) } else { self.report_once(found) }
+        }
+    }
+
+    /// A timing limit of a chip, with its name, or of the bus mode was not kept. Each is reported once per chip.
+    pub(crate) fn timing(
+        &mut self,
+        at_ns: u64,
+        chip: Option<(ChipId, &str)>,
+        parameter: TimingParameter,
+        limit_ns: u32,
+        measured_ns: u64,
+    ) {
+        let (id, name) = chip.unzip();
+        if self.limits.insert((id, parameter)) {
+            let (hazard, text) = bus_timing::text(name, parameter, limit_ns, measured_ns);
+            self.report(Finding { chip: id, at_ns, hazard, text });
+        }
+    }
+
+    /// A pull-up is stronger than the pins; reported once.
+    pub(crate) fn pull_up(&mut self, at_ns: u64, ohm: u32, current_ua: u64, sink_ua: u64) {
+        if !core::mem::replace(&mut self.strong_pull_up, true) {
+            let text = bus_timing::pull_up(ohm, current_ua, sink_ua);
+            self.report(Finding { chip: None, at_ns, hazard: Hazard::BusTiming, text });
         }
     }
 

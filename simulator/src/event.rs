@@ -242,6 +242,20 @@ pub enum Note {
         /// Bytes not stored.
         bytes: u32,
     },
+    /// The supply is above what the part is made for; nothing is promised.
+    TooHigh {
+        /// The supply.
+        mv: u32,
+        /// The most for the part.
+        max_mv: u32,
+    },
+    /// No speed grade covers this supply; the slowest one was taken.
+    NoGrade {
+        /// The supply.
+        mv: u32,
+        /// The grade taken.
+        max_hz: u32,
+    },
     /// SCL is faster than the grade at this supply.
     TooFast {
         /// SCL rate.

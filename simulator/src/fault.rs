@@ -185,3 +185,10 @@ impl core::fmt::Display for UnknownPlace {
 }
 
 impl core::error::Error for UnknownPlace {}
+
+/// Faults on the bus, with their counter.
+#[derive(Debug, Clone)]
+pub(crate) struct BusFaults {
+    pub(crate) faults: Faults,
+    pub(crate) bytes: u64,
+}

@@ -46,6 +46,8 @@ hazards! {
     FloatingPin "floating-pin" "an address strap or WP is left open and reads as whatever it likes",
     Overclock "overclock" "SCL runs faster than the part's grade at this supply",
     Undervoltage "undervoltage" "the supply is below what the part needs to read or to write",
+    Overvoltage "overvoltage" "the supply is above the part's maximum, where nothing is promised",
+    BusTiming "bus-timing" "set-up, hold or rise time, or the pull-up, is outside what the part or the bus allows",
     WrongFamily "wrong-family" "a part of another family (SPI, SRAM, FRAM, three-wire) is taken for an I2C EEPROM",
     StuckBus "stuck-bus" "the controller was reset in mid-read and the part holds SDA low",
 }

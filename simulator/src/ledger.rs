@@ -10,7 +10,7 @@ use alloc::string::String;
 use alloc::vec::Vec;
 
 use crate::chip::Chip;
-use crate::chip::region::Target;
+use crate::chip::registers::Target;
 use crate::event::{ChipId, Note};
 use crate::hazard::Hazard;
 use crate::segment::Segment;

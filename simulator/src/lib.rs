@@ -99,7 +99,7 @@ pub use bus::preset::Preset;
 pub use bus::quirks::{AdjacentWrites, Cancelled, DirectionChange, NackKind, OverLimit, ZeroLength};
 pub use bus::{BusError, BusFault, Quirks, RigBus, RigDelay, StepBus};
 pub use chip::Straps;
-pub use chip::cycle::CycleTime;
+pub use chip::running::CycleTime;
 pub use chip::torn::TornModel;
 pub use detector::Incident;
 pub use detector::wrong_family::OtherFamily;

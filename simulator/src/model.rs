@@ -55,7 +55,8 @@ pub struct ChipModel {
     pub torn_scope: TornScope,
     /// Supply limits.
     pub supply: SupplyLimits,
-    /// Fastest SCL per supply range.
+    /// Fastest SCL per supply range; at least one. Ranges may overlap, and the fastest counts; they may leave a hole, and
+    /// there the slowest of all counts and is reported.
     pub speed: Vec<SpeedGrade>,
     /// Slowest SCL, where the part has a floor; 0 for none.
     pub min_scl_hz: u32,
@@ -290,4 +291,12 @@ pub struct SpeedGrade {
     pub scl_hz: u32,
     /// AC limits of the part in this range; those of the bus mode where a sheet gives none.
     pub ac: AcLimits,
+}
+
+impl SpeedGrade {
+    /// Whether the supply range holds this value, in millivolts.
+    #[must_use]
+    pub const fn covers(&self, mv: u32) -> bool {
+        mv >= self.min_mv && mv <= self.max_mv
+    }
 }

@@ -157,7 +157,7 @@ impl Rig {
             }
         }
         world.chips.push(chip);
-        world.extend_wire();
+        world.hang_on_wire(index);
         world.hear_notes();
         ChipId(index)
     }
@@ -167,7 +167,7 @@ impl Rig {
         let other = Other { address, name: name.to_string(), selected: false, addressed: false, reading: false };
         let world = &mut *self.world.borrow_mut();
         world.others.push(other);
-        world.extend_wire();
+        world.hang_on_wire(world.chips.len() + world.others.len() - 1);
     }
 
     /// Puts a part of another family where firmware expects an EEPROM at `address`: it stays silent.
@@ -201,7 +201,8 @@ impl Rig {
         self.async_bus_with(Quirks::default())
     }
 
-    /// The lines of the bus, with pins for a controller. A rig has one pair of lines; calling this again lays them anew.
+    /// The lines of the bus, with pins for a controller. A rig has one pair of lines: calling this again gives pins at the
+    /// same ones, which get the new properties and keep their levels, devices and log.
     #[must_use]
     pub fn wire(&self, config: WireConfig) -> Wire {
         Wire::new(self.world.clone(), config)

@@ -5,7 +5,7 @@ use core::fmt;
 use crate::model::AcLimits;
 
 /// A timing parameter of the bus.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
 pub enum TimingParameter {
     /// SCL low.

@@ -2,6 +2,7 @@
 
 #[cfg(feature = "json")]
 pub mod json_lines;
+pub(crate) mod log;
 pub mod text;
 #[cfg(feature = "std")]
 pub mod vcd;

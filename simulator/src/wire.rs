@@ -46,7 +46,15 @@ impl WireConfig {
         Self { pull_up_ohm: 4700, capacitance_pf: 50, fall_ns: 20, mode: Some(AcLimits::FAST), rise_max_ns: 300 };
 
     /// Edges without duration, no check against a bus mode.
-    pub const IDEAL: Self = Self { pull_up_ohm: 1000, capacitance_pf: 0, fall_ns: 0, mode: None, rise_max_ns: 1000 };
+    pub const IDEAL: Self = Self { pull_up_ohm: 10_000, capacitance_pf: 0, fall_ns: 0, mode: None, rise_max_ns: 1000 };
+
+    /// Highest voltage of a low that a pin drives, at the current that it must sink. Source: UM10204 Table 10.
+    pub(crate) const LOW_MAX_MV: u32 = 400;
+
+    /// Current that a pin must sink at [`WireConfig::LOW_MAX_MV`]: 3 mA, in Fast-mode Plus 20 mA. Source: UM10204 Table 10.
+    pub(crate) fn sink_ua(&self) -> u64 {
+        if self.mode == Some(AcLimits::FAST_PLUS) { 20_000 } else { 3_000 }
+    }
 
     /// Rise time between 30 % and 70 %: 0.8473 R C. Source: UM10204 section 7.1.
     #[must_use]

@@ -1,7 +1,8 @@
 //! Everything behind a rig: bus, chips, clock, supply, trace, detectors, ledger.
 
 mod faults;
-pub(crate) mod lines;
+mod lay;
+mod lines;
 mod monitor;
 mod traffic;
 
@@ -12,15 +13,15 @@ use alloc::vec::Vec;
 use crate::chip::Chip;
 use crate::detector::Detectors;
 use crate::detector::wrong_family::OtherFamily;
-use crate::event::{ChipId, Event, EventKind, Note};
-use crate::fault::FaultHit;
+use crate::event::{ChipId, Event, EventKind, Line, Note};
+use crate::fault::{BusFaults, FaultHit};
 use crate::foreign::Other;
 use crate::ledger::Ledger;
 use crate::rng::Rng;
 use crate::segment::Segment;
 use crate::time::{ClockPlan, END_NS};
+use crate::trace::log::LineLog;
 use crate::wire::state::WireState;
-use faults::BusFaults;
 
 /// The state of a rig.
 #[derive(Debug, Clone)]
@@ -46,6 +47,7 @@ pub(crate) struct World {
     pub(crate) held_by: Option<usize>,
     pub(crate) segment: Segment,
     pub(crate) trace: Option<Vec<Event>>,
+    pub(crate) lines: LineLog,
     pub(crate) detectors: Detectors,
     pub(crate) ledger: Ledger,
     pub(crate) overclock_faults: bool,
@@ -80,6 +82,7 @@ impl World {
             held_by: None,
             segment: Segment::default(),
             trace: Some(Vec::new()),
+            lines: LineLog::default(),
             detectors: Detectors::default(),
             ledger: Ledger::default(),
             overclock_faults: false,
@@ -92,6 +95,25 @@ impl World {
             stop_due: None,
             controller_hangs: false,
         }
+    }
+
+    /// The trace begins anew, or is no longer kept.
+    pub(crate) fn restart_trace(&mut self, on: bool) {
+        self.trace = on.then(Vec::new);
+        let levels = [Line::Scl, Line::Sda].map(|line| (line, self.line_level(line)));
+        self.lines.clear(self.now, levels);
+    }
+
+    /// Every event so far, by time.
+    pub(crate) fn events(&self) -> Vec<Event> {
+        let mut events = self.trace.clone().unwrap_or_default();
+        // The end of a write cycle is written down when somebody looks: among events of one instant it stands last.
+        let ends = |event: &Event| match event.kind {
+            EventKind::Chip { chip, note: Note::CycleEnd { .. } } => chip.0 + 1,
+            _ => 0,
+        };
+        events.sort_by_key(|event| (event.at_ns, ends(event)));
+        events
     }
 
     pub(crate) fn emit(&mut self, at_ns: u64, kind: EventKind) {

@@ -12,10 +12,12 @@
 mod address_conflict;
 mod address_width;
 mod block_alias;
+mod bus_timing;
 mod busy_access;
 mod capacity_alias;
 mod floating_pin;
 mod overclock;
+mod overvoltage;
 pub mod page_wrap;
 mod picture;
 mod read_rollover;
@@ -105,7 +107,7 @@ impl Demonstration {
 }
 
 /// Every demonstration, in the order of the design.
-static ALL: [Demonstration; 17] = [
+static ALL: [Demonstration; 19] = [
     page_wrap::DEMONSTRATION,
     address_width::one_to_two::DEMONSTRATION,
     address_width::two_to_one::DEMONSTRATION,
@@ -121,6 +123,8 @@ static ALL: [Demonstration; 17] = [
     floating_pin::DEMONSTRATION,
     overclock::DEMONSTRATION,
     undervoltage::DEMONSTRATION,
+    overvoltage::DEMONSTRATION,
+    bus_timing::DEMONSTRATION,
     wrong_family::DEMONSTRATION,
     stuck_bus::DEMONSTRATION,
 ];

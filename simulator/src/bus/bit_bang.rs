@@ -166,6 +166,18 @@ impl<Sda: OutputPin + InputPin, Scl: OutputPin + InputPin, Delay: DelayNs> BitBa
         self.wait(self.plan.high_ns);
         self.set_sda(true)?;
         self.in_transfer = false;
+        self.wait_for_sda()
+    }
+
+    /// The bus is free from when SDA has risen, not from when it was released. On ideal lines no time passes; a line that
+    /// somebody holds is given up after two low parts of the clock.
+    fn wait_for_sda(&mut self) -> Done {
+        for _ in 0..32 {
+            if self.sda.is_high().map_err(|_| BitBangError::Pin)? {
+                break;
+            }
+            self.wait((self.plan.low_ns / 16).max(1));
+        }
         Ok(())
     }
 

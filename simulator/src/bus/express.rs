@@ -8,7 +8,7 @@
 use embedded_hal::i2c::Operation;
 
 use crate::chip::Chip;
-use crate::chip::region::Target;
+use crate::chip::registers::Target;
 use crate::world::World;
 
 impl World {
@@ -160,7 +160,6 @@ impl Chip {
             && self.ignored_address_bits() & 0x07 == 0
             && self.model.regions.is_empty()
             && !self.cells_disturbed()
-            && !self.overclocked()
-            && self.scl_hz >= self.model.min_scl_hz
+            && self.within_conditions()
     }
 }

@@ -1,6 +1,6 @@
 //! Data bytes of a write: into the page latch, or straight into FRAM-like cells.
 
-use crate::chip::region::Target;
+use crate::chip::registers::Target;
 use crate::chip::{Chip, Phase};
 use crate::event::Note;
 use crate::model::ProtectedAnswer;

@@ -69,7 +69,7 @@ impl Chip {
         let limits = self.model.supply;
         let (was_on, is_on) = (self.supply_mv >= limits.read_min_mv, mv >= limits.read_min_mv);
         self.supply_mv = mv;
-        self.max_hz = self.grade().map(|grade| grade.scl_hz);
+        self.max_hz = self.grade().scl_hz;
         if mv < limits.write_min_mv && self.cycle.is_some() {
             self.tear(now);
         }
@@ -103,30 +103,49 @@ impl Chip {
         now >= self.ready_ns
     }
 
-    /// The speed grade that covers the supply.
-    pub(crate) fn grade(&self) -> Option<&SpeedGrade> {
-        let mut covering = self.model.speed.iter().filter(|g| (g.min_mv..=g.max_mv).contains(&self.supply_mv));
-        let first = covering.next()?;
-        Some(covering.fold(first, |best, g| if g.scl_hz > best.scl_hz { g } else { best }))
+    /// The fastest speed grade that covers the supply; where none does, the slowest one (P6).
+    pub(crate) fn grade(&self) -> SpeedGrade {
+        let grades = &self.model.speed;
+        let fastest = grades.iter().filter(|grade| grade.covers(self.supply_mv)).max_by_key(|grade| grade.scl_hz);
+        let taken = fastest.or_else(|| grades.iter().min_by_key(|grade| grade.scl_hz));
+        *taken.expect("a model without any grade is refused by its check")
     }
 
-    /// P2, L6: SCL against the grade and the floor.
-    pub(crate) fn report_speed(&mut self, now: u64) {
-        let scl_hz = self.scl_hz;
-        if let Some(max_hz) = self.max_hz
-            && scl_hz > max_hz
-        {
+    /// Whether a speed grade covers the supply.
+    fn has_grade(&self) -> bool {
+        self.model.speed.iter().any(|grade| grade.covers(self.supply_mv))
+    }
+
+    /// P2, P6, L6: what the board does to a part that is accessed: supply, SCL against the grade and the floor.
+    pub(crate) fn report_conditions(&mut self, now: u64) {
+        let (mv, max_mv) = (self.supply_mv, self.model.supply.max_mv);
+        if mv > max_mv {
+            // There no grade counts either.
+            return self.say(now, Note::TooHigh { mv, max_mv });
+        }
+        if !self.has_grade() {
+            self.say(now, Note::NoGrade { mv, max_hz: self.max_hz });
+        }
+        let (scl_hz, max_hz, min_hz) = (self.scl_hz, self.max_hz, self.model.min_scl_hz);
+        if scl_hz > max_hz {
             self.say(now, Note::TooFast { scl_hz, max_hz });
         }
-        let min_hz = self.model.min_scl_hz;
         if min_hz > 0 && scl_hz < min_hz {
             self.say(now, Note::TooSlow { scl_hz, min_hz });
         }
     }
 
+    /// Whether [`Chip::report_conditions`] has nothing to say.
+    pub(crate) fn within_conditions(&self) -> bool {
+        self.supply_mv <= self.model.supply.max_mv
+            && self.has_grade()
+            && !self.overclocked()
+            && self.scl_hz >= self.model.min_scl_hz
+    }
+
     /// Whether SCL is above the grade.
     pub(crate) fn overclocked(&self) -> bool {
-        self.max_hz.is_some_and(|max_hz| self.scl_hz > max_hz)
+        self.scl_hz > self.max_hz
     }
 
     /// Bits of the device address that this chip does not look at.

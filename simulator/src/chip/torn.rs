@@ -3,8 +3,8 @@
 use alloc::vec::Vec;
 
 use crate::chip::Chip;
-use crate::chip::cycle::Cycle;
-use crate::chip::region::Target;
+use crate::chip::registers::Target;
+use crate::chip::running::Cycle;
 use crate::event::Note;
 use crate::model::TornScope;
 

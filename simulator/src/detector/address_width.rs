@@ -8,7 +8,7 @@ use alloc::format;
 use alloc::vec::Vec;
 
 use crate::chip::Chip;
-use crate::chip::region::Target;
+use crate::chip::registers::Target;
 use crate::detector::Finding;
 use crate::event::ChipId;
 use crate::hazard::Hazard;

@@ -40,6 +40,9 @@ impl ChipModel {
                 return Err(format!("group of {group} bytes is no power of two up to {}", self.capacity));
             }
         }
+        if self.speed.is_empty() {
+            return Err(String::from("no speed grade"));
+        }
         if self.supply.write_min_mv < self.supply.read_min_mv {
             return Err(format!(
                 "writes from {} mV, reads only from {} mV",

@@ -2,7 +2,7 @@
 
 use alloc::vec::Vec;
 
-use crate::chip::cycle::CycleTime;
+use crate::chip::running::CycleTime;
 use crate::chip::torn::TornModel;
 use crate::event::{ChipId, EventKind, Level};
 use crate::fault::{FaultHit, Faults, UnknownPlace};
@@ -10,7 +10,6 @@ use crate::rig::Rig;
 use crate::rng::Rng;
 use crate::supply::SupplyProfile;
 use crate::time::ClockPlan;
-use crate::world::lines::limits_of;
 
 impl Rig {
     /// Puts A0 of a chip at high voltage, which reversible software protection needs, or takes it away.
@@ -107,9 +106,9 @@ impl Rig {
     #[must_use = "nothing has changed if this is false"]
     pub fn fit_clock(&self) -> bool {
         let world = &mut *self.world.borrow_mut();
-        let fitted = world.chips.iter().try_fold(world.plan, |plan, chip| plan.keeping(&limits_of(chip)));
+        let fitted = world.chips.iter().try_fold(world.plan, |plan, chip| plan.keeping(&chip.grade().ac));
         // What one chip moved may be too little for another one.
-        let kept = |plan: &ClockPlan| world.chips.iter().all(|chip| plan.keeping(&limits_of(chip)) == Some(*plan));
+        let kept = |plan: &ClockPlan| world.chips.iter().all(|chip| plan.keeping(&chip.grade().ac) == Some(*plan));
         let Some(plan) = fitted.filter(kept) else { return false };
         world.plan = plan;
         true

@@ -6,7 +6,7 @@ use alloc::vec::Vec;
 use core::cell::RefCell;
 
 use crate::detector::{Finding, Incident};
-use crate::event::{ChipId, Event, EventKind, Line, Note};
+use crate::event::{ChipId, Event, Line};
 use crate::ledger::{Ledger, Loss};
 use crate::rig::{Rig, Snapshot};
 use crate::trace;
@@ -24,25 +24,26 @@ impl Rig {
         }
     }
 
-    /// Levels of the lines over time, while the trace is on: time in nanoseconds, line, level. Both begin high.
+    /// Levels of the lines over time, while the trace is on: time in nanoseconds, line, level. Both begin high. Traffic of
+    /// the wire level as it was, traffic of the byte level as its controller would have made it.
     #[must_use]
     pub fn waves(&self) -> Vec<(u64, Line, bool)> {
-        self.world.borrow().wire.as_ref().map(|wire| wire.waves.clone()).unwrap_or_default()
+        self.look(|world| world.lines.waves(&world.events()))
     }
 
-    /// Writes the trace as a value change dump: SCL, SDA, supply, and per chip busy and WP. The lines are those recorded
-    /// at the wire level, or drawn from the events of the byte level.
+    /// Writes the trace as a value change dump: SCL and SDA as [`Rig::waves`] has them, supply, and per chip busy and WP.
     ///
     /// # Errors
     ///
     /// The writer fails.
     #[cfg(feature = "std")]
     pub fn write_vcd(&self, into: &mut impl std::io::Write) -> std::io::Result<()> {
-        let events = self.trace();
-        let world = self.world.borrow();
-        let recorded = world.wire.as_ref().map(|wire| wire.waves.clone()).filter(|waves| !waves.is_empty());
-        let waves = recorded.unwrap_or_else(|| trace::waves::from_events(&events, world.plan));
-        trace::vcd::write(into, &waves, &events, world.chips.len(), world.initial_supply_mv)
+        let (events, waves, chips) = self.look(|world| {
+            let events = world.events();
+            let waves = world.lines.waves(&events);
+            (events, waves, world.chips.len())
+        });
+        trace::vcd::write(into, &waves, &events, chips, self.world.borrow().initial_supply_mv)
     }
 
     /// Contents of the array now; a write cycle that still runs has not changed it yet.
@@ -171,19 +172,12 @@ impl Rig {
     /// Every event so far, by time. Empty while the trace is off.
     #[must_use]
     pub fn trace(&self) -> Vec<Event> {
-        let mut events = self.look(|world| world.trace.clone()).unwrap_or_default();
-        // The end of a write cycle is written down when somebody looks: among events of one instant it stands last.
-        let ends = |event: &Event| match event.kind {
-            EventKind::Chip { chip, note: Note::CycleEnd { .. } } => chip.0 + 1,
-            _ => 0,
-        };
-        events.sort_by_key(|event| (event.at_ns, ends(event)));
-        events
+        self.look(World::events)
     }
 
     /// Switches the trace on (empty) or off. Without it, whole runs of bytes are moved at once.
     pub fn set_trace(&self, on: bool) {
-        self.world.borrow_mut().trace = on.then(Vec::new);
+        self.world.borrow_mut().restart_trace(on);
     }
 
     /// The trace as text: a line per transfer with time, device address, bytes and acknowledge bits.
@@ -196,7 +190,7 @@ impl Rig {
     pub fn forget(&self) {
         let world = &mut *self.world.borrow_mut();
         world.settle();
-        world.trace = world.trace.as_ref().map(|_| Vec::new());
+        world.restart_trace(world.trace.is_some());
         world.detectors.clear();
         world.ledger = Ledger::default();
         world.fault_hits.clear();

@@ -3,6 +3,8 @@
 use crate::chip::Chip;
 use crate::event::Line;
 use crate::foreign::Other;
+use crate::rng::Rng;
+use crate::wire::limits::Checker;
 
 /// What is behind a front end.
 pub(crate) trait Device {
@@ -12,6 +14,8 @@ pub(crate) trait Device {
     fn sent(&mut self, acked: bool);
     fn stop(&mut self, now: u64);
     fn cut_byte(&mut self, now: u64, bits: u8, stop: bool);
+    /// The shortest SCL period of the byte that comes next.
+    fn clocked(&mut self, period_ns: u64);
 }
 
 impl Device for Chip {
@@ -32,6 +36,9 @@ impl Device for Chip {
     }
     fn cut_byte(&mut self, now: u64, bits: u8, stop: bool) {
         Chip::cut_byte(self, now, bits, stop);
+    }
+    fn clocked(&mut self, period_ns: u64) {
+        self.scl_hz = u32::try_from(1_000_000_000 / period_ns.max(1)).unwrap_or(u32::MAX);
     }
 }
 
@@ -57,6 +64,7 @@ impl Device for Other {
         (self.selected, self.reading) = (false, false);
     }
     fn cut_byte(&mut self, _now: u64, _bits: u8, _stop: bool) {}
+    fn clocked(&mut self, _period_ns: u64) {}
 }
 
 /// What the next clocks mean.
@@ -83,7 +91,10 @@ pub(crate) struct Filtered {
 }
 
 impl Filtered {
-    pub(crate) const HIGH: Self = Self { level: true, since: None };
+    /// A line that has had this level for long.
+    pub(crate) const fn settled(level: bool) -> Self {
+        Self { level, since: None }
+    }
 
     /// The line has this level now.
     pub(crate) fn see(&mut self, now: u64, level: bool) {
@@ -102,6 +113,17 @@ impl Filtered {
     }
 }
 
+/// The times of a device at its pins.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Timing {
+    /// From falling SCL to valid data.
+    pub(crate) t_aa: u64,
+    /// Spikes up to here are filtered.
+    pub(crate) t_sp: u64,
+    /// SCL low for this long resets the bus logic; 0 for never.
+    pub(crate) timeout_ns: u64,
+}
+
 /// The front end of one device.
 #[derive(Debug, Clone)]
 pub(crate) struct Front {
@@ -116,6 +138,13 @@ pub(crate) struct Front {
     shift: u8,
     acked: bool,
     rose_ns: u64,
+    /// Shortest time between two rising SCL since the last condition.
+    period_ns: Option<u64>,
+    /// What was last to change SDA was the controller.
+    pub(crate) by_controller: bool,
+    pub(crate) checker: Checker,
+    /// Draws bits that are sampled wrong when a limit was not kept.
+    rng: Rng,
     pub(crate) t_aa: u64,
     pub(crate) t_sp: u64,
     /// SCL low for this long resets the bus logic; 0 for never.
@@ -124,10 +153,11 @@ pub(crate) struct Front {
 }
 
 impl Front {
-    pub(crate) fn new(t_aa: u64, t_sp: u64, timeout_ns: u64) -> Self {
+    /// A device that is hung on lines of these levels.
+    pub(crate) fn new(timing: Timing, checker: Checker, rng: Rng, sda: bool, scl: bool) -> Self {
         Self {
-            sda: Filtered::HIGH,
-            scl: Filtered::HIGH,
+            sda: Filtered::settled(sda),
+            scl: Filtered::settled(scl),
             pulls: false,
             next_pull: None,
             slot: Slot::Off,
@@ -135,9 +165,13 @@ impl Front {
             shift: 0,
             acked: false,
             rose_ns: 0,
-            t_aa,
-            t_sp,
-            timeout_ns,
+            period_ns: None,
+            by_controller: true,
+            checker,
+            rng,
+            t_aa: timing.t_aa,
+            t_sp: timing.t_sp,
+            timeout_ns: timing.timeout_ns,
             timeout_at: u64::MAX,
         }
     }
@@ -179,15 +213,17 @@ impl Front {
         self.next_pull = if low == self.pulls { None } else { Some((at, low)) };
     }
 
-    /// A change of a line counts from now on; `began` is when it was.
-    pub(crate) fn edge(&mut self, line: Line, device: &mut impl Device) {
+    /// A change of a line counts from now on. With `faulty`, a bit is sometimes sampled wrong after a limit was not kept.
+    pub(crate) fn edge(&mut self, line: Line, device: &mut impl Device, faulty: bool) {
         match line {
             Line::Scl => {
                 let began = self.scl.take();
-                if self.scl.level { self.scl_rises(began) } else { self.scl_falls(began, device) }
+                self.checker.cross(began, line, self.scl.level, true);
+                if self.scl.level { self.scl_rises(began, faulty) } else { self.scl_falls(began, device) }
             }
             Line::Sda => {
                 let began = self.sda.take();
+                self.checker.cross(began, line, self.sda.level, self.by_controller);
                 if self.scl.level {
                     self.condition(began, !self.sda.level, device);
                 }
@@ -195,12 +231,18 @@ impl Front {
         }
     }
 
-    fn scl_rises(&mut self, at: u64) {
+    fn scl_rises(&mut self, at: u64, faulty: bool) {
+        let period = at.saturating_sub(self.rose_ns);
+        if self.bits > 0 {
+            self.period_ns = Some(self.period_ns.map_or(period, |before| before.min(period)));
+        }
         self.rose_ns = at;
         self.timeout_at = u64::MAX;
         match self.slot {
             Slot::In => {
-                self.shift = self.shift << 1 | u8::from(self.sda.level);
+                let broken = core::mem::take(&mut self.checker.broken);
+                let wrong = faulty && broken && self.rng.below(32) == 0;
+                self.shift = self.shift << 1 | u8::from(self.sda.level ^ wrong);
                 self.bits += 1;
             }
             Slot::Out => self.bits += 1,
@@ -216,6 +258,9 @@ impl Front {
         match self.slot {
             // The byte counts from its eighth rising SCL; only now is it sure that no START or STOP cut it.
             Slot::In if self.bits == 8 => {
+                if let Some(period_ns) = self.period_ns {
+                    device.clocked(period_ns);
+                }
                 self.acked = device.receive(self.rose_ns, self.shift);
                 self.slot = Slot::Answer;
                 self.pull(at + self.t_aa, self.acked);
@@ -264,7 +309,7 @@ impl Front {
             _ => {}
         }
         self.pull(at + self.t_aa, false);
-        (self.bits, self.shift) = (0, 0);
+        (self.bits, self.shift, self.period_ns) = (0, 0, None);
         if start {
             device.start(at);
             self.slot = Slot::In;

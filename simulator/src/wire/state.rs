@@ -5,7 +5,6 @@ use alloc::vec::Vec;
 use crate::event::Line;
 use crate::wire::WireConfig;
 use crate::wire::front::Front;
-use crate::wire::limits::Checker;
 use crate::wire::monitor::Monitor;
 
 /// One line.
@@ -47,10 +46,7 @@ pub(crate) struct WireState {
     /// One per chip, then one per foreign device.
     pub(crate) fronts: Vec<Front>,
     pub(crate) monitor: Monitor,
-    pub(crate) checker: Checker,
     pub(crate) line_faults: Vec<LineFault>,
-    /// Levels over time, for waveforms: time, line, level.
-    pub(crate) waves: Vec<(u64, Line, bool)>,
     /// When SCL will have been high for so long that the controller must have left.
     pub(crate) left_alone_at: u64,
 }
@@ -61,6 +57,11 @@ impl WireState {
             Line::Sda => &mut self.sda,
             Line::Scl => &mut self.scl,
         }
+    }
+
+    /// The longest spike that any device filters.
+    pub(crate) fn widest_filter(&self) -> u64 {
+        self.fronts.iter().map(|front| front.t_sp).max().unwrap_or(0)
     }
 
     /// When something happens next.

@@ -1,19 +1,10 @@
 //! Faults at their places: on the bus, in the chips, at the lines.
 
-use alloc::vec::Vec;
-
 use crate::chip::disturb::CycleFault;
 use crate::event::Line;
-use crate::fault::{Fault, FaultHit, FaultKind, Faults, UnknownPlace};
+use crate::fault::{BusFaults, Fault, FaultHit, FaultKind, Faults, UnknownPlace};
 use crate::rng::Rng;
 use crate::world::World;
-
-/// Faults on the bus, with their counter.
-#[derive(Debug, Clone)]
-pub(crate) struct BusFaults {
-    faults: Faults,
-    bytes: u64,
-}
 
 impl World {
     pub(crate) fn set_faults(&mut self, faults: Faults) -> Result<(), UnknownPlace> {
@@ -105,8 +96,8 @@ impl World {
         held.filter(|(from, until)| (*from..*until).contains(&self.now)).map(|(_, until)| until).max()
     }
 
-    pub(crate) fn fault_script(&self) -> Option<Vec<Fault>> {
-        Some(self.faults.as_ref()?.faults.script.clone())
+    pub(crate) fn fault_script(&self) -> &[Fault] {
+        self.faults.as_ref().map_or(&[], |state| &state.faults.script)
     }
 
     /// Whether a fault pulls this line low now.

@@ -10,14 +10,29 @@ impl World {
         match line {
             Line::Scl => {
                 let began = wire.monitor.scl.take();
+                self.check_mode(wire, began, line, wire.monitor.scl.level);
                 if wire.monitor.scl.level { self.monitor_rise(wire) } else { monitor_fall(&mut wire.monitor, began) }
             }
             Line::Sda => {
                 let began = wire.monitor.sda.take();
+                self.check_mode(wire, began, line, wire.monitor.sda.level);
                 if wire.monitor.scl.level {
+                    if !wire.monitor.sda.level {
+                        self.check_pull_up(began, &wire.config);
+                    }
                     self.monitor_condition(&mut wire.monitor, began);
                 }
             }
+        }
+    }
+
+    /// The limits of the bus mode.
+    fn check_mode(&mut self, wire: &mut WireState, at: u64, line: Line, level: bool) {
+        let by_controller = line == Line::Scl || wire.monitor.by_controller;
+        if let Some(checker) = &mut wire.monitor.checker {
+            checker.cross(at, line, level, by_controller);
+            let found = checker.found();
+            self.report_timing(None, found);
         }
     }
 
@@ -30,6 +45,9 @@ impl World {
             }
             monitor.in_transfer = false;
         } else {
+            if self.trace.is_some() {
+                self.lines.transfer(at, None);
+            }
             self.start_seen(at, monitor.in_transfer);
             (monitor.in_transfer, monitor.expects_address, monitor.reading) = (true, true, false);
         }

@@ -15,6 +15,10 @@ impl World {
             self.run_to(due);
         }
         let repeated = self.in_transfer;
+        if self.wire.is_some() {
+            // Whoever measured edges before: now it is this controller that clocks.
+            self.chips.iter_mut().for_each(|chip| chip.scl_hz = self.scl_hz);
+        }
         let lead = if repeated { self.plan.period_ns } else { 0 };
         self.run_to(self.now + lead + self.plan.low_ns);
         self.start_edge(repeated);
@@ -24,6 +28,9 @@ impl World {
     /// SDA falls while SCL is high.
     pub(crate) fn start_edge(&mut self, repeated: bool) {
         let at = self.now;
+        if self.trace.is_some() {
+            self.lines.transfer(at, Some(self.plan));
+        }
         for chip in &mut self.chips {
             chip.start(at);
         }

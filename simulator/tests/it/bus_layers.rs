@@ -3,7 +3,7 @@
 use crate::common::*;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
-use pagewise_simulator::{BusFault, BusLayer, ChipModel, Hazard, Preset, Quirks, WireConfig};
+use pagewise_simulator::{BusFault, BusLayer, Hazard, Preset, Quirks, WireConfig};
 
 fn preset(name: &str) -> Quirks {
     Preset::by_name(name).unwrap_or_else(|| panic!("no preset {name}")).quirks
@@ -251,7 +251,7 @@ mod asynch {
     fn a_dropped_write_stores_a_whole_prefix_or_nothing_and_the_bus_is_free() {
         for polls in 0..40 {
             let rig = Rig::new(RigConfig::default());
-            let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+            let chip = rig.attach(pagewise_simulator::ChipModel::example_32_kbit(), Straps::GROUND);
             let mut bus = rig.async_bus();
             let message: Vec<u8> = [0, 0].into_iter().chain(1..=16).collect();
             let done = drop_after(AsyncI2c::write(&mut bus, 0x50, &message), polls);
@@ -267,7 +267,7 @@ mod asynch {
     #[test]
     fn a_dropped_future_may_leave_the_controller_hanging_until_it_is_recovered() {
         let rig = Rig::new(RigConfig::default());
-        let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+        let chip = rig.attach(pagewise_simulator::ChipModel::example_32_kbit(), Straps::GROUND);
         let quirks = Preset::by_name("cancelled-hangs").unwrap().quirks;
         assert_eq!(quirks.cancelled, Cancelled::Hung);
         let mut bus = rig.async_bus_with(quirks);

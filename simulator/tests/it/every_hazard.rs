@@ -2,7 +2,7 @@
 
 use crate::common::*;
 use embedded_hal::i2c::I2c;
-use pagewise_simulator::{ChipModel, CycleTime, Hazard, Level, OtherFamily, Rig, RigConfig, Straps};
+use pagewise_simulator::{ChipModel, CycleTime, Hazard, Level, OtherFamily, Rig, RigConfig, Straps, WireConfig};
 
 #[test]
 fn a_long_correct_program_is_quiet_on_every_model() {
@@ -78,6 +78,16 @@ fn provoke(hazard: Hazard, trace: bool) -> Rig {
         Hazard::Undervoltage => {
             rig.set_supply_mv(1000);
             assert!(bus.write(0x50, &[0, 0]).is_err());
+        }
+        Hazard::Overvoltage => {
+            rig.set_supply_mv(5600);
+            bus.write(0x50, &[0, 0]).unwrap();
+        }
+        // 400 pF behind 4.7 kilohm rise in 1.6 us.
+        Hazard::BusTiming => {
+            let slow = WireConfig { capacitance_pf: 400, ..WireConfig::TYPICAL };
+            rig.set_scl_hz(100_000);
+            rig.bit_bang(slow).write(0x50, &[0, 0]).unwrap();
         }
         Hazard::WrongFamily => {
             rig.attach_wrong_family(0x52, OtherFamily::Sram23);

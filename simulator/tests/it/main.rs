@@ -17,6 +17,7 @@ mod protect_rules;
 mod quirks;
 mod read_rules;
 mod regions;
+mod running_wire;
 mod step_bus;
 #[cfg(feature = "json")]
 mod stored_data;

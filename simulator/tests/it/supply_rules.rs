@@ -256,3 +256,38 @@ fn p4_up_to_the_rating_no_cell_sticks_or_forgets_and_half_of_an_odd_rating_is_ro
         }
     }
 }
+
+#[test]
+fn p6_above_the_maximum_the_run_goes_on_and_is_reported_once() {
+    for (mv, hazards) in [(5500, vec![]), (5501, vec![Hazard::Overvoltage])] {
+        let rig = Rig::new(RigConfig::default().with_supply_mv(mv));
+        let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+        for byte in 0..3 {
+            rig.bus().write(0x50, &[0, byte, byte]).unwrap();
+            rig.advance_ns(10_000_000);
+        }
+        assert_eq!(rig.memory(chip)[..3], [0, 1, 2], "it goes on as if it served");
+        assert_eq!(rig.finish().iter().map(|incident| incident.hazard).collect::<Vec<_>>(), hazards, "{mv} mV");
+    }
+}
+
+#[test]
+fn p6_a_supply_in_a_hole_of_the_speed_table_gets_the_slowest_grade_and_is_reported() {
+    let mut model = ChipModel::example_32_kbit();
+    model.speed[0].max_mv = 2000;
+    model.speed[1].min_mv = 3000;
+    for (mv, scl_hz, said) in [(2000, 400_000, 0), (2001, 400_000, 1), (2999, 400_001, 2), (3000, 1_000_000, 0)] {
+        let rig = Rig::new(RigConfig::default().with_supply_mv(mv).with_scl_hz(scl_hz));
+        rig.attach(model.clone(), Straps::GROUND);
+        rig.bus().write(0x50, &[0, 0]).unwrap();
+        let of_speed = |note: &&pagewise_simulator::Note| {
+            matches!(
+                note,
+                pagewise_simulator::Note::NoGrade { .. } | pagewise_simulator::Note::TooFast { max_hz: 400_000, .. }
+            )
+        };
+        assert_eq!(notes(&rig).iter().filter(of_speed).count(), said, "{mv} mV at {scl_hz} Hz");
+        let hazards: Vec<Hazard> = rig.finish().iter().map(|incident| incident.hazard).collect();
+        assert_eq!(hazards, vec![Hazard::Overclock; said.min(1)]);
+    }
+}

@@ -28,7 +28,7 @@ fn rig_for(model: &ChipModel, hz: u32) -> (Rig, pagewise_simulator::ChipId) {
 }
 
 /// An independent decoder: edges to START, STOP and nine-bit words.
-fn decode(waves: &[(u64, Line, bool)]) -> String {
+pub fn decode(waves: &[(u64, Line, bool)]) -> String {
     let (mut sda, mut scl) = (true, true);
     let (mut text, mut bits) = (String::new(), Vec::new());
     for &(_, line, level) in waves {
@@ -56,7 +56,7 @@ fn decode(waves: &[(u64, Line, bool)]) -> String {
     text
 }
 
-fn shown(events: &[Event]) -> String {
+pub fn shown(events: &[Event]) -> String {
     let mark = |acked: bool| if acked { '+' } else { '-' };
     let mut text = String::new();
     for event in events {

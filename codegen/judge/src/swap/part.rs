@@ -85,10 +85,10 @@ fn speed(model: &mut ChipModel, board: &Board) {
     let covering = model.speed.iter().filter(|grade| (grade.min_mv..=grade.max_mv).contains(&mv));
     let fastest = covering.map(|grade| grade.scl_hz).max();
     let grade = |scl_hz| SpeedGrade { min_mv: 1, max_mv: u32::MAX, scl_hz, ac: AcLimits::FAST };
-    // Without a grade no speed is compared.
+    // Otherwise, and where no grade covers the supply, no speed is compared.
     model.speed = match fastest {
         Some(fastest) if fastest < scl_hz => vec![grade(fastest)],
-        _ => Vec::new(),
+        _ => vec![grade(u32::MAX)],
     };
     if scl_hz >= model.min_scl_hz {
         model.min_scl_hz = 0;
