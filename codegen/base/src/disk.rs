@@ -39,6 +39,21 @@ pub fn replace_bytes(path: &Path, bytes: &[u8]) -> Result<Written, Fault> {
     }
 }
 
+/// Makes a file that does not exist, whole. Returns whether it was made: whoever is first makes it, nobody replaces it.
+///
+/// # Errors
+/// The folder is missing or not writable, or the disk is full.
+pub fn make_new(path: &Path, bytes: &[u8]) -> io::Result<bool> {
+    if path.exists() {
+        return Ok(false);
+    }
+    match write_beside(path, bytes)?.persist_noclobber(path) {
+        Ok(_) => Ok(true),
+        Err(failed) if failed.error.kind() == io::ErrorKind::AlreadyExists => Ok(false),
+        Err(failed) => Err(failed.error),
+    }
+}
+
 /// Makes each path hold its bytes, or leaves all of them as they were: all bytes are first written to a temporary file,
 /// then all are renamed; if one cannot be, those before it get their old contents back.
 ///

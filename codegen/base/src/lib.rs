@@ -8,6 +8,7 @@ pub mod draft;
 pub mod fault;
 pub mod form;
 pub mod paint;
+pub mod scratch;
 mod staged;
 pub mod sure;
 pub mod words;

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 
 use crate::fault::Fault;
+use crate::scratch;
 
 /// A text on its way into its file.
 pub(crate) struct Staged {
@@ -56,15 +57,7 @@ pub(crate) fn unwritable(path: &Path, error: &io::Error) -> Fault {
 pub(crate) fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
     let folder = target.parent().filter(|folder| !folder.as_os_str().is_empty());
     let folder = folder.map_or_else(|| PathBuf::from("."), Path::to_owned);
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".pagewise-");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // As any new file: the user's mask takes away what it does not grant.
-        builder.permissions(fs::Permissions::from_mode(0o666));
-    }
-    let mut file = builder.tempfile_in(folder)?;
+    let mut file = scratch::file_in(&folder)?;
     file.write_all(bytes)?;
     file.as_file().sync_all()?;
     if let Ok(old) = fs::metadata(target) {

@@ -4,8 +4,9 @@ use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use super::journal::sync_folder;
+use super::journal::file::sync_folder;
 use super::wanted::digest;
+use pagewise_base::scratch;
 
 /// A backup on the disk.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -53,7 +54,7 @@ fn write(path: &Path, folder: &Path, contents: &[u8]) -> std::io::Result<()> {
         return Ok(());
     }
     fs::create_dir_all(folder)?;
-    let mut file = tempfile::Builder::new().prefix(".pagewise-").tempfile_in(folder)?;
+    let mut file = scratch::file_in(folder)?;
     file.write_all(contents)?;
     file.as_file().sync_all()?;
     file.persist(path).map_err(|error| error.error)?;
@@ -66,9 +67,10 @@ fn write(path: &Path, folder: &Path, contents: &[u8]) -> std::io::Result<()> {
 ///
 /// # Errors
 /// The reason in words: it is gone, or it is not what the journal says.
-pub fn read(path: &str, sha256: &str) -> Result<Vec<u8>, String> {
-    let bytes = fs::read(path).map_err(|error| format!("the backup {path} cannot be read: {error}"))?;
-    if digest(&bytes) == sha256 { Ok(bytes) } else { Err(format!("the backup {path} is not what the journal says")) }
+pub fn read(path: &Path, sha256: &str) -> Result<Vec<u8>, String> {
+    let shown = path.display();
+    let bytes = fs::read(path).map_err(|error| format!("the backup {shown} cannot be read: {error}"))?;
+    if digest(&bytes) == sha256 { Ok(bytes) } else { Err(format!("the backup {shown} is not what the journal says")) }
 }
 
 #[cfg(test)]
@@ -83,10 +85,10 @@ mod tests {
         let second = keep(&inner, "TI-1", &[2; 32]).unwrap();
         assert_ne!(first.path, second.path);
         assert_eq!(keep(&inner, "TI-1", &[1; 32]).unwrap(), first);
-        assert_eq!(read(&first.path.display().to_string(), &first.sha256).unwrap(), [1; 32]);
+        assert_eq!(read(&first.path, &first.sha256).unwrap(), [1; 32]);
         fs::write(&first.path, [3; 32]).unwrap();
         assert!(keep(&inner, "TI-1", &[1; 32]).unwrap_err().contains("something else"));
-        assert!(read(&first.path.display().to_string(), &first.sha256).is_err());
+        assert!(read(&first.path, &first.sha256).is_err());
     }
 
     #[test]

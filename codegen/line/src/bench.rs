@@ -171,6 +171,11 @@ impl Bench {
         BenchDelay { inner: self.rig.delay(), real_time: self.real_time }
     }
 
+    /// The file that keeps the chip's memory.
+    pub(super) fn memory_file(&self) -> Option<&Path> {
+        self.memory.as_ref().map(Memory::path)
+    }
+
     pub(super) fn now_us(&self) -> u64 {
         self.rig.now_ns() / 1000
     }

@@ -5,6 +5,10 @@ use embedded_hal::i2c::{ErrorType, I2c, Operation};
 
 use super::bench::Bench;
 use super::error::LineError;
+use super::journal::{Journal, Site};
+
+/// What the simulated bus is called.
+pub const SIMULATED: &str = "simulated";
 
 /// A bus on which a part is programmed.
 pub enum LineBus {
@@ -16,13 +20,17 @@ pub enum LineBus {
 }
 
 impl LineBus {
-    /// How the journal calls this bus.
+    /// How the journal calls this place.
     #[must_use]
-    pub fn name(&self) -> &str {
+    pub fn site(&self, journal: &Journal) -> Site {
         match self {
-            Self::Simulated(_) => "simulated",
+            Self::Simulated(bench) => Site {
+                bus: SIMULATED.to_owned(),
+                simulated: true,
+                memory: bench.memory_file().map(|file| journal.stored(file)),
+            },
             #[cfg(target_os = "linux")]
-            Self::Linux(device) => device.path(),
+            Self::Linux(device) => Site { bus: device.path().to_owned(), simulated: false, memory: None },
         }
     }
 

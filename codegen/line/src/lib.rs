@@ -30,7 +30,7 @@ pub mod trouble;
 pub mod units;
 pub mod wanted;
 
-pub use bus::{LineBus, LineDelay};
+pub use bus::{LineBus, LineDelay, SIMULATED};
 pub use error::LineError;
 pub use report::{Ending, Survey, UnitReport};
 pub use socket::Socket;

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::journal::{History, Journal};
+use super::journal::{Event, Journal, Record, Site, Sought};
 use super::look::Look;
 use super::resume::{self, Resume};
 use super::units::Unit;
@@ -59,12 +59,13 @@ pub fn plan(
     look: &Look,
     unit: &Unit,
     socket: &Socket,
+    site: &Site,
     journal: &Journal,
     permissions: Permissions,
 ) -> Result<Plan, Halt> {
-    let history = journal.of(&unit.name);
     let after = unit.wanted.over(&look.contents);
-    let (holds, resume) = judge(look, unit, socket, journal, history, permissions, &after)?;
+    let sought = sought(unit, socket, site);
+    let (holds, resume) = Judge { look, unit, socket, journal, sought, permissions }.judge(&after)?;
     let differs = |(offset, bytes): &(u32, &[u8])| look.contents[*offset as usize..][..bytes.len()] != **bytes;
     let (changed, same): (Vec<_>, Vec<_>) = unit.wanted.pieces(socket.unit()).partition(differs);
     let pieces: Vec<(u32, Vec<u8>)> = changed.into_iter().map(|(offset, bytes)| (offset, bytes.to_vec())).collect();
@@ -72,56 +73,88 @@ pub fn plan(
     Ok(Plan { holds, resume, pieces, kept: same.len() as u32, after })
 }
 
-fn judge(
-    look: &Look,
-    unit: &Unit,
-    socket: &Socket,
-    journal: &Journal,
-    history: History<'_>,
+/// What the journal is asked for about a unit in a socket.
+#[must_use]
+pub fn sought<'s>(unit: &'s Unit, socket: &'s Socket, site: &'s Site) -> Sought<'s> {
+    Sought { unit: &unit.name, sha256: &unit.wanted.sha256, part: &socket.card.id, site }
+}
+
+/// Everything that decides whether a part may be written.
+struct Judge<'j> {
+    look: &'j Look,
+    unit: &'j Unit,
+    socket: &'j Socket,
+    journal: &'j Journal,
+    sought: Sought<'j>,
     permissions: Permissions,
-    after: &[u8],
-) -> Result<(Holds, Option<Resume>), Halt> {
-    if is_blank(&look.contents) && after != look.contents {
-        return Ok((Holds::Blank, None));
+}
+
+impl Judge<'_> {
+    fn judge(&self, after: &[u8]) -> Result<(Holds, Option<Resume>), Halt> {
+        let Self { look, unit, socket, journal, sought, permissions } = self;
+        if is_blank(&look.contents) && after != look.contents {
+            return Ok((Holds::Blank, None));
+        }
+        let sha256 = digest(&look.contents);
+        // Before the part is called anything: it may be the one that was in the socket before.
+        if !permissions.overwrite
+            && let Some(other) = journal.part_of_other(&sha256, sought)
+        {
+            return Err(part_of(other));
+        }
+        let history = journal.of(sought);
+        let taken_up = history.open.map(|open| resume::check(journal, open, look, &unit.wanted, socket.unit()));
+        if let Some(Ok(resume)) = taken_up {
+            return Ok((Holds::Interrupted, Some(resume)));
+        }
+        self.is_steady()?;
+        if after == look.contents {
+            return Ok((Holds::AsWanted, None));
+        }
+        if history.left.and_then(|left| left.part_sha256.as_deref()) == Some(&sha256) {
+            return Ok((Holds::Ours, None));
+        }
+        if permissions.overwrite {
+            return Ok((Holds::Foreign, None));
+        }
+        Err(self.foreign(taken_up.and_then(Result::err)))
     }
-    let page = socket.unit();
-    let taken_up = history.open.map(|open| resume::check(open, &look.contents, &unit.wanted, page, look.unsteady));
-    if let Some(Ok(resume)) = taken_up {
-        return Ok((Holds::Interrupted, Some(resume)));
-    }
-    if let Some(at) = look.unsteady {
+
+    fn is_steady(&self) -> Result<(), Halt> {
+        let Some(at) = self.look.unsteady else { return Ok(()) };
         let reason = format!("0x{at:04X} reads differently the second time");
         let remedy = format!(
             "a part that takes another number of word-address bytes than {} does that, or a bad contact: read its \
              marking",
-            socket.card.word_address_bytes.value
+            self.socket.card.word_address_bytes.value
         );
-        return Err(Halt::failed(Step::Look, reason, remedy).named("address-width"));
+        Err(Halt::failed(Step::Look, reason, remedy).named("address-width"))
     }
-    if after == look.contents {
-        return Ok((Holds::AsWanted, None));
+
+    fn foreign(&self, not_taken_up: Option<String>) -> Halt {
+        if let Some(period) = self.look.period {
+            let reason = format!("the contents repeat after 0x{period:04X} bytes: a smaller part may sit there");
+            let remedy = "read its marking; if the part is right and the contents may be lost, add --overwrite";
+            return Halt::refused(Step::Look, reason, remedy).named("capacity-alias");
+        }
+        let mut reason = format!("the part holds something else: {}", self.look.description);
+        if let Some(why) = not_taken_up {
+            reason += &format!(" ({why})");
+        }
+        Halt::refused(Step::Look, reason, "`pagewise dump` keeps it; add --overwrite if it may be lost")
     }
-    let sha256 = digest(&look.contents);
-    if history.good.and_then(|good| good.part_sha256.as_deref()) == Some(&sha256) {
-        return Ok((Holds::Ours, None));
-    }
-    if permissions.overwrite {
-        return Ok((Holds::Foreign, None));
-    }
-    if let Some(other) = journal.left_with(&sha256, &unit.name) {
-        let reason = format!("this is the part of unit `{}`, good since {}", other.unit, other.at);
-        return Err(Halt::refused(Step::Look, reason, "fit the next part, or add --overwrite to lose that unit"));
-    }
-    if let Some(period) = look.period {
-        let reason = format!("the contents repeat after 0x{period:04X} bytes: a smaller part may sit there");
-        let remedy = "read its marking; if the part is right and the contents may be lost, add --overwrite";
-        return Err(Halt::refused(Step::Look, reason, remedy).named("capacity-alias"));
-    }
-    let mut reason = format!("the part holds something else: {}", look.description);
-    if let Some(Err(why)) = taken_up {
-        reason += &format!(" ({why})");
-    }
-    Err(Halt::refused(Step::Look, reason, "`pagewise dump` keeps it; add --overwrite if it may be lost"))
+}
+
+/// The part of another unit sits there.
+fn part_of(other: &Record) -> Halt {
+    let state = match other.event {
+        Event::Good => "good since",
+        _ => "whose run did not end, begun at",
+    };
+    let reason = format!("this is the part of unit `{}`, {state} {}: it holds just that", other.unit, other.at);
+    let remedy = "fit the next part; if this is another one that holds the same, or that unit may be lost, add \
+                  --overwrite";
+    Halt::refused(Step::Look, reason, remedy)
 }
 
 /// What differs must lie where the part can be written.

@@ -34,10 +34,14 @@ pub struct UnitReport {
     pub sha256: String,
     /// Bytes of the image.
     pub image_bytes: u64,
+    /// On a simulated part: it says nothing of any hardware.
+    pub simulated: bool,
     /// How it ended.
     pub result: Ending,
     /// Why it did not end well.
     pub halt: Option<Halt>,
+    /// A record that calls the unit good and does not count here, and why not.
+    pub note: Option<String>,
     /// Other device addresses that answer.
     pub others: Vec<u8>,
     /// What the part held.
@@ -79,14 +83,16 @@ pub struct Survey {
 
 impl UnitReport {
     /// Nothing has happened yet.
-    pub(super) fn of(unit: &Unit) -> Self {
+    pub(super) fn of(unit: &Unit, simulated: bool) -> Self {
         Self {
             unit: unit.name.clone(),
             image: unit.file.clone(),
             sha256: unit.wanted.sha256.clone(),
             image_bytes: unit.wanted.image().len(),
+            simulated,
             result: Ending::Good,
             halt: None,
+            note: None,
             others: Vec::new(),
             held: None,
             contents: None,

@@ -5,7 +5,8 @@
 //! first backup stays the backup.
 
 use super::backup::{self, Backup};
-use super::journal::Record;
+use super::journal::{Journal, Record};
+use super::look::Look;
 use super::wanted::Wanted;
 
 /// A run to be taken up.
@@ -17,24 +18,20 @@ pub struct Resume {
     pub in_flight: Option<u32>,
 }
 
-/// Whether a part with these contents is the one of the open run.
+/// Whether the part that was looked at is the one of the open run.
 ///
 /// # Errors
 /// Why it is not, in words.
-pub fn check(
-    open: &Record,
-    contents: &[u8],
-    wanted: &Wanted,
-    page: u32,
-    unsteady: Option<u32>,
-) -> Result<Resume, String> {
+pub fn check(journal: &Journal, open: &Record, look: &Look, wanted: &Wanted, page: u32) -> Result<Resume, String> {
+    let (contents, unsteady) = (&look.contents, look.unsteady);
     if open.sha256 != wanted.sha256 {
         return Err("the run that did not end had another image".into());
     }
     let (Some(path), Some(sha256)) = (&open.backup, &open.backup_sha256) else {
         return Err("the run that did not end wrote nothing".into());
     };
-    let before = backup::read(path, sha256)?;
+    let path = journal.find(path);
+    let before = backup::read(&path, sha256)?;
     if before.len() != contents.len() {
         return Err("the run that did not end was on a part of another size".into());
     }
@@ -49,7 +46,7 @@ pub fn check(
     odd.extend(unsteady.map(|at| at - at % page as u32).filter(|at| !odd.contains(at)));
     match odd[..] {
         [] | [_] => {
-            let backup = Backup { path: path.into(), sha256: sha256.clone() };
+            let backup = Backup { path, sha256: sha256.clone() };
             Ok(Resume { backup, in_flight: odd.first().copied() })
         }
         _ => Err(format!("{} pages hold neither what the backup nor what the image says", odd.len())),

@@ -8,7 +8,7 @@ use pagewise_driver::Trust;
 use super::backup::{self, Backup};
 use super::difference::{count, differences};
 use super::first_write::Belief;
-use super::journal::{Event, Journal, Record, now};
+use super::journal::{Event, Journal, Record, Site, Sought, now};
 use super::lock::{Confirmed, Lockable};
 use super::look::{self, Look, hint};
 use super::plan::{self, Permissions, Plan};
@@ -40,7 +40,7 @@ pub struct Order<'o> {
 /// disk before the line goes on.
 pub fn program(order: Order<'_>, bus: &mut LineBus, journal: &mut Journal, progress: &Progress<'_>) -> UnitReport {
     let begun = bus.simulated_us();
-    let mut run = Run::new(&order, bus);
+    let mut run = Run::new(&order, bus.site(journal));
     let ended = run.go(order, bus, journal, progress);
     let mut report = run.report;
     if let (Some(from), Some(to)) = (begun, bus.simulated_us()) {
@@ -56,12 +56,13 @@ pub fn program(order: Order<'_>, bus: &mut LineBus, journal: &mut Journal, progr
 struct Run {
     report: UnitReport,
     record: Record,
+    site: Site,
 }
 
 impl Run {
-    fn new(order: &Order<'_>, bus: &LineBus) -> Self {
+    fn new(order: &Order<'_>, site: Site) -> Self {
         let unit = order.unit;
-        let report = UnitReport::of(unit);
+        let report = UnitReport::of(unit, site.simulated);
         let record = Record {
             pagewise: env!("CARGO_PKG_VERSION").into(),
             event: Event::Begin,
@@ -69,10 +70,13 @@ impl Run {
             at: String::new(),
             begun_at: Some(now()),
             part: order.socket.card.id.clone(),
-            bus: bus.name().to_owned(),
+            simulated: site.simulated,
+            bus: site.bus.clone(),
+            memory: site.memory.clone(),
             device_address: order.socket.geometry.device_address(),
             image: unit.file.clone(),
             sha256: unit.wanted.sha256.clone(),
+            wanted_sha256: None,
             backup: None,
             backup_sha256: None,
             part_sha256: None,
@@ -80,7 +84,7 @@ impl Run {
             step: None,
             reason: None,
         };
-        Self { report, record }
+        Self { report, record, site }
     }
 
     fn go(
@@ -90,13 +94,16 @@ impl Run {
         journal: &mut Journal,
         progress: &Progress<'_>,
     ) -> Result<(), Halt> {
-        if let Some(good) = journal.of(&order.unit.name).good
-            && !order.permissions.again
-        {
-            let reason = format!("logged good at {}", good.at);
-            let mut halt = Halt::refused(Step::Record, reason, "add --again to program it again");
-            halt.result = Ending::AlreadyGood;
-            return Err(halt);
+        let sought = plan::sought(order.unit, order.socket, &self.site);
+        match journal.of(&sought).good {
+            Some(good) if !order.permissions.again => {
+                let reason = format!("logged good at {}", good.at);
+                let mut halt = Halt::refused(Step::Record, reason, "add --again to program it again");
+                halt.result = Ending::AlreadyGood;
+                return Err(halt);
+            }
+            Some(_) => {}
+            None => self.report.note = journal.good_elsewhere(&sought),
         }
         let prepared = self.prepare(&order, bus, journal, progress);
         let (look, plan) = prepared.inspect_err(|halt| self.end_badly(halt, journal))?;
@@ -115,7 +122,7 @@ impl Run {
         let look = look::look(bus, order.socket, progress)?;
         self.report.others.clone_from(&look.others);
         self.report.contents = Some(look.description.clone());
-        let plan = plan::plan(&look, order.unit, order.socket, journal, order.permissions)?;
+        let plan = plan::plan(&look, order.unit, order.socket, &self.site, journal, order.permissions)?;
         self.report.held = Some(plan.holds);
         self.report.resumed = plan.resume.is_some();
         self.report.pages_kept = plan.kept;
@@ -138,7 +145,8 @@ impl Run {
             None => keep(backups, &unit.name, &look.contents)?,
         };
         self.report.backup = Some(kept.path.display().to_string());
-        self.record.backup = self.report.backup.clone();
+        self.record.backup = Some(journal.stored(&kept.path));
+        self.record.wanted_sha256 = Some(digest(&plan.after));
         self.record.backup_sha256 = Some(kept.sha256);
         self.note(Event::Begin, journal)?;
         if let Err(halt) = self.write(bus, socket, progress, look, plan) {
@@ -211,7 +219,9 @@ impl Run {
         lock: Option<Confirmed>,
     ) -> Result<(), Halt> {
         let Some(lockable) = Lockable::of(&socket.card, socket.pins) else { return Ok(()) };
-        let locked_before = journal.of(&self.record.unit).locked;
+        let record = &self.record;
+        let sought = Sought { unit: &record.unit, sha256: &record.sha256, part: &record.part, site: &self.site };
+        let locked_before = journal.of(&sought).locked;
         if let Some(contents) = contents {
             lockable.fill(bus, socket, contents)?;
         }

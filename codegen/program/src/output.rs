@@ -20,7 +20,7 @@ use serde::Serialize;
 
 pub use pagewise_base::paint::{Tone, paint, plain};
 use pagewise_base::paint::{settled, steers};
-pub use table::{Align, table, wrapped};
+pub use table::{Align, table, wrapped, wrapped_to};
 
 use pagewise_base::fault::Faults;
 

@@ -264,7 +264,7 @@ fn journals() {
     fs::write(&image, [0x5A; 64]).unwrap();
     let backups = folder.path().join("backups");
     let words =
-        ["program", text(&image), "--part", "24lc02b", "--journal", text(&journal), "--backups", text(&backups)];
+        ["program", "--simulate", text(&image), "--part", "24lc02b", "--journal", text(&journal), "--backups", text(&backups)];
     run(&words).unwrap();
     let samples = vec![("line.jsonl".to_owned(), fs::read(&journal).unwrap())];
     let reads = |file: &Path, _: &Path| Journal::open(file).map(drop);

@@ -45,7 +45,7 @@ impl Line {
     fn command(&self) -> Command {
         let mut command = Command::new(tools::workspace_programs().join("pagewise"));
         command.arg("program").arg(self.path("units")).args(["--part", PART, "--scl-khz", "400"]);
-        command.arg("--memory").arg(self.path("chips")).args(["--trouble", "real-time"]);
+        command.arg("--memory").arg(self.path("chips")).args(["--simulate", "--trouble", "real-time"]);
         command.arg("--journal").arg(self.path("line.jsonl")).arg("--backups").arg(self.path("backups"));
         command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
         command

@@ -16,6 +16,7 @@ use pagewise_base::fault::Fault;
 pub(super) struct Memory {
     file: File,
     stored: Vec<u8>,
+    path: PathBuf,
     beside: PathBuf,
     region: Option<RegionState>,
 }
@@ -37,9 +38,7 @@ impl Memory {
         let cannot = |error: std::io::Error| {
             Fault::of_file(&shown, format!("the memory file cannot be used: {error}"), "check the folder")
         };
-        if !path.exists() {
-            disk::replace_bytes(path, &vec![0xFF; capacity as usize])?;
-        }
+        disk::make_new(path, &vec![0xFF; capacity as usize]).map_err(cannot)?;
         let mut file = OpenOptions::new().read(true).write(true).open(path).map_err(cannot)?;
         match file.try_lock() {
             Ok(()) => {}
@@ -63,7 +62,11 @@ impl Memory {
             })?),
             Err(_) => None,
         };
-        Ok(Self { file, stored, beside, region })
+        Ok(Self { file, stored, path: path.to_owned(), beside, region })
+    }
+
+    pub(super) fn path(&self) -> &Path {
+        &self.path
     }
 
     pub(super) fn stored(&self) -> &[u8] {

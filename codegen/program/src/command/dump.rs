@@ -7,8 +7,8 @@ use clap::Args;
 use serde::Serialize;
 
 use super::Options;
-use super::socket::SocketOptions;
-use crate::output::{Answer, Exit, Tone, paint, plain, wrapped};
+use super::socket::{ROOM, SocketOptions};
+use crate::output::{Answer, Exit, Tone, paint, plain, wrapped_to};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::image::{Form, Image, formats};
@@ -39,6 +39,7 @@ pub struct Dump {
 struct Body<'b> {
     part: &'b str,
     bus: &'b str,
+    simulated: bool,
     device_address: u8,
     file: Option<String>,
     form: Form,
@@ -79,7 +80,8 @@ impl Dump {
         let look = looked.as_ref().ok();
         let body = Body {
             part: &socket.card.id,
-            bus: &self.socket.bus,
+            bus: self.socket.bus_name(),
+            simulated: self.socket.simulate,
             device_address: socket.geometry.device_address(),
             file: look.map(|_| shown),
             form,
@@ -92,7 +94,7 @@ impl Dump {
         };
         let sound = look.is_some_and(|look| look.unsteady.is_none());
         let exit = if sound { Exit::Usable } else { Exit::Against };
-        Ok(Answer::new(options.reader(), "dump", exit, &body, || text(&body, &socket, look)))
+        Ok(Answer::new(options.reader(), "dump", exit, &body, || self.socket.marked(&text(&body, &socket, look))))
     }
 }
 
@@ -100,22 +102,23 @@ fn text(body: &Body<'_>, socket: &Socket, look: Option<&Look>) -> String {
     let what = format!("{} at 0x{:02X}, bus {}", body.part, body.device_address, body.bus);
     let Some(look) = look else {
         let (reason, remedy) = body.halt.map_or(("", ""), |halt| (halt.reason.as_str(), halt.remedy.as_str()));
-        let first = wrapped(&plain(&format!("{what}: {reason}")), &paint(Tone::Bad, "failed  "), "        ");
-        return format!("{first}\n{}\n", wrapped(&plain(remedy), "    do: ", "        "));
+        let first = wrapped_to(ROOM, &plain(&format!("{what}: {reason}")), &paint(Tone::Bad, "failed  "), "        ");
+        return format!("{first}\n{}\n", wrapped_to(ROOM, &plain(remedy), "    do: ", "        "));
     };
     let file = body.file.as_deref().unwrap_or_default();
     let mut out = format!("{}: {}, {}\n", plain(file), plain(&what), socket.card.density());
-    out += &format!("{}\n", wrapped(&plain(&look.description), "  holds ", "        "));
+    out += &format!("{}\n", wrapped_to(ROOM, &plain(&look.description), "  holds ", "        "));
     if let Some(at) = look.unsteady {
         let text = format!(
             "0x{at:04X} reads differently the second time: a bad contact, or another part that takes another number of \
              word-address bytes; do not rely on this file"
         );
-        out += &format!("{}\n", wrapped(&text, &format!("  {} ", paint(Tone::Bad, "caution")), "          "));
+        out += &format!("{}\n", wrapped_to(ROOM, &text, &format!("  {} ", paint(Tone::Bad, "caution")), "          "));
     }
     if let Some(period) = look.period {
         let text = format!("the contents repeat after 0x{period:04X} bytes: a smaller part may sit there");
-        out += &format!("{}\n", wrapped(&text, &format!("  {} ", paint(Tone::Caution, "caution")), "          "));
+        out +=
+            &format!("{}\n", wrapped_to(ROOM, &text, &format!("  {} ", paint(Tone::Caution, "caution")), "          "));
     }
     out
 }

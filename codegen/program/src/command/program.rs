@@ -3,7 +3,7 @@
 mod ask;
 mod text;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::Args;
@@ -18,7 +18,7 @@ use pagewise_line::lock::{Confirmed, Lockable};
 use pagewise_line::plan::Permissions;
 use pagewise_line::progress::Progress;
 use pagewise_line::units::{self, Unit};
-use pagewise_line::{Ending, Order, Socket, UnitReport, backup, program};
+use pagewise_line::{Ending, LineBus, Order, Socket, UnitReport, backup, program};
 use pagewise_part::card::Catalogue;
 
 /// Program parts: look, back up, write what differs, verify, record.
@@ -44,6 +44,9 @@ pub struct Program {
     /// The line's journal (default: line.jsonl in the working folder).
     #[arg(long, value_name = "FILE")]
     pub journal: Option<PathBuf>,
+    /// A journal of an earlier time, which is read and not extended; may be repeated.
+    #[arg(long, value_name = "FILE")]
+    pub earlier: Vec<PathBuf>,
     /// Folder for what parts held before (default: backups in the working folder).
     #[arg(long, value_name = "FOLDER")]
     pub backups: Option<PathBuf>,
@@ -71,6 +74,7 @@ pub struct Program {
 struct Body<'b> {
     part: &'b str,
     bus: &'b str,
+    simulated: bool,
     device_address: u8,
     journal: String,
     journal_was_torn: bool,
@@ -88,6 +92,8 @@ struct Line<'l> {
     socket: &'l Socket,
     backups: PathBuf,
     identification: Option<Vec<u8>>,
+    /// Where each unit's simulated part keeps its memory.
+    memories: Vec<Option<PathBuf>>,
 }
 
 impl Program {
@@ -103,21 +109,26 @@ impl Program {
         self.check(&units, &socket)?;
         let identification = self.read_identification(&socket)?;
         let path = self.journal.clone().unwrap_or_else(|| "line.jsonl".into());
-        let mut journal = Journal::open(&path)?;
-        let torn = journal.torn();
         let backups = self.backups.clone().unwrap_or_else(|| "backups".into());
         if backups.exists() && !backups.is_dir() {
             let shown = backups.display().to_string();
-            return Err(Fault::of_file(&shown, "is no folder, and backups need one", "name one with --backups").into());
+            let reason = "is not a folder, and backups need one";
+            return Err(Fault::of_file(&shown, reason, "name one with --backups").into());
         }
+        // Nobody is to fit a part before the bus is known to be there, and is ours until the end.
+        let bus = if self.socket.simulate { None } else { Some(self.socket.open(&catalogue, &socket, None)?) };
+        let memories = self.memories(&units)?;
+        let mut journal = self.journal(&path)?;
+        let torn = journal.torn();
         ask::stop_on_signal(&STOP)?;
-        let line = Line { catalogue: &catalogue, socket: &socket, backups, identification };
-        let reports = self.each(&line, &units, &mut journal)?;
+        let line = Line { catalogue: &catalogue, socket: &socket, backups, identification, memories };
+        let reports = self.each(&line, &units, bus, &mut journal)?;
         let good = reports.iter().filter(|report| is_fine(report.result, units.len())).count();
         let exit = if good == units.len() { Exit::Usable } else { Exit::Against };
         let body = Body {
             part: &socket.card.id,
-            bus: &self.socket.bus,
+            bus: self.socket.bus_name(),
+            simulated: self.socket.simulate,
             device_address: socket.geometry.device_address(),
             journal: path.display().to_string(),
             journal_was_torn: torn,
@@ -125,7 +136,17 @@ impl Program {
             not_good: units.len() - good,
             units: &reports,
         };
-        Ok(Answer::new(options.reader(), "program", exit, &body, || text::render(&body, &socket, units.len())))
+        Ok(Answer::new(options.reader(), "program", exit, &body, || {
+            self.socket.marked(&text::render(&body, &socket, units.len()))
+        }))
+    }
+
+    fn journal(&self, path: &Path) -> Result<Journal, Faults> {
+        let mut journal = Journal::open(path)?;
+        for earlier in self.earlier.iter().rev() {
+            journal.read_earlier(earlier)?;
+        }
+        Ok(journal)
     }
 
     /// The images fit, and a confirmation can be meant for one unit only.
@@ -157,16 +178,18 @@ impl Program {
         Ok(Some(bytes))
     }
 
-    fn each(&self, line: &Line<'_>, units: &[Unit], journal: &mut Journal) -> Result<Vec<UnitReport>, Faults> {
-        let memories = self.memories(units)?;
-        if !self.socket.is_simulated() {
-            // Nobody is to fit a part before the bus is known to be there.
-            drop(self.socket.open(line.catalogue, line.socket, None)?);
-        }
+    /// `device` is the bus of hardware; a simulated part is made for each unit.
+    fn each(
+        &self,
+        line: &Line<'_>,
+        units: &[Unit],
+        mut device: Option<LineBus>,
+        journal: &mut Journal,
+    ) -> Result<Vec<UnitReport>, Faults> {
         let mut reports: Vec<UnitReport> = Vec::new();
-        for (unit, memory) in units.iter().zip(&memories) {
+        for (unit, memory) in units.iter().zip(&line.memories) {
             let lock = self.confirmed(unit)?;
-            if units.len() > 1 && !self.socket.is_simulated() {
+            if units.len() > 1 && !self.socket.simulate {
                 if let Some(report) = reports.last() {
                     anstream::eprint!("{}", text::one_line(report));
                 }
@@ -174,7 +197,11 @@ impl Program {
                     break;
                 }
             }
-            let mut bus = self.socket.open(line.catalogue, line.socket, memory.as_deref())?;
+            let mut simulated = None;
+            let bus = match &mut device {
+                Some(bus) => bus,
+                None => simulated.insert(self.socket.open(line.catalogue, line.socket, memory.as_deref())?),
+            };
             let order = Order {
                 unit,
                 socket: line.socket,
@@ -183,7 +210,7 @@ impl Program {
                 identification: line.identification.as_deref(),
                 lock,
             };
-            let report = program(order, &mut bus, journal, &Progress::new(&unit.name, &STOP));
+            let report = program(order, bus, journal, &Progress::new(&unit.name, &STOP));
             let stopped = report.result == Ending::Stopped || STOP.load(Ordering::Relaxed);
             reports.push(report);
             if stopped {

@@ -7,16 +7,19 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::{find, values};
+use crate::output::{Tone, WIDTH, paint};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_line::bench::{Bench, Setup};
 use pagewise_line::lock::Lockable;
 use pagewise_line::trouble::Trouble;
 use pagewise_line::units::Unit;
-use pagewise_line::{LineBus, Socket};
+use pagewise_line::{LineBus, SIMULATED, Socket};
 use pagewise_part::card::{Catalogue, Footprint};
 
-/// Name of the simulated bus.
-const SIMULATED: &str = "simulated";
+/// Stands before every line about a simulated part.
+const MARK: &str = "simulated  ";
+/// Columns that a line has beside the mark.
+pub(super) const ROOM: usize = WIDTH - MARK.len();
 /// The kernel's i2c-dev moves at most so many bytes in one message.
 const MESSAGE_BYTES: u32 = 8192;
 
@@ -34,9 +37,12 @@ pub struct SocketOptions {
     /// Levels of the address pins: a0=gnd,a1=vcc,a2=open; pins not named are tied to gnd.
     #[arg(long, value_name = "PINS", value_parser = values::straps)]
     pub straps: Option<values::Straps>,
-    /// The bus: simulated, or a device of Linux such as /dev/i2c-1.
-    #[arg(long, value_name = "BUS", default_value = SIMULATED)]
-    pub bus: String,
+    /// The bus: a device of Linux such as /dev/i2c-1. This or --simulate is needed.
+    #[arg(long, value_name = "DEVICE")]
+    pub bus: Option<String>,
+    /// Work on a simulated part: every line says so, and nothing of it counts on hardware.
+    #[arg(long)]
+    pub simulate: bool,
     /// Most bytes that the adapter moves in one transfer, header included.
     #[arg(long, value_name = "BYTES", default_value_t = MESSAGE_BYTES, value_parser = clap::value_parser!(u32).range(5..=65_535))]
     pub max_transfer: u32,
@@ -62,10 +68,17 @@ impl SocketOptions {
     /// The socket that these options describe, for the part named or else the one that the images were made for.
     ///
     /// # Errors
-    /// An unknown part, none, or another one than the images were made for; straps that it does not work with; a part
+    /// No bus, or one and the simulated one; an unknown part, none, or another one than the images were made for; straps that it does not work with; a part
     /// that this driver cannot address.
     pub fn socket(&self, catalogue: &Catalogue, units: &[Unit]) -> Result<Socket, Faults> {
-        let card = part::of(self.part.as_deref(), units, catalogue)?;
+        let mut faults = self.bus_faults();
+        let card = match part::of(self.part.as_deref(), units, catalogue) {
+            Ok(card) => faults.or_ok(card)?,
+            Err(more) => {
+                faults.0.extend(more.0);
+                return Err(faults);
+            }
+        };
         let card = self.package.map_or_else(|| card.clone(), |footprint| card.in_footprint(footprint));
         let pins = values::pin_levels(&card, self.straps.unwrap_or_default())?;
         let geometry = card
@@ -81,10 +94,54 @@ impl SocketOptions {
         })
     }
 
-    /// Whether a simulated chip sits there.
+    /// What the bus is called.
     #[must_use]
-    pub fn is_simulated(&self) -> bool {
-        self.bus == SIMULATED
+    pub fn bus_name(&self) -> &str {
+        self.bus.as_deref().unwrap_or(SIMULATED)
+    }
+
+    /// A text for people; of a simulated part, every line says that it is one.
+    #[must_use]
+    pub fn marked(&self, text: &str) -> String {
+        if !self.simulate {
+            return text.to_owned();
+        }
+        text.lines().map(|line| format!("{}{line}\n", paint(Tone::Caution, MARK))).collect()
+    }
+
+    /// Hardware or a simulation has to be asked for, and one of them only.
+    fn bus_faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        let mut fault = |option: &str, reason: String, remedy: &str| {
+            faults.0.push(Fault::of_file(option, reason, remedy));
+        };
+        let simulated = [
+            (self.memory.is_some(), "--memory"),
+            (self.supply.is_some(), "--supply"),
+            (self.scl_khz.is_some(), "--scl-khz"),
+            (!self.troubles.is_empty(), "--trouble"),
+        ];
+        match &self.bus {
+            None if !self.simulate => {
+                let remedy = "name a device such as --bus /dev/i2c-1, or add --simulate to try it on a simulated part";
+                fault("--bus", "which bus to work on was not said".into(), remedy);
+            }
+            Some(_) if self.simulate => {
+                let reason = "names hardware, and --simulate asks for a simulated part".into();
+                fault("--bus", reason, "leave one of them out");
+            }
+            Some(bus) if !bus.contains('/') => {
+                let remedy = "name a device such as /dev/i2c-1, or add --simulate in its place";
+                fault("--bus", format!("there is no bus `{bus}`"), remedy);
+            }
+            _ => {}
+        }
+        if !self.simulate {
+            for (_, option) in simulated.iter().filter(|(given, _)| *given) {
+                fault(option, "means a simulated part only".into(), "leave it out, or add --simulate");
+            }
+        }
+        faults
     }
 
     /// Opens the bus; nothing is sent. `memory` is the file of the simulated chip's memory.
@@ -92,8 +149,8 @@ impl SocketOptions {
     /// # Errors
     /// A bus that cannot be opened, options that it does not have, a memory file that does not fit.
     pub fn open(&self, catalogue: &Catalogue, socket: &Socket, memory: Option<&Path>) -> Result<LineBus, Faults> {
-        if !self.is_simulated() {
-            return self.open_device();
+        if let Some(bus) = &self.bus {
+            return device(bus);
         }
         let fitted = self.troubles.iter().rev().find_map(|trouble| match trouble {
             Trouble::Fitted(part) => Some(part),
@@ -122,35 +179,14 @@ impl SocketOptions {
         };
         Ok(LineBus::Simulated(Box::new(Bench::new(&setup)?)))
     }
+}
 
-    fn open_device(&self) -> Result<LineBus, Faults> {
-        let mut faults = Faults::default();
-        let simulated = [
-            (self.memory.is_some(), "--memory"),
-            (self.supply.is_some(), "--supply"),
-            (self.scl_khz.is_some(), "--scl-khz"),
-            (!self.troubles.is_empty(), "--trouble"),
-        ];
-        for (_, option) in simulated.iter().filter(|(given, _)| *given) {
-            let reason = "means the simulated bus only";
-            faults.0.push(Fault::of_file(option, reason, format!("leave it out, or take --bus {SIMULATED}")));
-        }
-        if !self.bus.contains('/') {
-            let remedy = format!("use {SIMULATED}, or a device such as /dev/i2c-1");
-            faults.0.push(Fault::of_file("--bus", format!("there is no bus `{}`", self.bus), remedy));
-        }
-        faults.or_ok(())?;
-        self.linux()
-    }
+#[cfg(target_os = "linux")]
+fn device(bus: &str) -> Result<LineBus, Faults> {
+    Ok(LineBus::Linux(pagewise_line::linux::Device::open(bus)?))
+}
 
-    #[cfg(target_os = "linux")]
-    fn linux(&self) -> Result<LineBus, Faults> {
-        Ok(LineBus::Linux(pagewise_line::linux::Device::open(&self.bus)?))
-    }
-
-    #[cfg(not(target_os = "linux"))]
-    fn linux(&self) -> Result<LineBus, Faults> {
-        let remedy = format!("run it there, or take --bus {SIMULATED}");
-        Err(Fault::of_file("--bus", format!("`{}` needs Linux", self.bus), remedy).into())
-    }
+#[cfg(not(target_os = "linux"))]
+fn device(bus: &str) -> Result<LineBus, Faults> {
+    Err(Fault::of_file("--bus", format!("`{bus}` needs Linux"), "run it there, or take --simulate").into())
 }

@@ -40,6 +40,7 @@ struct Body<'b> {
     sha256: &'b str,
     part: &'b str,
     bus: &'b str,
+    simulated: bool,
     device_address: u8,
     compared_bytes: u64,
     same: bool,
@@ -74,7 +75,8 @@ impl Verify {
             image: &unit.file,
             sha256: &unit.wanted.sha256,
             part: &socket.card.id,
-            bus: &self.socket.bus,
+            bus: self.socket.bus_name(),
+            simulated: self.socket.simulate,
             device_address: socket.geometry.device_address(),
             compared_bytes: unit.wanted.image().len(),
             same,
@@ -83,7 +85,7 @@ impl Verify {
             differences: found,
         };
         let exit = if same { Exit::Usable } else { Exit::Against };
-        Ok(Answer::new(options.reader(), "verify", exit, &body, || text::render(&body)))
+        Ok(Answer::new(options.reader(), "verify", exit, &body, || self.socket.marked(&text::render(&body))))
     }
 }
 

@@ -38,7 +38,13 @@ pub fn table(columns: &[(&str, Align)], rows: Vec<Vec<String>>) -> Vec<String> {
 /// `text` broken into lines of at most [`WIDTH`] columns, the first after `first`, the others after `rest`.
 #[must_use]
 pub fn wrapped(text: &str, first: &str, rest: &str) -> String {
-    let options = textwrap::Options::new(WIDTH).initial_indent(first).subsequent_indent(rest);
+    wrapped_to(WIDTH, text, first, rest)
+}
+
+/// As [`wrapped`], in lines of at most `width` columns.
+#[must_use]
+pub fn wrapped_to(width: usize, text: &str, first: &str, rest: &str) -> String {
+    let options = textwrap::Options::new(width).initial_indent(first).subsequent_indent(rest);
     textwrap::fill(text, options)
 }
 

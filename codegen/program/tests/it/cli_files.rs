@@ -28,8 +28,8 @@ fn readers() -> Vec<Vec<String>> {
         &["swap", &board, "--stock", "FILE"],
         &["swap", &board, "--stock", &example("stock.csv"), "--columns", "FILE"],
         &["merge", "FILE"],
-        &["program", "FILE", "--part", "24lc64"],
-        &["verify", "FILE", "--part", "24lc64"],
+        &["program", "--simulate", "FILE", "--part", "24lc64"],
+        &["verify", "--simulate", "FILE", "--part", "24lc64"],
         &["marking", "--file", "FILE"],
     ];
     calls.iter().map(|call| call.iter().map(|word| (*word).to_owned()).collect()).collect()
@@ -90,8 +90,8 @@ fn a_file_that_never_was_a_journal_is_not_taken_for_a_torn_one() {
     let line = Line::new(300);
     for contents in [&b"\xFF\xFE\x00bad"[..], b"notes of the line", b"notes\n", b"{}\n", b"{\"unit\":\"TI-1\""] {
         fs::write(line.path("notes"), contents).unwrap();
-        let told = message(&line, &["program", "TI-1.bin", "--part", "24lc32a", "--journal", "notes"]);
-        assert!(told.starts_with("notes:1: no record of a line") && told.contains("--journal"), "{told}");
+        let told = message(&line, &["program", "--simulate", "TI-1.bin", "--part", "24lc32a", "--journal", "notes"]);
+        assert!(told.starts_with("notes:1: not a record of a line") && told.contains("--journal"), "{told}");
         assert_eq!(fs::read(line.path("notes")).unwrap(), contents, "it is left as it was");
     }
     // The beginning of a first record, however short, is one.
@@ -116,13 +116,13 @@ fn what_the_line_cannot_use_is_told_before_anybody_fits_a_part() {
     let cases: [(&[&str], &str); 6] = [
         (&["units", "--bus", "i2c-1"], "--bus: there is no bus `i2c-1`"),
         (&["units", "--bus", "/dev/no-such-bus"], "cannot be opened"),
-        (&["units", "--backups", "file"], "file: is no folder, and backups need one"),
+        (&["units", "--backups", "file"], "file: is not a folder, and backups need one"),
         (&["units", "--unit", "TI-1", "--unit", "TI-1"], "--unit: names `TI-1` twice"),
         (&["image.odd"], "image.odd: its extension tells no form of an image"),
         (&["no-such.odd"], "no-such.odd: cannot be read"),
     ];
     for (arguments, wanted) in cases {
-        let told = message(&line, &[&["program", "--part", "24lc32a"], arguments].concat());
+        let told = message(&line, &[&["program", "--simulate", "--part", "24lc32a"], arguments].concat());
         assert!(told.contains(wanted) && told.contains("; "), "{told}");
         assert!(!told.contains("press Enter") && !told.contains("--form"), "{told}");
     }

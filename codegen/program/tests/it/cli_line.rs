@@ -17,7 +17,7 @@ fn a_unit_is_looked_at_backed_up_written_verified_and_recorded() {
     assert_eq!(run.err, "", "no bar without a terminal");
     assert!(line.chip() == over(&image(1, 300), 4096));
     assert_eq!(line.events(), ["begin", "good"]);
-    let same = line.run(&["verify", "TI-1.bin", "--part", "24lc32a", "--memory", "chip.bin"]);
+    let same = line.run(&["verify", "--simulate", "TI-1.bin", "--part", "24lc32a", "--memory", "chip.bin"]);
     assert_eq!((same.code, same.out.starts_with("same")), (0, true), "{}", same.out);
 }
 
@@ -59,7 +59,7 @@ fn the_part_of_another_unit_and_foreign_contents_are_refused_untouched() {
     assert_eq!(line.program(&[]).code, 0);
     let held = line.chip();
     fs::write(line.path("TI-2.bin"), image(9, 300)).unwrap();
-    let second = ["program", "TI-2.bin", "--part", "24lc32a", "--memory", "chip.bin"];
+    let second = ["program", "--simulate", "TI-2.bin", "--part", "24lc32a", "--memory", "chip.bin"];
     let refused = line.run(&second);
     assert_eq!(refused.code, 1);
     assert!(flat(&refused).contains("the part of unit `TI-1`"), "{}", refused.out);
@@ -94,8 +94,18 @@ fn every_trouble_stops_the_line_with_a_message_and_the_same_command_goes_on() {
         // A wrong part has a memory of its own.
         let wrong = trouble.starts_with("fitted");
         let memory = if wrong { "wrong.bin" } else { "chip.bin" };
-        let run =
-            line.run(&["program", "TI-1.bin", "--part", "24lc32a", "--memory", memory, "--trouble", trouble, "--json"]);
+        let run = line.run(&[
+            "program",
+            "--simulate",
+            "TI-1.bin",
+            "--part",
+            "24lc32a",
+            "--memory",
+            memory,
+            "--trouble",
+            trouble,
+            "--json",
+        ]);
         let json = run.json();
         let (unit, halt) = (&json["units"][0], &json["units"][0]["halt"]);
         assert_eq!(
@@ -141,7 +151,7 @@ fn a_stuck_cell_is_found_where_it_is() {
 fn troubles_that_the_line_can_live_with_end_well() {
     for trouble in ["busy", "other=0x51", "nack=30", "nack=5000", "nack=6000", "fitted=24lc64"] {
         let line = Line::new(300);
-        let run = line.run(&["program", "TI-1.bin", "--part", "24lc32a", "--trouble", trouble]);
+        let run = line.run(&["program", "--simulate", "TI-1.bin", "--part", "24lc32a", "--trouble", trouble]);
         assert_eq!(run.code, 0, "{trouble}: {}", run.out);
         assert!(trouble != "other=0x51" || run.out.contains("0x51 answers too"), "{}", run.out);
     }
@@ -171,7 +181,7 @@ fn a_folder_or_a_manifest_is_programmed_unit_by_unit() {
     for seed in 1..=5 {
         fs::write(line.path("units").join(format!("TI-{seed}.bin")), image(seed, 200)).unwrap();
     }
-    let call = ["program", "units", "--part", "24lc32a", "--memory", "chips"];
+    let call = ["program", "--simulate", "units", "--part", "24lc32a", "--memory", "chips"];
     let one = line.run(&[&call[..], &["--unit", "TI-3"]].concat());
     assert_eq!(one.code, 0, "{}", one.out);
     let all = line.run(&call);
@@ -183,7 +193,7 @@ fn a_folder_or_a_manifest_is_programmed_unit_by_unit() {
     }
     let journal = fs::read_to_string(line.path("line.jsonl")).unwrap();
     assert_eq!(journal.matches("\"event\":\"good\"").count(), 5);
-    let verify = ["verify", "units", "--part", "24lc32a", "--memory", "chips/TI-2.bin", "--unit"];
+    let verify = ["verify", "--simulate", "units", "--part", "24lc32a", "--memory", "chips/TI-2.bin", "--unit"];
     assert_eq!(line.run(&[&verify[..], &["TI-2"]].concat()).code, 0);
     assert_eq!(line.run(&[&verify[..], &["TI-4"]].concat()).code, 1);
 }
@@ -202,13 +212,13 @@ fn the_images_of_a_layout_go_into_the_parts_they_were_made_for() {
     let entries: Vec<Value> = manifest.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
     let part = entries[0]["part"].as_str().unwrap();
     fs::create_dir(line.path("chips")).unwrap();
-    let run = line.run(&["program", "units", "--part", part, "--memory", "chips", "--json"]);
+    let run = line.run(&["program", "--simulate", "units", "--part", part, "--memory", "chips", "--json"]);
     assert_eq!((run.code, run.json()["good"].as_u64().unwrap() as usize), (0, entries.len()), "{}", run.out);
     for (entry, unit) in entries.iter().zip(run.json()["units"].as_array().unwrap()) {
         assert_eq!((&entry["unit"], &entry["sha256"]), (&unit["unit"], &unit["sha256"]));
         let memory = format!("chips/{}.bin", entry["unit"].as_str().unwrap());
         let name = entry["unit"].as_str().unwrap();
-        let same = line.run(&["verify", "units", "--unit", name, "--part", part, "--memory", &memory]);
+        let same = line.run(&["verify", "--simulate", "units", "--unit", name, "--part", part, "--memory", &memory]);
         assert_eq!(same.code, 0, "{}", same.out);
     }
     // The folder of images is as the image command left it.
@@ -242,11 +252,11 @@ fn bad_input_is_refused_before_anything_is_sent_or_written() {
         (&["TI-1.bin", "--straps", "a0=high"], "is no level"),
     ];
     for (arguments, message) in cases {
-        let run = line.run(&[&["program", "--part", "24lc32a"], arguments].concat());
+        let run = line.run(&[&["program", "--simulate", "--part", "24lc32a"], arguments].concat());
         assert_eq!(run.code, 2, "{arguments:?}: {}{}", run.out, run.err);
         assert!(run.err.contains(message) && run.out.is_empty(), "{arguments:?}: {}", run.err);
     }
-    let run = line.run(&["program", "TI-1.bin", "--part", "24lc32a", "--journal", "broken.jsonl"]);
+    let run = line.run(&["program", "--simulate", "TI-1.bin", "--part", "24lc32a", "--journal", "broken.jsonl"]);
     assert!(run.code == 2 && run.err.contains("broken.jsonl:1"), "{}", run.err);
     for left in ["line.jsonl", "backups", "chip.bin"] {
         assert!(!line.path(left).exists(), "{left}");

@@ -22,7 +22,7 @@ fn lockable(line: &Line) {
 fn a_lock_needs_its_flag_and_the_name_of_the_unit_typed() {
     let line = Line::new(300);
     lockable(&line);
-    let call = ["program", "TI-1.bin", "--cards", "cards", "--part", "own", "--memory", "chip.bin"];
+    let call = ["program", "--simulate", "TI-1.bin", "--cards", "cards", "--part", "own", "--memory", "chip.bin"];
     let lock = [&call[..], &["--identification", "id.bin", "--lock-identification"]].concat();
     for (confirm, typed) in [(&["--confirm", "TI-2"][..], ""), (&[], ""), (&[], "yes\n"), (&[], "TI-1 \n")] {
         let run = typing(&line, &[&lock[..], confirm].concat(), typed);
@@ -55,7 +55,8 @@ fn typing(line: &Line, arguments: &[&str], typed: &str) -> Run {
 #[test]
 fn ctrl_c_stops_between_two_pages_and_the_same_command_goes_on() {
     let line = Line::new(4000);
-    let mut command = command(&["program", "TI-1.bin", "--part", "24lc32a", "--memory", "chip.bin", "--json"]);
+    let mut command =
+        command(&["program", "--simulate", "TI-1.bin", "--part", "24lc32a", "--memory", "chip.bin", "--json"]);
     command.args(["--trouble", "real-time", "--scl-khz", "400"]).current_dir(line.folder.path());
     let child = command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
     let begun = std::time::Instant::now();

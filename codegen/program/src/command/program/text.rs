@@ -3,8 +3,9 @@
 use std::fmt::Write;
 
 use super::Body;
+use crate::command::socket::ROOM;
 use crate::command::verify::text::differences;
-use crate::output::{Tone, paint, plain, wrapped};
+use crate::output::{Tone, paint, plain, wrapped_to};
 use pagewise_line::look::listed;
 use pagewise_line::plan::Holds;
 use pagewise_line::{Ending, Halt, Socket, UnitReport};
@@ -46,7 +47,8 @@ pub(super) fn one_line(report: &UnitReport) -> String {
         || format!("{} pages written, {} as wanted already", report.pages_written, report.pages_kept),
         |halt| halt.reason.clone(),
     );
-    format!("{}  {}  {}\n", painted(report.result), plain(&report.unit), plain(&reason))
+    let note = report.note.as_ref().map_or_else(String::new, |note| format!(" ({note})"));
+    format!("{}  {}  {}\n", painted(report.result), plain(&report.unit), plain(&(reason + &note)))
 }
 
 fn word(ending: Ending) -> (&'static str, Tone) {
@@ -66,7 +68,7 @@ fn painted(ending: Ending) -> String {
 
 fn row(out: &mut String, step: &str, tone: Tone, text: &str) {
     let first = format!("  {}", paint(tone, format!("{step:<14}")));
-    let _ = writeln!(out, "{}", wrapped(&plain(text), &first, REST));
+    let _ = writeln!(out, "{}", wrapped_to(ROOM, &plain(text), &first, REST));
 }
 
 fn unit(out: &mut String, body: &Body<'_>, socket: &Socket, report: &UnitReport) {
@@ -79,6 +81,9 @@ fn unit(out: &mut String, body: &Body<'_>, socket: &Socket, report: &UnitReport)
         body.device_address,
         plain(body.bus)
     );
+    if let Some(earlier) = &report.note {
+        row(out, "note", Tone::Caution, earlier);
+    }
     look(out, socket, report);
     if let Some(backup) = &report.backup {
         let what = if report.resumed { "of the run that did not end: " } else { "" };
@@ -97,7 +102,7 @@ fn unit(out: &mut String, body: &Body<'_>, socket: &Socket, report: &UnitReport)
         None => {
             let time = report
                 .simulated_us
-                .map_or_else(String::new, |us| format!("; {:.1} s on the simulated bus", us as f64 / 1_000_000.0));
+                .map_or_else(String::new, |us| format!("; {:.1} s of simulated time", us as f64 / 1_000_000.0));
             row(out, "good", Tone::Good, &format!("recorded in {}{time}", body.journal));
         }
     }

@@ -3,7 +3,8 @@
 use std::fmt::Write;
 
 use super::Body;
-use crate::output::{Tone, paint, plain, wrapped};
+use crate::command::socket::ROOM;
+use crate::output::{Tone, paint, plain, wrapped_to};
 use pagewise_line::difference::{Difference, count};
 
 /// Stretches that are shown.
@@ -17,18 +18,18 @@ pub(super) fn render(body: &Body<'_>) -> String {
     if let Some(halt) = body.halt {
         let hazard = halt.hazard.map_or_else(String::new, |hazard| format!(" [{hazard}]"));
         let text = plain(&format!("{what}: {}{hazard}", halt.reason));
-        let _ = writeln!(out, "{}", wrapped(&text, &paint(Tone::Bad, "failed  "), "        "));
-        let _ = writeln!(out, "{}", wrapped(&plain(&halt.remedy), "    do: ", "        "));
+        let _ = writeln!(out, "{}", wrapped_to(ROOM, &text, &paint(Tone::Bad, "failed  "), "        "));
+        let _ = writeln!(out, "{}", wrapped_to(ROOM, &plain(&halt.remedy), "    do: ", "        "));
         return out;
     }
     if body.same {
         let text = plain(&format!("{what}: all {} bytes of the image", body.compared_bytes));
-        let _ = writeln!(out, "{}", wrapped(&text, &paint(Tone::Good, "same  "), "      "));
+        let _ = writeln!(out, "{}", wrapped_to(ROOM, &text, &paint(Tone::Good, "same  "), "      "));
         return out;
     }
     let places = body.differences.len();
     let text = format!("{what}: {} of {} bytes, in {places} places", body.differing_bytes, body.compared_bytes);
-    let _ = writeln!(out, "{}", wrapped(&plain(&text), &paint(Tone::Bad, "differs  "), "         "));
+    let _ = writeln!(out, "{}", wrapped_to(ROOM, &plain(&text), &paint(Tone::Bad, "differs  "), "         "));
     differences(&mut out, body.differences);
     out
 }

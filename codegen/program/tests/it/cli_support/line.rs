@@ -30,7 +30,7 @@ impl Line {
     }
 
     pub fn program(&self, more: &[&str]) -> Run {
-        self.run(&[&["program", "TI-1.bin", "--part", "24lc32a", "--memory", "chip.bin"], more].concat())
+        self.run(&[&["program", "--simulate", "TI-1.bin", "--part", "24lc32a", "--memory", "chip.bin"], more].concat())
     }
 
     pub fn chip(&self) -> Vec<u8> {
