@@ -4,11 +4,12 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-use pagewise_line::journal::{Event, Journal};
+use pagewise_line::SIMULATED;
+use pagewise_line::journal::{Event, History, Journal, Site, Sought};
 use pagewise_line::wanted::digest;
 use pagewise_tests::draws::Draws;
 use pagewise_tests::search::seed;
@@ -51,15 +52,22 @@ impl Line {
         command
     }
 
+    /// What the journal says of a unit with its image, as this part, in its own memory file.
+    fn of<'j>(&self, journal: &'j Journal, unit: &str) -> History<'j> {
+        let memory = journal.stored(&self.path("chips").join(format!("{unit}.bin")));
+        let site = Site { bus: SIMULATED.into(), simulated: true, memory: Some(memory) };
+        journal.of(&Sought { unit, sha256: &digest(&self.units[unit]), part: PART, site: &site })
+    }
+
     /// Units that the journal calls good; each of them has to be.
     fn good(&self) -> usize {
         let journal = Journal::open(&self.path("line.jsonl")).unwrap();
-        let good = self.units.iter().filter(|(unit, _)| journal.of(unit).good.is_some());
+        let good = self.units.iter().filter(|(unit, _)| self.of(&journal, unit).good.is_some());
         good.inspect(|(unit, image)| {
             let memory = fs::read(self.path("chips").join(format!("{unit}.bin"))).unwrap();
             assert!(memory[..IMAGE] == image[..], "{unit} is called good, and its part does not hold the image");
             assert!(memory[IMAGE..].iter().all(|byte| *byte == 0xFF), "{unit}: bytes behind the image changed");
-            let sha256 = journal.of(unit).good.unwrap().part_sha256.clone();
+            let sha256 = self.of(&journal, unit).good.unwrap().part_sha256.clone();
             assert_eq!(sha256, Some(digest(&memory)), "{unit}");
         })
         .count()
@@ -69,11 +77,14 @@ impl Line {
     fn backups_are_there(&self) {
         let journal = Journal::open(&self.path("line.jsonl")).unwrap();
         for record in journal.records().iter().filter(|record| record.event == Event::Begin) {
-            let backup = fs::read(Path::new(record.backup.as_ref().unwrap())).unwrap();
+            let backup = fs::read(journal.find(record.backup.as_ref().unwrap())).unwrap();
             assert!(backup == [0xFF; CAPACITY], "{}: the first backup stays the backup", record.unit);
         }
-        for unit in self.units.keys().filter(|unit| journal.of(unit).good.is_none() && journal.of(unit).open.is_none())
-        {
+        let untouched = |unit: &&String| {
+            let history = self.of(&journal, unit);
+            history.good.is_none() && history.open.is_none()
+        };
+        for unit in self.units.keys().filter(untouched) {
             let memory = fs::read(self.path("chips").join(format!("{unit}.bin"))).unwrap_or_default();
             assert!(memory.iter().all(|byte| *byte == 0xFF), "{unit} was written before its begin was recorded");
         }

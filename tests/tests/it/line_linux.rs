@@ -140,6 +140,15 @@ fn the_journal_agrees_with_sha256sum_and_date() {
     assert_eq!(good["part_sha256"], sum(bench.path("chip.bin")));
     assert_eq!(good["backup_sha256"], sum(bench.path(good["backup"].as_str().unwrap())));
     assert_eq!((&good["unit"], &good["part"], &good["bus"]), (&"TI-1".into(), &"24lc32a".into(), &DEVICE.into()));
+    // Each line's digest is that of the digest before it, a line feed, and the line up to the comma before its own.
+    let mut before = String::new();
+    for line in journal.lines() {
+        let (text, own) = line.split_once(",\"digest\":\"").unwrap();
+        let own = own.strip_suffix("\"}").unwrap();
+        fs::write(bench.path("text"), format!("{before}\n{text}")).unwrap();
+        assert_eq!(own, sum(bench.path("text")));
+        own.clone_into(&mut before);
+    }
     let Some(date) = tools::need("date", "coreutils") else { return };
     for field in ["at", "begun_at"] {
         let read =
@@ -174,6 +183,36 @@ fn faults_on_a_linux_device_stop_the_line_with_their_message() {
         let journal = fs::read_to_string(bench.path("line.jsonl")).unwrap();
         assert!(!journal.contains("\"event\":\"good\"") && journal.contains("\"event\":\"failed\""), "{names}");
     }
+}
+
+/// What was good on the simulated bus is written all the same when hardware comes, and the journal keeps both.
+#[test]
+fn a_simulated_good_does_not_count_on_hardware() {
+    let bench = Bench::new("24lc32a");
+    let simulated = Command::new(tools::workspace_programs().join("pagewise"))
+        .args(["program", "TI-1.bin", "--part", "24lc32a", "--simulate"])
+        .current_dir(bench.folder.path())
+        .output()
+        .unwrap();
+    assert_eq!(simulated.status.code(), Some(0), "{}", said(&simulated));
+    let hardware = bench.run("24lc32a", &["--virtual-time"], &["program", "TI-1.bin"]);
+    assert_eq!(hardware.status.code(), Some(0), "{}", said(&hardware));
+    assert!(said(&hardware).contains("on a simulated part, not on hardware"), "{}", said(&hardware));
+    assert!(!String::from_utf8_lossy(&hardware.stdout).contains("simulated  "), "{}", said(&hardware));
+    assert!(bench.memory() == bench.wanted());
+    let again = bench.run("24lc32a", &["--virtual-time"], &["program", "TI-1.bin"]);
+    assert!(said(&again).contains("already good"), "{}", said(&again));
+}
+
+/// One image for two units on hardware, and the part is not exchanged between them.
+#[test]
+fn a_part_left_in_a_linux_socket_is_recognised() {
+    let bench = Bench::new("24lc16b");
+    let first = bench.run("24lc16b", &["--virtual-time"], &["program", "TI-1.bin", "--unit", "U1"]);
+    assert_eq!(first.status.code(), Some(0), "{}", said(&first));
+    let second = bench.run("24lc16b", &["--virtual-time"], &["program", "TI-1.bin", "--unit", "U2"]);
+    assert_eq!(second.status.code(), Some(1), "{}", said(&second));
+    assert!(said(&second).contains("the part of unit `U1`"), "{}", said(&second));
 }
 
 #[test]

@@ -122,7 +122,8 @@ fn what_the_line_cannot_use_is_told_before_anybody_fits_a_part() {
         (&["no-such.odd"], "no-such.odd: cannot be read"),
     ];
     for (arguments, wanted) in cases {
-        let told = message(&line, &[&["program", "--simulate", "--part", "24lc32a"], arguments].concat());
+        let place = if arguments.contains(&"--bus") { &[][..] } else { &["--simulate"] };
+        let told = message(&line, &[&["program", "--part", "24lc32a"], place, arguments].concat());
         assert!(told.contains(wanted) && told.contains("; "), "{told}");
         assert!(!told.contains("press Enter") && !told.contains("--form"), "{told}");
     }

@@ -18,7 +18,7 @@ fn a_unit_is_looked_at_backed_up_written_verified_and_recorded() {
     assert!(line.chip() == over(&image(1, 300), 4096));
     assert_eq!(line.events(), ["begin", "good"]);
     let same = line.run(&["verify", "--simulate", "TI-1.bin", "--part", "24lc32a", "--memory", "chip.bin"]);
-    assert_eq!((same.code, same.out.starts_with("same")), (0, true), "{}", same.out);
+    assert_eq!((same.code, same.out.starts_with("simulated  same")), (0, true), "{}", same.out);
 }
 
 #[test]
@@ -239,7 +239,7 @@ fn bad_input_is_refused_before_anything_is_sent_or_written() {
         (&["none.bin"], "cannot be read"),
         (&["broken.hex"], "broken.hex:1"),
         (&["TI-1.bin", "--bus", "i2c-1"], "there is no bus"),
-        (&["TI-1.bin", "--bus", "/dev/none", "--memory", "x"], "means the simulated bus only"),
+        (&["TI-1.bin", "--bus", "/dev/none", "--memory", "x"], "means a simulated part only"),
         (&["TI-1.bin", "--bus", "/dev/none"], "cannot be opened"),
         (&["TI-1.bin", "--trouble", "magic"], "no trouble of the simulated bus"),
         (&["TI-1.bin", "--trouble", "fitted=nothing"], "no card has this identifier"),
@@ -252,7 +252,8 @@ fn bad_input_is_refused_before_anything_is_sent_or_written() {
         (&["TI-1.bin", "--straps", "a0=high"], "is no level"),
     ];
     for (arguments, message) in cases {
-        let run = line.run(&[&["program", "--simulate", "--part", "24lc32a"], arguments].concat());
+        let place = if arguments.contains(&"--bus") { &[][..] } else { &["--simulate"] };
+        let run = line.run(&[&["program", "--part", "24lc32a"], place, arguments].concat());
         assert_eq!(run.code, 2, "{arguments:?}: {}{}", run.out, run.err);
         assert!(run.err.contains(message) && run.out.is_empty(), "{arguments:?}: {}", run.err);
     }

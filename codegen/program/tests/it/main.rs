@@ -11,6 +11,7 @@ mod cli_image;
 mod cli_inspect;
 mod cli_layout;
 mod cli_line;
+mod cli_line_good;
 mod cli_line_part;
 mod cli_line_person;
 mod cli_line_reading;
