@@ -10,7 +10,7 @@ use pagewise_line::difference::{Difference, count};
 /// Stretches that are shown.
 const MOST: usize = 16;
 /// Bytes that are shown of each.
-const BYTES: usize = 16;
+const BYTES: usize = 12;
 
 pub(super) fn render(body: &Body<'_>) -> String {
     let mut out = String::new();
