@@ -5,6 +5,7 @@
 //! opened the device) and `text`.
 
 mod chips;
+mod library;
 mod report;
 mod run;
 
@@ -54,7 +55,7 @@ pub struct Bridge {
     /// Write a line per transfer to this file.
     #[arg(long, value_name = "FILE")]
     pub trace: Option<PathBuf>,
-    /// The preload library, if it does not lie beside this program or in ../lib.
+    /// The preload library, if it is not the one beside this program, in ../lib, or inside it.
     #[arg(long, value_name = "FILE")]
     pub library: Option<PathBuf>,
     /// The program and its arguments, after `--`.

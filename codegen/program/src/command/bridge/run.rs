@@ -3,23 +3,21 @@
 use std::env;
 use std::ffi::{OsStr, OsString};
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, ExitStatus};
 
 use serde_json::json;
 
 use super::chips::{Chip, absolute};
 use super::report::{self, Outcome};
-use super::{Bridge, Nack};
+use super::{Bridge, Nack, library};
 use pagewise_base::fault::{Fault, Faults};
 
-/// File name of the preload library.
-const LIBRARY: &str = "libpagewise_bridge.so";
 /// Where the library finds what this bus is made of.
 const CONFIG: &str = "PAGEWISE_BRIDGE_CONFIG";
 
 pub(super) fn run(bridge: &Bridge, chips: &[Chip], program: &OsStr, arguments: &[OsString]) -> Result<Outcome, Faults> {
-    let library = library(bridge.library.as_deref())?;
+    let library = library::find(bridge.library.as_deref())?;
     if let Some(trace) = &bridge.trace {
         fs::write(trace, "").map_err(|error| {
             Fault::of_file(&trace.display().to_string(), format!("cannot be written: {error}"), "check its folder")
@@ -58,20 +56,6 @@ fn configuration(bridge: &Bridge, chips: &[Chip], reports: &Path) -> serde_json:
         "trace": bridge.trace.as_deref().map(absolute),
         "reports": reports,
         "chips": chips,
-    })
-}
-
-fn library(named: Option<&Path>) -> Result<PathBuf, Fault> {
-    let beside = env::current_exe().ok().and_then(|exe| exe.parent().map(Path::to_owned)).unwrap_or_default();
-    let places = match named {
-        Some(path) => vec![path.to_owned()],
-        None => vec![beside.join(LIBRARY), beside.join("../lib").join(LIBRARY)],
-    };
-    let found = places.iter().find(|path| path.is_file()).and_then(|path| fs::canonicalize(path).ok());
-    found.ok_or_else(|| {
-        let places: Vec<String> = places.iter().map(|path| path.display().to_string()).collect();
-        let remedy = "build it with `cargo build -p pagewise-bridge`, or name it with --library";
-        Fault::of_file("bridge", format!("no preload library at {}", places.join(" or ")), remedy)
     })
 }
 
