@@ -32,6 +32,7 @@
 //! ```
 
 mod field;
+pub mod file;
 mod parse;
 mod place;
 pub mod plan;
@@ -39,7 +40,8 @@ pub mod plan;
 use std::fs;
 use std::path::Path;
 
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 pub use field::{Encoding, Endian, Field, Integer};
 pub use parse::parse;
@@ -66,7 +68,7 @@ pub struct Layout {
 }
 
 /// What regions that are written often never share with others.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Separate {
     /// A page: supply lost inside a write cycle may damage the whole page.
@@ -83,6 +85,8 @@ pub enum Separate {
 pub struct Region {
     /// Name: a letter, then letters, digits, `-` and `_`. Unique, upper and lower case, `-` and `_` not told apart.
     pub name: String,
+    /// Path in the file, such as `region[2]`.
+    pub path: String,
     /// Line of the file.
     pub line: usize,
     /// First byte, where the file fixes it.

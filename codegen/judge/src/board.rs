@@ -1,12 +1,16 @@
 //! Board files: the bus, the fitted part, the straps, what the firmware assumes, and what is kept where.
 
+pub mod file;
+
 use std::fs;
 use std::path::Path;
 
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
+use file::{BoardFile, SHAPE, SecondRegion};
 use pagewise_base::fault::{Fault, Faults};
-use pagewise_base::form::{Document, Form};
+use pagewise_base::form::{Document, word};
 use pagewise_part::card::{Card, Footprint, Open, RegionKind};
 
 /// One board, as its file describes it.
@@ -58,7 +62,7 @@ pub struct Bus {
 }
 
 /// What a pin is tied to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Strap {
     /// Ground.
@@ -72,13 +76,10 @@ pub enum Strap {
 }
 
 impl Strap {
-    const WORDS: [(&'static str, Self); 4] =
-        [("gnd", Self::Gnd), ("vcc", Self::Vcc), ("gpio", Self::Gpio), ("open", Self::Open)];
-
     /// The word for it.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(_, strap)| *strap == self).map_or("", |(word, _)| word)
+        word::of(&self)
     }
 }
 
@@ -131,7 +132,7 @@ pub enum Wait {
 }
 
 /// How a page write reaches the bus.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum WriteShape {
     /// Header and data in one write.
@@ -162,6 +163,17 @@ impl Board {
         self.regions.iter().map(|region| region.offset + region.length).max().unwrap_or(0)
     }
 
+    /// Levels of the address pins, `[A0, A1, A2]`, as far as the board fixes them: open pins count as low, pins of
+    /// the controller as whatever the firmware's device address asks for.
+    #[must_use]
+    pub fn pin_levels(&self) -> [bool; 3] {
+        [0, 1, 2].map(|pin| match self.straps[pin] {
+            Strap::Gnd | Strap::Open => false,
+            Strap::Vcc => true,
+            Strap::Gpio => self.firmware.device_address >> pin & 1 == 1,
+        })
+    }
+
     /// Levels of the address pins as a part sees them: an open pin reads as its pull says, low where there is none.
     #[must_use]
     pub fn levels_for(&self, part: &Card) -> [bool; 3] {
@@ -172,17 +184,6 @@ impl Board {
             }
         }
         levels
-    }
-
-    /// Levels of the address pins, `[A0, A1, A2]`, as far as the board fixes them: open pins count as low, pins of
-    /// the controller as whatever the firmware's device address asks for.
-    #[must_use]
-    pub fn pin_levels(&self) -> [bool; 3] {
-        [0, 1, 2].map(|pin| match self.straps[pin] {
-            Strap::Gnd | Strap::Open => false,
-            Strap::Vcc => true,
-            Strap::Gpio => self.firmware.device_address >> pin & 1 == 1,
-        })
     }
 }
 
@@ -202,10 +203,7 @@ pub fn read(path: &Path) -> Result<Board, Faults> {
 /// Everything that is wrong in it.
 pub fn parse(file: &str, text: &str) -> Result<Board, Faults> {
     let document = Document::parse(file, text);
-    if document.is_faulty() {
-        return Err(document.finish());
-    }
-    let board = board(file, &document.root());
+    let board = SHAPE.read(&document).map(|read| board(&document, file, read));
     let faults = document.finish();
     match board {
         Some(board) => faults.or_ok(board),
@@ -213,196 +211,131 @@ pub fn parse(file: &str, text: &str) -> Result<Board, Faults> {
     }
 }
 
-fn board(file: &str, form: &Form<'_, '_>) -> Option<Board> {
-    let (name, fitted) = (form.need_text("name"), form.need_text("fitted"));
-    let candidates = form.texts("candidates");
-    form.need("footprint");
-    let footprint = form.choice("footprint", &Footprint::WORDS);
-    form.need("years_of_life");
-    let years = form.decimal("years_of_life", 0.1..=100.0);
-    let temperature_c = form.decimal("temperature_c", -55.0..=150.0);
-    let yearly_volume = form.integer::<u32>("yearly_volume", 0..=100_000_000);
-    let bus = section(form, "bus").and_then(|table| bus(&table));
-    let straps = section(form, "straps").map(|table| straps(&table));
-    let firmware = section(form, "firmware").and_then(|table| firmware(&table));
-    let regions = regions(form);
-    let uses = uses(form);
-    form.finish();
-    let (straps, wp) = straps?;
-    Some(Board {
-        file: file.to_owned(),
-        name: name?,
-        fitted: fitted?,
-        candidates,
-        footprint: footprint?,
-        years: years?,
-        temperature_c,
-        yearly_volume,
-        bus: bus?,
-        straps,
-        wp,
-        firmware: firmware?,
-        regions,
-        uses,
-    })
-}
-
-fn section<'d, 't>(form: &Form<'d, 't>, key: &str) -> Option<Form<'d, 't>> {
-    form.need(key);
-    form.table(key)
-}
-
-fn bus(form: &Form<'_, '_>) -> Option<Bus> {
-    for key in ["supply_v", "scl_khz", "pull_up_ohm", "capacitance_pf"] {
-        form.need(key);
+fn board(form: &Document<'_>, name: &str, file: BoardFile) -> Board {
+    let firmware = firmware(form, &file.firmware);
+    Board {
+        file: name.to_owned(),
+        name: file.name,
+        fitted: file.fitted,
+        candidates: file.candidates,
+        footprint: file.footprint,
+        years: file.years_of_life,
+        temperature_c: file.temperature_c,
+        yearly_volume: file.yearly_volume,
+        bus: Bus {
+            supply_mv: thousandths(file.bus.supply_v),
+            scl_khz: file.bus.scl_khz,
+            pull_up_ohm: file.bus.pull_up_ohm,
+            capacitance_pf: file.bus.capacitance_pf,
+            other_addresses: file.bus.other_addresses,
+        },
+        straps: [file.straps.a0, file.straps.a1, file.straps.a2],
+        wp: file.straps.wp,
+        firmware,
+        regions: regions(form, file.region),
+        uses: file.uses.into_iter().map(used).collect(),
     }
-    let bus = Bus {
-        supply_mv: form.thousandths("supply_v", 0.9..=6.5).unwrap_or(0),
-        scl_khz: form.integer("scl_khz", 1..=5000).unwrap_or(0),
-        pull_up_ohm: form.integer("pull_up_ohm", 50..=1_000_000).unwrap_or(0),
-        capacitance_pf: form.integer("capacitance_pf", 1..=10_000).unwrap_or(0),
-        other_addresses: form.integers("other_addresses", 0..=0x7F).into_iter().map(|n| n as u8).collect(),
-    };
-    form.finish();
-    (bus.supply_mv > 0 && bus.scl_khz > 0).then_some(bus)
 }
 
-fn straps(form: &Form<'_, '_>) -> ([Strap; 3], Strap) {
-    let strap = |key: &str| form.choice(key, &Strap::WORDS).unwrap_or(Strap::Open);
-    for key in ["a0", "a1", "a2", "wp"] {
-        form.need(key);
-    }
-    let all = ([strap("a0"), strap("a1"), strap("a2")], strap("wp"));
-    form.finish();
-    all
+/// A decimal as whole thousandths: volts as millivolts, milliseconds as microseconds.
+fn thousandths(value: f64) -> u32 {
+    // The limits of every field keep the product far below 2^32.
+    (value * 1000.0).round() as u32
 }
 
-fn firmware(form: &Form<'_, '_>) -> Option<Firmware> {
-    for key in ["device_address", "word_address_bytes", "page_bytes", "wait"] {
-        form.need(key);
-    }
-    let shapes = [
-        ("one-buffer", WriteShape::OneBuffer),
-        ("two-joined", WriteShape::TwoJoined),
-        ("two-restarted", WriteShape::TwoRestarted),
-    ];
-    let device_address = form.integer("device_address", 0..=0x7F);
-    let word_address_bytes = form.integer("word_address_bytes", 0..=3);
-    let page_bytes = form.integer("page_bytes", 1..=16_777_216);
-    let block_select_bits = form.integer("block_select_bits", 0..=7).unwrap_or(0);
-    let block_select_shift = form.integer("block_select_shift", 0..=6).unwrap_or(0);
-    if block_select_bits + block_select_shift > 7 {
+fn firmware(form: &Document<'_>, file: &file::Firmware) -> Firmware {
+    let (bits, shift) = (file.block_select_bits.unwrap_or(0), file.block_select_shift.unwrap_or(0));
+    let address = file.device_address;
+    if bits + shift > 7 {
         form.fault(
-            "block_select_shift",
+            "firmware.block_select_shift",
             "the block-select bits leave the 7-bit device address",
             "correct bits or shift",
         );
-    } else if let Some(address) = device_address {
-        let mask = ((1u16 << block_select_bits) - 1) << block_select_shift;
-        if u16::from(address) & mask != 0 {
-            form.fault(
-                "device_address",
-                format!("{address:#04x} sets a bit that the block-select bits occupy"),
-                "write the address of block 0",
-            );
-        }
-    }
-    let wait = wait(form);
-    let max_transfer_bytes = form.integer::<u32>("max_transfer_bytes", 1..=1_048_576);
-    if let (Some(limit), Some(bytes)) = (max_transfer_bytes, word_address_bytes)
-        && limit <= u32::from(bytes)
-    {
-        form.fault("max_transfer_bytes", format!("{limit} leaves no room for data after the header"), "enlarge it");
-    }
-    let firmware = Firmware {
-        device_address: device_address.unwrap_or(0x50),
-        word_address_bytes: word_address_bytes.unwrap_or(1),
-        block_select_bits,
-        block_select_shift,
-        page_bytes: page_bytes.unwrap_or(1),
-        wait: wait.unwrap_or(Wait::Fixed { us: 0 }),
-        max_transfer_bytes,
-        write_shape: form.choice("write_shape", &shapes).unwrap_or(WriteShape::OneBuffer),
-        read_cut_bytes: form.integer("read_cut_bytes", 1..=16_777_216),
-        reads_on_after_write: form.flag("reads_on_after_write").unwrap_or(false),
-        first_access_us: form.integer("first_access_us", 0..=10_000_000),
-    };
-    if firmware.reads_on_after_write && !matches!(firmware.wait, Wait::Fixed { .. }) {
+    } else if u16::from(address) & (((1u16 << bits) - 1) << shift) != 0 {
         form.fault(
-            "reads_on_after_write",
+            "firmware.device_address",
+            format!("{address:#04x} sets a bit that the block-select bits occupy"),
+            "write the address of block 0",
+        );
+    }
+    if let Some(limit) = file.max_transfer_bytes
+        && limit <= u32::from(file.word_address_bytes)
+    {
+        let reason = format!("{limit} leaves no room for data after the header");
+        form.fault("firmware.max_transfer_bytes", reason, "enlarge it");
+    }
+    let wait = wait(form, file);
+    let reads_on_after_write = file.reads_on_after_write.unwrap_or(false);
+    if reads_on_after_write && !matches!(wait, Wait::Fixed { .. }) && form.is_sound("firmware.wait") {
+        form.fault(
+            "firmware.reads_on_after_write",
             "polling moves the pointer, so reading on from it makes no sense",
             "use it with wait = \"fixed\" only",
         );
     }
-    form.finish();
-    (device_address.is_some() && word_address_bytes.is_some() && page_bytes.is_some() && wait.is_some())
-        .then_some(firmware)
+    Firmware {
+        device_address: address,
+        word_address_bytes: file.word_address_bytes,
+        block_select_bits: bits,
+        block_select_shift: shift,
+        page_bytes: file.page_bytes,
+        wait,
+        max_transfer_bytes: file.max_transfer_bytes,
+        write_shape: file.write_shape.unwrap_or(WriteShape::OneBuffer),
+        read_cut_bytes: file.read_cut_bytes,
+        reads_on_after_write,
+        first_access_us: file.first_access_us,
+    }
 }
 
-fn wait(form: &Form<'_, '_>) -> Option<Wait> {
-    #[derive(Clone, Copy)]
-    enum Policy {
-        Poll,
-        PollByRead,
-        Fixed,
-    }
-    let policy =
-        form.choice("wait", &[("poll", Policy::Poll), ("poll-by-read", Policy::PollByRead), ("fixed", Policy::Fixed)]);
-    let us = form.thousandths("wait_ms", 0.0..=1000.0);
-    match policy? {
-        Policy::Fixed => {
-            form.need("wait_ms");
-            us.map(|us| Wait::Fixed { us })
+fn wait(form: &Document<'_>, file: &file::Firmware) -> Wait {
+    let us = file.wait_ms.map(thousandths);
+    // Without a limit of its own, firmware that polls is taken to wait for as long as it takes, at most 1 s.
+    let limit_us = us.unwrap_or(1_000_000);
+    match file.wait {
+        file::Wait::Poll => Wait::Poll { limit_us },
+        file::Wait::PollByRead => Wait::PollByRead { limit_us },
+        file::Wait::Fixed => {
+            if us.is_none() {
+                form.fault("firmware.wait_ms", "is missing", "add it");
+            }
+            Wait::Fixed { us: us.unwrap_or(0) }
         }
-        // Without a limit of its own, firmware that polls is taken to wait for as long as it takes, at most 1 s.
-        Policy::Poll => Some(Wait::Poll { limit_us: us.unwrap_or(1_000_000) }),
-        Policy::PollByRead => Some(Wait::PollByRead { limit_us: us.unwrap_or(1_000_000) }),
     }
 }
 
-fn regions(form: &Form<'_, '_>) -> Vec<Region> {
-    form.need("region");
+fn regions(form: &Document<'_>, file: Vec<file::Region>) -> Vec<Region> {
     let mut regions: Vec<Region> = Vec::new();
-    for table in form.tables("region") {
-        table.need("offset");
-        table.need("length");
-        let region = Region {
-            name: table.need_text("name").unwrap_or_default(),
-            offset: table.integer("offset", 0..=0x00FF_FFFF).unwrap_or(0),
-            length: table.integer("length", 1..=0x00FF_FFFF).unwrap_or(1),
-            writes_per_day: table.decimal("writes_per_day", 0.0..=10_000_000.0).unwrap_or(0.0),
-        };
-        for other in &regions {
-            if region.offset < other.offset + other.length && other.offset < region.offset + region.length {
-                table.fault("offset", format!("overlaps the region `{}`", other.name), "move one of them");
+    for (index, region) in file.into_iter().enumerate() {
+        let path = format!("region[{index}]");
+        let sound = |index: usize| form.is_sound_below(&format!("region[{index}]"));
+        for (place, other) in regions.iter().enumerate() {
+            let overlaps = region.offset < other.offset + other.length && other.offset < region.offset + region.length;
+            if overlaps && sound(index) && sound(place) {
+                let reason = format!("overlaps the region `{}`", other.name);
+                form.fault(&format!("{path}.offset"), reason, "move one of them");
             }
             if other.name == region.name {
-                table.fault("name", format!("`{}` is used twice", region.name), "name each region once");
+                let reason = format!("`{}` is used twice", region.name);
+                form.fault(&format!("{path}.name"), reason, "name each region once");
             }
         }
-        table.finish();
-        regions.push(region);
+        regions.push(Region {
+            name: region.name,
+            offset: region.offset,
+            length: region.length,
+            writes_per_day: region.writes_per_day.unwrap_or(0.0),
+        });
     }
     regions
 }
 
-fn uses(form: &Form<'_, '_>) -> Vec<RegionKind> {
-    const WORDS: [(&str, RegionKind); 4] = [
-        ("serial-number", RegionKind::SerialNumber),
-        ("identification-page", RegionKind::IdentificationPage),
-        ("eui-48", RegionKind::Eui48),
-        ("eui-64", RegionKind::Eui64),
-    ];
-    let mut uses = Vec::new();
-    for word in form.texts("uses") {
-        match WORDS.iter().find(|(known, _)| *known == word) {
-            Some((_, kind)) => uses.push(*kind),
-            None => form.fault(
-                "uses",
-                format!("`{word}` is no second region"),
-                "use serial-number, identification-page, eui-48 or eui-64",
-            ),
-        }
+const fn used(region: SecondRegion) -> RegionKind {
+    match region {
+        SecondRegion::SerialNumber => RegionKind::SerialNumber,
+        SecondRegion::IdentificationPage => RegionKind::IdentificationPage,
+        SecondRegion::Eui48 => RegionKind::Eui48,
+        SecondRegion::Eui64 => RegionKind::Eui64,
     }
-    uses
 }

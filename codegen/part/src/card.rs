@@ -1,12 +1,13 @@
 //! A part is data: one card per part, every value with its basis.
 //!
-//! [`load`] reads a card file and checks that it does not contradict itself, [`assume`] holds the one table of values
-//! that stand in for what a sheet does not state, [`generic`] computes the most cautious card of a density,
+//! [`file`] declares what may stand in a card file, [`load`] reads one and checks that it does not contradict itself,
+//! [`assume`] holds the one table of values that stand in for what a sheet does not state, [`generic`] computes the most cautious card of a density,
 //! [`geometry`] and [`model`] turn a card into a driver's geometry and into a simulated chip, two conversions that
 //! share nothing on purpose.
 
 pub mod assume;
 pub mod catalogue;
+pub mod file;
 pub mod generic;
 pub mod geometry;
 pub mod load;
@@ -15,7 +16,8 @@ pub mod package;
 pub mod region;
 pub mod role;
 
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use crate::fact::Fact;
 pub use catalogue::Catalogue;
@@ -38,10 +40,16 @@ pub struct Card {
     pub document: String,
     /// Remarks from the document, in our words.
     pub notes: Option<String>,
+    /// Other order codes that the card stands for.
+    pub members: Vec<String>,
     /// Size of the array in bytes.
     pub capacity_bytes: Fact<u32>,
     /// Page in bytes; the whole array for a FRAM, which has none.
     pub page_bytes: Fact<u32>,
+    /// Whether a page write that runs past its page wraps inside it; absent where the sheet read does not say.
+    pub page_wrap: Option<Fact<bool>>,
+    /// Contents as delivered, where stated.
+    pub shipped_as: Option<Fact<Shipped>>,
     /// Word-address bytes sent after the device address.
     pub word_address_bytes: Fact<u8>,
     /// Role of each bit of the 7-bit device address, bit 6 first: the upper four.
@@ -133,17 +141,18 @@ pub struct NotSafe {
 }
 
 /// Kind of memory.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Kind {
     /// Page latch and write cycle.
+    #[default]
     Eeprom,
     /// Neither.
     Fram,
 }
 
 /// How an open pin reads.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Open {
     /// Pulled down inside.
@@ -155,7 +164,7 @@ pub enum Open {
 }
 
 /// What one write cycle covers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum CyclePer {
     /// A page write.
@@ -165,7 +174,7 @@ pub enum CyclePer {
 }
 
 /// Accesses refused inside a write cycle.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Busy {
     /// Any.
@@ -177,7 +186,7 @@ pub enum Busy {
 }
 
 /// Pointer after a page write.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Pointer {
     /// Wrapped inside the page.
@@ -187,7 +196,7 @@ pub enum Pointer {
 }
 
 /// Block bits of a read's device address.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum BlockBitsOnRead {
     /// The pointer's own count.
@@ -197,7 +206,7 @@ pub enum BlockBitsOnRead {
 }
 
 /// Unit in which wear counts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Wear {
     /// Byte.
@@ -210,7 +219,7 @@ pub enum Wear {
 }
 
 /// When WP is looked at.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Sampled {
     /// At STOP.
@@ -220,7 +229,7 @@ pub enum Sampled {
 }
 
 /// How a protected write is answered.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Answer {
     /// Acknowledged, ready at once.
@@ -232,7 +241,7 @@ pub enum Answer {
 }
 
 /// What happens to a partly protected page write.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Partial {
     /// Nothing is stored.
@@ -241,8 +250,16 @@ pub enum Partial {
     UnprotectedOnly,
 }
 
+/// Contents as delivered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Shipped {
+    /// All bytes 0xFF.
+    Erased,
+}
+
 /// A part of the array, in words of the trade.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Span {
     /// Nothing.
@@ -291,27 +308,38 @@ pub struct Grade {
 }
 
 /// AC limits in nanoseconds; what a sheet does not state is absent.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct Ac {
     /// SCL low, minimum.
+    #[schemars(range(min = 0, max = 100_000))]
     pub t_low: Option<u32>,
     /// SCL high, minimum.
+    #[schemars(range(min = 0, max = 100_000))]
     pub t_high: Option<u32>,
     /// START hold, minimum.
+    #[schemars(range(min = 0, max = 100_000))]
     pub t_hd_sta: Option<u32>,
     /// Repeated START set-up, minimum.
+    #[schemars(range(min = 0, max = 100_000))]
     pub t_su_sta: Option<u32>,
     /// Data hold, minimum.
+    #[schemars(range(min = 0, max = 100_000))]
     pub t_hd_dat: Option<u32>,
     /// Data set-up, minimum.
+    #[schemars(range(min = 0, max = 100_000))]
     pub t_su_dat: Option<u32>,
     /// STOP set-up, minimum.
+    #[schemars(range(min = 0, max = 100_000))]
     pub t_su_sto: Option<u32>,
     /// Bus free, minimum.
+    #[schemars(range(min = 0, max = 100_000))]
     pub t_buf: Option<u32>,
     /// SCL low to data valid, maximum.
+    #[schemars(range(min = 0, max = 100_000))]
     pub t_aa_max: Option<u32>,
     /// Spike filter, maximum.
+    #[schemars(range(min = 0, max = 100_000))]
     pub t_sp_max: Option<u32>,
 }
 

@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::Serialize;
 
-/// Where a value of a card came from.
+/// Where a value of a card came from. Only what is published, and what follows from it, is promised by anyone.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[serde(tag = "basis", rename_all = "kebab-case")]
 pub enum Basis {
@@ -18,7 +18,17 @@ pub enum Basis {
         /// The document that states those.
         document: String,
     },
-    /// Not stated in the sheet read; filled from the assumption table.
+    /// Seen in a recording of a real bus.
+    Observed {
+        /// The recording.
+        source: String,
+    },
+    /// Measured on samples.
+    Measured {
+        /// On how many, how, and where that is written down.
+        source: String,
+    },
+    /// Not stated in the sheet read; filled from the assumption table, or by the card with a reason.
     Assumed {
         /// Why this value is the cautious one.
         why: String,
@@ -30,13 +40,27 @@ pub enum Basis {
     },
 }
 
+impl Basis {
+    /// Its name and what stands behind it.
+    #[must_use]
+    pub fn parts(&self) -> (&'static str, &str) {
+        match self {
+            Self::Published { document } => ("published", document),
+            Self::Derived { document } => ("derived", document),
+            Self::Observed { source } => ("observed", source),
+            Self::Measured { source } => ("measured", source),
+            Self::Assumed { why } => ("assumed", why),
+            Self::Generic { from } => ("generic", from),
+        }
+    }
+}
+
 impl fmt::Display for Basis {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Published { document } => write!(f, "published: {document}"),
-            Self::Derived { document } => write!(f, "derived from values in {document}"),
-            Self::Assumed { why } => write!(f, "assumed, not stated in the sheet read: {why}"),
-            Self::Generic { from } => write!(f, "generic: {from}"),
+        match self.parts() {
+            ("derived", document) => write!(f, "derived from values in {document}"),
+            ("assumed", why) => write!(f, "assumed, not stated in the sheet read: {why}"),
+            (name, source) => write!(f, "{name}: {source}"),
         }
     }
 }
@@ -52,7 +76,7 @@ pub struct Fact<T> {
 }
 
 impl<T> Fact<T> {
-    /// Whether nobody stated this value.
+    /// Whether nobody stated, saw or measured this value.
     #[must_use]
     pub fn is_assumed(&self) -> bool {
         matches!(self.basis, Basis::Assumed { .. })

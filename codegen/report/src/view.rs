@@ -8,7 +8,6 @@ use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::stock::Offer;
 use pagewise_judge::swap::{Finding, Judgement, Run, Verdict};
 use pagewise_part::card::Catalogue;
-use pagewise_part::fact::Basis;
 
 /// Up to this many candidates a board's candidates are all shown in full.
 pub const DETAILED: usize = 3;
@@ -295,12 +294,7 @@ impl FindingView {
             (None, Verdict::DropIn) => "note".to_owned(),
             (None, verdict) => verdict.to_string(),
         };
-        let (basis, source) = match &finding.source {
-            Basis::Published { document } => ("published", document),
-            Basis::Derived { document } => ("derived", document),
-            Basis::Assumed { why } => ("assumed", why),
-            Basis::Generic { from } => ("generic", from),
-        };
+        let (basis, source) = finding.source.parts();
         Self {
             rule: finding.rule,
             word,
@@ -310,7 +304,7 @@ impl FindingView {
             remedy: finding.remedy.clone(),
             hazard: finding.hazard.map_or("", |hazard| hazard.name()),
             basis,
-            source: source.clone(),
+            source: source.to_owned(),
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Plain values: bytes, texts, integers; how they are written and how they lie in memory.
 
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// A plain value.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,19 +32,21 @@ pub enum Field {
 }
 
 /// How characters become bytes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Encoding {
     /// ASCII.
     Ascii,
     /// ISO 8859-1.
+    #[serde(rename = "latin-1")]
     Latin1,
     /// UTF-8.
+    #[serde(rename = "utf-8")]
     Utf8,
 }
 
 /// Byte order.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Endian {
     /// Low byte first.

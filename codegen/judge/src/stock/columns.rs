@@ -2,10 +2,118 @@
 
 use std::fs;
 use std::path::Path;
+use std::sync::LazyLock;
+
+use schemars::JsonSchema;
+use serde::Deserialize;
 
 use super::State;
 use pagewise_base::fault::{Fault, Faults};
-use pagewise_base::form::{Document, Form};
+use pagewise_base::form::{Document, Shape};
+
+/// The shape of files that name columns.
+pub static SHAPE: LazyLock<Shape<ColumnsFile>> = LazyLock::new(Shape::new);
+
+/// Which column of a stock list is which; what is left out has its usual name.
+#[derive(JsonSchema, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ColumnsFile {
+    /// Currency of the prices.
+    #[schemars(regex(pattern = r"\S"))]
+    currency: Option<String>,
+    /// Between two fields.
+    delimiter: Option<Delimiter>,
+    /// Decimal mark of the prices.
+    decimal_mark: Option<DecimalMark>,
+    /// Unit of the lead time.
+    lead_time_in: Option<LeadTime>,
+    /// Headers of the columns.
+    #[serde(default)]
+    columns: Names,
+    /// Words of the state column.
+    #[serde(default)]
+    states: States,
+}
+
+/// What stands between two fields.
+#[derive(Clone, Copy, JsonSchema, Deserialize)]
+enum Delimiter {
+    #[serde(rename = ",")]
+    Comma,
+    #[serde(rename = ";")]
+    Semicolon,
+    #[serde(rename = "|")]
+    Bar,
+    #[serde(rename = "tab")]
+    Tab,
+}
+
+impl Delimiter {
+    const fn byte(self) -> u8 {
+        match self {
+            Self::Comma => b',',
+            Self::Semicolon => b';',
+            Self::Bar => b'|',
+            Self::Tab => b'\t',
+        }
+    }
+}
+
+/// Decimal mark.
+#[derive(Clone, Copy, PartialEq, Eq, JsonSchema, Deserialize)]
+enum DecimalMark {
+    #[serde(rename = ".")]
+    Point,
+    #[serde(rename = ",")]
+    Comma,
+}
+
+/// Unit of the lead time.
+#[derive(Clone, Copy, PartialEq, Eq, JsonSchema, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum LeadTime {
+    Days,
+    Weeks,
+}
+
+/// Headers of the columns.
+#[derive(Default, JsonSchema, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Names {
+    /// The part.
+    #[schemars(regex(pattern = r"\S"))]
+    part: Option<String>,
+    /// The card's identifier; the column may be absent or empty.
+    #[schemars(regex(pattern = r"\S"))]
+    card: Option<String>,
+    /// Pieces in stock.
+    #[schemars(regex(pattern = r"\S"))]
+    quantity: Option<String>,
+    /// Price of one piece.
+    #[schemars(regex(pattern = r"\S"))]
+    unit_price: Option<String>,
+    /// Time until more arrive.
+    #[schemars(regex(pattern = r"\S"))]
+    lead_time: Option<String>,
+    /// What the maker says about the part's future.
+    #[schemars(regex(pattern = r"\S"))]
+    state: Option<String>,
+}
+
+/// Words of the state column, upper and lower case not told apart.
+#[derive(Default, JsonSchema, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct States {
+    /// In production.
+    #[serde(default)]
+    active: Vec<String>,
+    /// Can be ordered for a last time.
+    #[serde(default)]
+    last_buy: Vec<String>,
+    /// No longer made.
+    #[serde(default)]
+    obsolete: Vec<String>,
+}
 
 /// How to read a stock list.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -74,52 +182,49 @@ pub fn read(path: &Path) -> Result<Columns, Faults> {
 /// Everything that is wrong in it.
 pub fn parse(file: &str, text: &str) -> Result<Columns, Faults> {
     let document = Document::parse(file, text);
-    if document.is_faulty() {
-        return Err(document.finish());
-    }
-    let columns = columns(&document.root());
-    document.finish().or_ok(columns)
+    let columns = SHAPE.read(&document).map(|read| columns(&document, read));
+    document.finish().or_ok(columns.unwrap_or_default())
 }
 
-fn columns(form: &Form<'_, '_>) -> Columns {
-    const DELIMITERS: [(&str, u8); 4] = [(",", b','), (";", b';'), ("|", b'|'), ("tab", b'\t')];
-    let mut read = Columns::default();
-    let set = |form: &Form<'_, '_>, key: &str, name: &mut String| {
-        if let Some(text) = form.text(key) {
-            *name = text;
-        }
+fn columns(form: &Document<'_>, file: ColumnsFile) -> Columns {
+    let usual = Columns::default();
+    let named = file.columns;
+    let read = Columns {
+        part: named.part.unwrap_or(usual.part),
+        card: named.card.unwrap_or(usual.card),
+        quantity: named.quantity.unwrap_or(usual.quantity),
+        unit_price: named.unit_price.unwrap_or(usual.unit_price),
+        lead_time: named.lead_time.unwrap_or(usual.lead_time),
+        state: named.state.unwrap_or(usual.state),
+        currency: file.currency.unwrap_or(usual.currency),
+        delimiter: file.delimiter.map_or(usual.delimiter, Delimiter::byte),
+        decimal_mark: if file.decimal_mark == Some(DecimalMark::Comma) { ',' } else { '.' },
+        lead_time_unit_days: if file.lead_time_in == Some(LeadTime::Weeks) { 7 } else { 1 },
+        words: words(form, usual.words, file.states),
     };
-    set(form, "currency", &mut read.currency);
-    read.delimiter = form.choice("delimiter", &DELIMITERS).unwrap_or(read.delimiter);
-    read.decimal_mark = form.choice("decimal_mark", &[(".", '.'), (",", ',')]).unwrap_or(read.decimal_mark);
-    read.lead_time_unit_days = form.choice("lead_time_in", &[("days", 1), ("weeks", 7)]).unwrap_or(1);
-    if let Some(table) = form.table("columns") {
-        set(&table, "part", &mut read.part);
-        set(&table, "card", &mut read.card);
-        set(&table, "quantity", &mut read.quantity);
-        set(&table, "unit_price", &mut read.unit_price);
-        set(&table, "lead_time", &mut read.lead_time);
-        set(&table, "state", &mut read.state);
-        table.finish();
-        let names = [&read.part, &read.card, &read.quantity, &read.unit_price, &read.lead_time, &read.state];
-        for (index, name) in names.iter().enumerate() {
-            if names[..index].contains(name) {
-                table.fault("", format!("the column `{name}` stands for two things"), "name each column once");
-            }
+    let names = [&read.part, &read.card, &read.quantity, &read.unit_price, &read.lead_time, &read.state];
+    for (index, name) in names.iter().enumerate() {
+        if names[..index].contains(name) {
+            form.fault("columns", format!("the column `{name}` stands for two things"), "name each column once");
         }
     }
-    if let Some(table) = form.table("states") {
-        for (key, state) in [("active", State::Active), ("last_buy", State::LastBuy), ("obsolete", State::Obsolete)] {
-            for word in table.texts(key) {
-                let word = word.trim().to_lowercase();
-                if read.words.iter().any(|(known, other)| *known == word && *other != state) {
-                    table.fault(key, format!("`{word}` means another state already"), "give each word one meaning");
-                }
-                read.words.push((word, state));
-            }
-        }
-        table.finish();
-    }
-    form.finish();
     read
+}
+
+fn words(form: &Document<'_>, mut known: Vec<(String, State)>, file: States) -> Vec<(String, State)> {
+    let states = [
+        ("active", file.active, State::Active),
+        ("last_buy", file.last_buy, State::LastBuy),
+        ("obsolete", file.obsolete, State::Obsolete),
+    ];
+    for (key, words, state) in states {
+        for word in words.iter().map(|word| word.trim().to_lowercase()) {
+            if known.iter().any(|(earlier, other)| *earlier == word && *other != state) {
+                let reason = format!("`{word}` means another state already");
+                form.fault(&format!("states.{key}"), reason, "give each word one meaning");
+            }
+            known.push((word, state));
+        }
+    }
+    known
 }

@@ -1,120 +1,135 @@
 //! The one table of assumptions: what stands in for a value that the sheet read does not state.
 //!
 //! Each row is the worst value met in published parts, so that a driver or a verdict built on it errs on the safe
-//! side. Every finding that rests on a row says so. Values are written as a card would write them.
+//! side. Every finding that rests on a row says so. A fact of a card is made from a stated value or from a row
+//! ([`super::load`]), so that a value without a row does not compile.
 
+use super::role::Role;
+use super::{Answer, BlockBitsOnRead, Busy, CyclePer, Open, Partial, Pointer, Sampled, Span, Wear};
 use crate::fact::{Basis, Fact};
 
 /// One assumption.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Row {
+pub struct Row<T> {
     /// Field path of the card that it fills.
     pub field: &'static str,
-    /// The value, as a card would write it.
-    pub value: &'static str,
+    /// The value; where it follows from other values, how.
+    pub value: T,
     /// Why this is the cautious one.
     pub why: &'static str,
 }
 
-/// Every assumption of the program.
-pub const TABLE: &[Row] = &[
-    Row {
-        field: "word_address_bytes",
-        value: "1 or 2",
-        why: "one word-address byte up to 16 kbit and two above in every published part with pages (common practice)",
-    },
-    Row { field: "device_code", value: "1 0 1 0", why: "1010 in almost every published part" },
-    Row {
-        field: "address_bits",
-        value: "A2 A1 A0",
-        why: "pins are compared, except where block-select bits must ride, lowest next to R/W; some parts ignore pins",
-    },
-    Row { field: "open_strap", value: "random", why: "an address pin without a stated pull reads as anything" },
-    Row { field: "write_cycle.max_ms", value: "15", why: "the longest write cycle met in published parts is 15 ms" },
-    Row { field: "write_cycle.per", value: "page", why: "one cycle per page write in all published parts but one" },
-    Row {
-        field: "busy_answer",
-        value: "same-control-byte",
-        why: "the weakest promise met: no ACK only for the control byte that started the write",
-    },
-    Row {
-        field: "pointer_after_write",
-        value: "wrapped-in-page",
-        why: "published parts differ; software that never relies on the pointer after a write is safe on both",
-    },
-    Row {
-        field: "read_wrap_bytes",
-        value: "256 or 32768",
-        why: "the shortest sequential reads met stay in a 256-byte block (one address byte) or a 32 KB half (two)",
-    },
-    Row { field: "read_block_bits", value: "ignored", why: "EEPROMs read ignore them on a current-address read" },
-    Row { field: "wear_unit", value: "page", why: "the coarsest wear unit met is the page" },
-    Row { field: "endurance_cycles", value: "10000", why: "the lowest rating met is 10 000 cycles" },
-    Row { field: "supply.min_v", value: "4.5", why: "the highest lower limit met is 4.5 V" },
-    Row { field: "supply.max_v", value: "3.6", why: "the lowest upper limit met is 3.6 V" },
-    Row { field: "speed", value: "100", why: "the slowest grade met is 100 kHz" },
-    Row {
-        field: "write_protect.range",
-        value: "all",
-        why: "a WP pin that is tied active would forbid every write; ranges differ between parts",
-    },
-    Row { field: "write_protect.active", value: "high", why: "high in every published part with a WP pin" },
-    Row { field: "write_protect.open_pin", value: "random", why: "a WP pin without a stated pull reads as anything" },
-    Row {
-        field: "write_protect.sampled",
-        value: "data-phase",
-        why: "the longest time that WP must be stable: from the first data byte to STOP",
-    },
-    Row {
-        field: "write_protect.answer",
-        value: "ack-busy",
-        why: "the most deceptive answer met: data acknowledged, nothing stored, write time to be waited out",
-    },
-    Row { field: "write_protect.partial", value: "nothing", why: "no sheet read promises that part of a page is kept" },
-    Row { field: "power_up_us", value: "5000", why: "the longest time met from power good to the first write is 5 ms" },
-];
-
-/// The row of a field.
-#[must_use]
-pub fn row(field: &str) -> Option<&'static Row> {
-    TABLE.iter().find(|row| row.field == field)
+impl<T> Row<T> {
+    /// A value assumed for the reason of this row.
+    #[must_use]
+    pub fn with<U>(&self, value: U) -> Fact<U> {
+        Fact { value, basis: Basis::Assumed { why: self.why.to_owned() } }
+    }
 }
 
-/// Wraps an assumed value with the reason of its row.
-#[must_use]
-pub fn fact<T>(field: &str, value: T) -> Fact<T> {
-    let why = row(field).map_or(String::new(), |row| row.why.to_owned());
-    Fact { value, basis: Basis::Assumed { why } }
+impl<T: Clone> Row<T> {
+    /// The assumed value.
+    #[must_use]
+    pub fn fact(&self) -> Fact<T> {
+        self.with(self.value.clone())
+    }
 }
 
-/// The assumed value of a numeric row.
-#[must_use]
-pub fn number(field: &str) -> f64 {
-    row(field).and_then(|row| row.value.parse().ok()).unwrap_or_default()
+/// Writes the rows, and the list of their fields and reasons, which could otherwise leave one out.
+macro_rules! rows {
+    ($($(#[doc = $about:literal])+ $name:ident: $kind:ty = $field:literal, $value:expr, $why:literal;)+) => {
+        $($(#[doc = $about])+ pub const $name: Row<$kind> = Row { field: $field, value: $value, why: $why };)+
+
+        /// Field and reason of every row.
+        pub const REASONS: &[(&str, &str)] = &[$(($field, $why)),+];
+    };
 }
 
-/// Word-address bytes for a capacity.
-#[must_use]
-pub const fn word_address_bytes(capacity: u32) -> u8 {
-    if capacity <= 2048 { 1 } else { 2 }
+rows! {
+    /// Word-address bytes, by the capacity in bytes.
+    WORD_ADDRESS_BYTES: fn(u32) -> u8 = "word_address_bytes", |capacity| if capacity <= 2048 { 1 } else { 2 },
+        "one word-address byte up to 16 kbit and two above in every published part with pages (common practice)";
+    /// Roles of bits 6 to 3 of the device address.
+    DEVICE_CODE: [Role; 4] = "device_code",
+        [Role::Fixed(true), Role::Fixed(false), Role::Fixed(true), Role::Fixed(false)],
+        "1010 in almost every published part";
+    /// Roles of bits 2 to 0, by the block-select bits that must ride there.
+    ADDRESS_BITS: fn(u8) -> [Role; 3] = "address_bits", address_bits,
+        "pins are compared, except where block-select bits must ride, lowest next to R/W; some parts ignore pins";
+    /// How an open address pin reads.
+    OPEN_STRAP: Open = "open_strap", Open::Random, "an address pin without a stated pull reads as anything";
+    /// Longest write cycle in microseconds.
+    WRITE_CYCLE_MAX_US: u32 = "write_cycle.max_ms", 15_000,
+        "the longest write cycle met in published parts is 15 ms";
+    /// What one write cycle covers.
+    WRITE_CYCLE_PER: CyclePer = "write_cycle.per", CyclePer::Page,
+        "one cycle per page write in all published parts but one";
+    /// Which accesses are refused inside a write cycle.
+    BUSY_ANSWER: Busy = "busy_answer", Busy::SameControlByte,
+        "the weakest promise met: no ACK only for the control byte that started the write";
+    /// Pointer after a page write.
+    POINTER_AFTER_WRITE: Pointer = "pointer_after_write", Pointer::WrappedInPage,
+        "published parts differ; software that never relies on the pointer after a write is safe on both";
+    /// Block of a sequential read in bytes, by capacity in bytes and word-address bytes.
+    READ_WRAP_BYTES: fn(u32, u8) -> u32 = "read_wrap_bytes",
+        |capacity, bytes| capacity.min(if bytes <= 1 { 256 } else { 32_768 }),
+        "the shortest sequential reads met stay in a 256-byte block (one address byte) or a 32 KB half (two)";
+    /// Block bits of a read's device address.
+    READ_BLOCK_BITS: BlockBitsOnRead = "read_block_bits", BlockBitsOnRead::Ignored,
+        "EEPROMs read ignore them on a current-address read";
+    /// Unit in which wear counts.
+    WEAR_UNIT: Wear = "wear_unit", Wear::Page, "the coarsest wear unit met is the page";
+    /// Rated write cycles.
+    ENDURANCE_CYCLES: u64 = "endurance_cycles", 10_000, "the lowest rating met is 10 000 cycles";
+    /// Lowest supply in millivolts.
+    SUPPLY_MIN_MV: u32 = "supply.min_v", 4500, "the highest lower limit met is 4.5 V";
+    /// Highest supply in millivolts.
+    SUPPLY_MAX_MV: u32 = "supply.max_v", 3600, "the lowest upper limit met is 3.6 V";
+    /// Fastest SCL in kHz.
+    SCL_KHZ: u32 = "speed", 100, "the slowest grade met is 100 kHz";
+    /// What the WP pin protects.
+    PROTECT_RANGE: Span = "write_protect.range", Span::All,
+        "a WP pin that is tied active would forbid every write; ranges differ between parts";
+    /// What is read-only whatever the pin says.
+    FIXED_RANGE: Span = "write_protect.fixed", Span::None,
+        "few published parts have a range that no pin opens, and each of their sheets states it";
+    /// Whether WP protects when high.
+    WP_ACTIVE_HIGH: bool = "write_protect.active", true, "high in every published part with a WP pin";
+    /// How an open WP pin reads.
+    OPEN_WP: Open = "write_protect.open_pin", Open::Random, "a WP pin without a stated pull reads as anything";
+    /// When WP is looked at.
+    WP_SAMPLED: Sampled = "write_protect.sampled", Sampled::DataPhase,
+        "the longest time that WP must be stable: from the first data byte to STOP";
+    /// How a protected write is answered.
+    PROTECTED_ANSWER: Answer = "write_protect.answer", Answer::AckBusy,
+        "the most deceptive answer met: data acknowledged, nothing stored, write time to be waited out";
+    /// What happens to a partly protected page write.
+    PARTLY_PROTECTED: Partial = "write_protect.partial", Partial::Nothing,
+        "no sheet read promises that part of a page is kept";
+    /// Power good to first access in microseconds.
+    POWER_UP_US: u32 = "power_up_us", 5000, "the longest time met from power good to the first write is 5 ms";
+    /// Whether a part is made in a package that its card does not list.
+    PACKAGE_MADE: bool = "package", false,
+        "the sheet was read for the packages that differ from the usual one; a part is often made in more, or in fewer";
 }
 
-/// Block within which a sequential read stays.
-#[must_use]
-pub const fn read_wrap_bytes(capacity: u32, word_address_bytes: u8) -> u32 {
-    let block = if word_address_bytes <= 1 { 256 } else { 32_768 };
-    if capacity < block { capacity } else { block }
+/// Pins compared, except for the block-select bits that must ride in the lowest places.
+fn address_bits(block_bits: u8) -> [Role; 3] {
+    [2, 1, 0].map(|place| if place < block_bits { Role::Block(place) } else { Role::Pin(place) })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::card::file;
 
     #[test]
-    fn every_row_has_a_reason_and_one_place() {
-        for (index, row) in TABLE.iter().enumerate() {
-            assert!(!row.why.is_empty() && !row.value.is_empty(), "{}", row.field);
-            assert!(TABLE[..index].iter().all(|earlier| earlier.field != row.field), "{} twice", row.field);
+    fn every_row_has_a_reason_and_fills_a_field_of_its_own() {
+        let fields = file::SHAPE.fields();
+        for (index, (field, why)) in REASONS.iter().enumerate() {
+            assert!(!why.is_empty(), "{field}");
+            assert!(REASONS[..index].iter().all(|(earlier, _)| earlier != field), "{field} twice");
+            assert!(fields.iter().any(|known| known.path == *field), "{field}");
         }
     }
 }

@@ -104,11 +104,13 @@ impl Catalogue {
         self.parts().filter(|card| card.kind == Kind::Eeprom)
     }
 
-    /// The card with this identifier or order code, upper or lower case.
+    /// The card with this identifier or order code, or of which this is a further order code, upper or lower case.
     #[must_use]
     pub fn find(&self, name: &str) -> Option<&Card> {
         let wanted = name.to_lowercase();
-        self.cards.iter().find(|card| card.id == wanted || card.name.to_lowercase() == wanted)
+        let named = |card: &&Card| card.id == wanted || card.name.to_lowercase() == wanted;
+        let member = |card: &&Card| card.members.iter().any(|member| member.to_lowercase() == wanted);
+        self.cards.iter().find(named).or_else(|| self.cards.iter().find(member))
     }
 
     /// Identifiers that resemble `name`, nearest first.

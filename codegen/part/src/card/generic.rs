@@ -14,11 +14,11 @@
 
 use std::collections::BTreeMap;
 
-use super::{
-    Ac, Answer, BlockBitsOnRead, Busy, Card, CyclePer, Grade, Kind, NotSafe, Open, Partial, Pointer, Role, Sampled,
-    Span, Wear, assume,
-};
+use super::file::CardFile;
+use super::role::row;
+use super::{Ac, Card, Grade, Kind, NotSafe, Role, assume, load};
 use crate::fact::{Basis, Fact};
+use pagewise_base::form::Document;
 
 /// How the identifiers of generic cards start: `any-32k`.
 pub const PREFIX: &str = "any-";
@@ -169,8 +169,8 @@ fn unlike(card: &Card) -> String {
     format!(
         "composed otherwise: {} word-address bytes, device address {} {}",
         card.word_address_bytes.value,
-        super::role::row(&card.device_code.value),
-        super::role::row(&card.address_bits.value)
+        row(&card.device_code.value),
+        row(&card.address_bits.value)
     )
 }
 
@@ -201,73 +201,54 @@ pub fn beyond(generic: &Card, part: &Card) -> Vec<String> {
 }
 
 fn assemble(bytes: u32, values: &Values, count: usize, parts: &[&Card], wiring: Wiring) -> Card {
-    let from = |what: &str, id: &str| Basis::Generic { from: format!("{what} of {count} cards, set by {id}") };
-    let number = |value: &Option<(u32, String)>, what: &str, field: &str, assumed: u32| match value {
-        Some((value, id)) => Fact { value: *value, basis: from(what, id) },
-        None => assume::fact(field, assumed),
-    };
-    let thousandths = |field: &str| (assume::number(field) * 1000.0) as u32;
     let (bytes_sent, blocks, shift, device_address) = wiring;
-    let usual = || Basis::Generic { from: format!("the usual wiring of {} cards", parts.len()) };
-    let word_address_bytes = Fact { value: bytes_sent, basis: usual() };
-    let low_mv = number(&values.low_mv, "highest lower limit", "supply.min_v", thousandths("supply.min_v"));
-    let assumed_high = thousandths("supply.max_v").max(low_mv.value);
-    let high_mv = number(&values.high_mv, "lowest upper limit", "supply.max_v", assumed_high);
-    let scl = number(&values.scl_khz, "slowest SCL", "speed", assume::number("speed") as u32);
-    let grade =
-        |khz: &u32| vec![Grade { min_mv: low_mv.value, max_mv: high_mv.value, scl_khz: *khz, ac: Ac::default() }];
-    let cycle =
-        number(&values.cycle_us, "longest write cycle", "write_cycle.max_ms", thousandths("write_cycle.max_ms"));
-    let endurance = match &values.endurance {
-        Some((value, id)) => Fact { value: *value, basis: from("lowest endurance", id) },
-        None => assume::fact("endurance_cycles", assume::number("endurance_cycles") as u64),
-    };
-    let wrap =
-        number(&values.wrap, "shortest sequential read", "read_wrap_bytes", assume::read_wrap_bytes(bytes, bytes_sent));
-    Card {
+    // What no sheet states is assumed like in a card of which nothing else is known.
+    let nothing_stated = CardFile {
         id: format!("{PREFIX}{}", size_word(bytes)),
         name: format!("any {}", size_word(bytes)),
         maker: "generic".into(),
-        kind: Kind::Eeprom,
         document: format!("computed from the cards of {} published parts", parts.len()),
-        notes: None,
-        capacity_bytes: Fact { value: bytes, basis: usual() },
+        capacity_bits: bytes * 8,
+        page_bytes: Some(values.page.0),
+        word_address_bytes: Some(bytes_sent),
+        device_code: Some(row(&usual_code(device_address))),
+        address_bits: Some(row(&usual_bits(blocks, shift, device_address))),
+        ..CardFile::default()
+    };
+    let card = load::complete(&Document::parse("", ""), &nothing_stated);
+    let from = |what: &str, id: &str| Basis::Generic { from: format!("{what} of {count} cards, set by {id}") };
+    let number = |value: &Option<(u32, String)>, what: &str, assumed: Fact<u32>| match value {
+        Some((value, id)) => Fact { value: *value, basis: from(what, id) },
+        None => assumed,
+    };
+    fn usual<T>(fact: Fact<T>, parts: &[&Card]) -> Fact<T> {
+        Fact { value: fact.value, basis: Basis::Generic { from: format!("the usual wiring of {} cards", parts.len()) } }
+    }
+    let low_mv = number(&values.low_mv, "highest lower limit", card.read_min_mv);
+    let assumed_high = card.max_mv.map(|mv| low_mv.value.max(*mv));
+    let high_mv = number(&values.high_mv, "lowest upper limit", assumed_high);
+    let scl = number(&values.scl_khz, "slowest SCL", assume::SCL_KHZ.fact());
+    let grade =
+        |khz: &u32| vec![Grade { min_mv: low_mv.value, max_mv: high_mv.value, scl_khz: *khz, ac: Ac::default() }];
+    let cycle = number(&values.cycle_us, "longest write cycle", card.write_cycle_max_us);
+    Card {
+        capacity_bytes: usual(card.capacity_bytes, parts),
         page_bytes: Fact { value: values.page.0, basis: from("smallest page", &values.page.1) },
-        word_address_bytes,
-        device_code: Fact { value: usual_code(device_address), basis: usual() },
-        address_bits: Fact { value: usual_bits(blocks, shift, device_address), basis: usual() },
-        open_strap: assume::fact("open_strap", Open::Random),
+        word_address_bytes: usual(card.word_address_bytes, parts),
+        device_code: usual(card.device_code, parts),
+        address_bits: usual(card.address_bits, parts),
         write_cycle_typ_us: cycle.clone(),
         write_cycle_max_us: cycle,
-        write_cycle_per: assume::fact("write_cycle.per", CyclePer::Page),
-        busy_answer: assume::fact("busy_answer", Busy::SameControlByte),
-        pointer_after_write: assume::fact("pointer_after_write", Pointer::WrappedInPage),
-        read_wrap_bytes: wrap,
-        read_block_bits: assume::fact("read_block_bits", BlockBitsOnRead::Ignored),
-        wear_unit: assume::fact("wear_unit", Wear::Page),
-        endurance_cycles: endurance,
-        endurance_at: None,
-        retention_years: None,
-        input_capacitance_pf: None,
+        read_wrap_bytes: number(&values.wrap, "shortest sequential read", card.read_wrap_bytes),
+        endurance_cycles: match &values.endurance {
+            Some((value, id)) => Fact { value: *value, basis: from("lowest endurance", id) },
+            None => card.endurance_cycles,
+        },
         speed: scl.map(grade),
         read_min_mv: low_mv.clone(),
         write_min_mv: low_mv,
         max_mv: high_mv,
-        min_scl_khz: 0,
-        bus_timeout_us: 0,
-        power_up_us: assume::fact("power_up_us", assume::number("power_up_us") as u32),
-        protect_range: assume::fact("write_protect.range", Span::All),
-        fixed_range: assume::fact("write_protect.fixed", Span::None),
-        wp_pin: true,
-        wp_active_high: assume::fact("write_protect.active", true),
-        open_wp: assume::fact("write_protect.open_pin", Open::Random),
-        wp_sampled: assume::fact("write_protect.sampled", Sampled::DataPhase),
-        protected_answer: assume::fact("write_protect.answer", Answer::AckBusy),
-        partly_protected: assume::fact("write_protect.partial", Partial::Nothing),
-        required_straps: Vec::new(),
-        packages: Vec::new(),
-        regions: Vec::new(),
-        not_safe_on: Vec::new(),
+        ..card
     }
 }
 

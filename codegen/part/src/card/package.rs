@@ -1,9 +1,11 @@
 //! Packages: what a part looks like on the board, and which footprint takes it.
 
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use super::{Card, Role};
 use crate::fact::Fact;
+use pagewise_base::form::word;
 
 /// A package of a part that differs from its normal 8-lead one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -21,47 +23,42 @@ pub struct Package {
 }
 
 /// A footprint on the board.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Footprint {
     /// Narrow 8-lead SOIC, the usual one.
+    #[serde(rename = "soic-8")]
     Soic8,
     /// Wide-body 8-lead SOIC.
+    #[serde(rename = "soic-8-wide")]
     Soic8Wide,
     /// 8-lead TSSOP.
+    #[serde(rename = "tssop-8")]
     Tssop8,
     /// 8-lead DIP.
+    #[serde(rename = "dip-8")]
     Dip8,
     /// 8-lead MSOP.
+    #[serde(rename = "msop-8")]
     Msop8,
     /// 8-pad DFN or UDFN.
+    #[serde(rename = "dfn-8")]
     Dfn8,
     /// 5-lead SOT-23.
+    #[serde(rename = "sot-23-5")]
     Sot235,
     /// 6-lead SOT-23.
+    #[serde(rename = "sot-23-6")]
     Sot236,
     /// Chip scale.
     Wlcsp,
 }
 
 impl Footprint {
-    /// Words of board files.
-    pub const WORDS: [(&str, Self); 9] = [
-        ("soic-8", Self::Soic8),
-        ("soic-8-wide", Self::Soic8Wide),
-        ("tssop-8", Self::Tssop8),
-        ("dip-8", Self::Dip8),
-        ("msop-8", Self::Msop8),
-        ("dfn-8", Self::Dfn8),
-        ("sot-23-5", Self::Sot235),
-        ("sot-23-6", Self::Sot236),
-        ("wlcsp", Self::Wlcsp),
-    ];
-
     /// The word for it.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(_, footprint)| *footprint == self).map_or("", |(word, _)| word)
+        word::of(&self)
     }
 
     /// The footprint that a sheet's name of a package means.

@@ -1,6 +1,7 @@
 //! Second regions of a part: serial number, identification page, network addresses, protection registers.
 
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use super::{Role, Span};
 
@@ -28,7 +29,7 @@ pub struct Region {
 }
 
 /// What a second region is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum RegionKind {
     /// Factory serial number.
@@ -50,7 +51,7 @@ pub enum RegionKind {
 }
 
 /// Who may write a second region.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Access {
     /// Nobody.

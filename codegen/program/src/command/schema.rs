@@ -37,14 +37,14 @@ impl Schema {
     /// A file that cannot be written.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let schema = schema::schema(self.kind);
-        let text = serde_json::to_string_pretty(&schema)
+        let text = serde_json::to_string_pretty(schema)
             .map_err(|error| Fault::of_file("schema", error.to_string(), "report this"))?
             + "\n";
         if let Some(path) = &self.output {
             disk::replace(path, &text)?;
         }
         let file = self.output.as_ref().map(|path| path.display().to_string());
-        let body = Body { kind: self.kind, file: file.clone(), schema: &schema };
+        let body = Body { kind: self.kind, file: file.clone(), schema };
         Ok(Answer::new(options.reader(), "schema", Exit::Usable, &body, || match &file {
             Some(path) => format!("{}: written\n", plain(path)),
             None => text,

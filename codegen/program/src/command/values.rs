@@ -1,6 +1,7 @@
 //! Values on the command line: densities, offsets, supplies, straps.
 
 use pagewise_base::fault::{Fault, Faults};
+use pagewise_base::form::word;
 use pagewise_emit::Record;
 use pagewise_judge::board::Strap;
 use pagewise_part::card::geometry::PinLevels;
@@ -81,11 +82,8 @@ pub fn record(text: &str) -> Result<Record, String> {
 /// # Errors
 /// The text is no known word.
 pub fn footprint(text: &str) -> Result<Footprint, String> {
-    let known = Footprint::WORDS.iter().find(|(word, _)| *word == text.to_lowercase());
-    known.map(|(_, footprint)| *footprint).ok_or_else(|| {
-        let words: Vec<&str> = Footprint::WORDS.iter().map(|(word, _)| *word).collect();
-        format!("`{text}` is no footprint; use one of: {}", words.join(", "))
-    })
+    word::read(&text.to_lowercase())
+        .ok_or_else(|| format!("`{text}` is no footprint; use one of: {}", word::all::<Footprint>().join(", ")))
 }
 
 /// What the user said about the address pins; `None` where nothing was said.

@@ -118,9 +118,42 @@ fn every_assumption_stands_in_the_table() {
         let text = serde_json::to_value(card).unwrap().to_string();
         for piece in text.split("\"why\":\"").skip(1) {
             let why = piece.split('"').next().unwrap();
-            assert!(assume::TABLE.iter().any(|row| row.why == why), "{}: `{why}`", card.id);
+            assert!(assume::REASONS.iter().any(|(_, reason)| *reason == why), "{}: `{why}`", card.id);
         }
     }
+}
+
+#[test]
+fn a_card_says_of_each_value_how_it_is_known() {
+    for (is, name) in [
+        ("published", "published"),
+        ("derived", "derived"),
+        ("observed", "observed"),
+        ("measured", "measured"),
+        ("assumed", "assumed"),
+    ] {
+        let basis =
+            format!("\n[[basis]]\nis = \"{is}\"\nfields = [\"page_bytes\", \"speed[0]\"]\nsource = \"our bench\"\n");
+        let card = load::card("own.toml", &(GOOD.to_owned() + &basis)).unwrap();
+        assert_eq!(card.page_bytes.basis.parts(), (name, "our bench"));
+        assert_eq!(card.word_address_bytes.basis.parts(), ("published", "a bench note"));
+        let text = format!("{GOOD}{}", basis.replace("page_bytes", "pages"));
+        let faults = load::card("own.toml", &text).unwrap_err().to_string();
+        assert!(faults.contains("own.toml:23: `basis[0].fields`: `pages` is no field"), "{faults}");
+    }
+}
+
+#[test]
+fn what_a_card_says_is_used_or_refused() {
+    let wraps = GOOD.replace("page_bytes = 32", "page_bytes = 32\npage_wrap = true\nshipped_as = \"erased\"");
+    let card = load::card("own.toml", &wraps).unwrap();
+    assert!(card.page_wrap.is_some_and(|fact| fact.value) && card.shipped_as.is_some());
+    let shown = faults("page_bytes = 32", "page_bytes = 32\npage_wrap = false");
+    assert!(shown.contains("own.toml:8: `page_wrap`: a page write that runs past its page"), "{shown}");
+    let own = folder("members", &[("own.toml", &GOOD.replace("maker", "members = [\"OWN32-T\", \"OWN32-S\"]\nmaker"))]);
+    let catalogue = Catalogue::with_directory(&own).unwrap();
+    assert_eq!(catalogue.find("own32-s").map(|card| card.id.as_str()), Some("own-32k"));
+    assert!(catalogue.find("own32-x").is_none());
 }
 
 fn stated<'c, T>(parts: &[&'c Card], fact: impl Fn(&'c Card) -> &'c pagewise_part::fact::Fact<T>) -> Vec<&'c T>

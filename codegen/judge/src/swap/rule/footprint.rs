@@ -16,7 +16,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         return Vec::new();
     }
     let text = format!("{} on the board, not among the packages known of this part", footprint.word());
-    let fact = assume::fact("package", ());
+    let fact = assume::PACKAGE_MADE.fact();
     let remedy = "look for the package in the data sheet, or change the footprint".to_owned();
     let finding = Finding::new(RULE.id, Verdict::Rework, &fact, text, remedy).not_simulated();
     vec![finding.unless(format!("it is made in {}", footprint.word()), Amend::Package(footprint))]

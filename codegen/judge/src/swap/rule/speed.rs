@@ -20,14 +20,13 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let wanted = format!("it takes {} kHz at {}", bus.scl_khz, volts(bus.supply_mv));
     if rate == 0 {
         let text = format!("{} kHz on the bus, no grade of the part covers {}", bus.scl_khz, volts(bus.supply_mv));
-        let slowest = assume::number("speed");
-        let fact = assume::fact("speed", ());
+        let fact = assume::SCL_KHZ.fact();
         let finding = Finding::new(
             RULE.id,
             Verdict::Reconfigure,
             &fact,
             text,
-            format!("set SCL to {slowest} kHz and ask the maker"),
+            format!("set SCL to {} kHz and ask the maker", fact.value),
         );
         return vec![finding.hazard(Hazard::Overclock).unless(wanted, Amend::SclKhz(bus.scl_khz))];
     }

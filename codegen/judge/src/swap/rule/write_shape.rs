@@ -3,7 +3,6 @@ use pagewise_simulator::Hazard;
 use super::Rule;
 use crate::board::WriteShape;
 use crate::swap::{Case, Finding, Verdict};
-use pagewise_part::card::assume;
 
 pub(super) const RULE: Rule = Rule {
     id: "write-shape",
@@ -21,8 +20,6 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     }
     let text = "the firmware's bus layer sends a repeated START between header and data".to_owned();
     let remedy = "send header and data as one contiguous write".to_owned();
-    let fact = assume::fact("write_shape", ());
-    let mut finding = Finding::new(RULE.id, Verdict::Reconfigure, &fact, text, remedy);
-    finding.source = case.new.page_bytes.basis.clone();
+    let finding = Finding::new(RULE.id, Verdict::Reconfigure, &case.new.page_bytes, text, remedy);
     vec![finding.hazard(Hazard::RestartAbort)]
 }

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
+use pagewise_base::form::word;
 use pagewise_base::words::{grouped, thousandths};
 use pagewise_part::card::{Card, Kind, Region, role};
 use pagewise_part::fact::{Basis, Fact};
@@ -72,6 +73,8 @@ fn basis<'c>(basis: &'c Basis, reasons: &mut Vec<&'c str>) -> String {
     match basis {
         Basis::Published { .. } => "published".to_owned(),
         Basis::Derived { .. } => "derived".to_owned(),
+        Basis::Observed { source } => format!("observed [{}]", number(source)),
+        Basis::Measured { source } => format!("measured [{}]", number(source)),
         Basis::Assumed { why } => paint(Tone::Caution, format!("assumed [{}]", number(why))),
         Basis::Generic { from } => format!("generic [{}]", number(from)),
     }
@@ -81,6 +84,13 @@ fn addressing(card: &Card) -> Vec<Line<'_>> {
     let mut lines = vec![line("capacity", &card.capacity_bytes, |_| card.density())];
     if card.kind == Kind::Eeprom {
         lines.push(line("page", &card.page_bytes, |page| format!("{page} bytes")));
+    }
+    if let Some(wraps) = &card.page_wrap {
+        lines
+            .push(line("page write wraps", wraps, |wraps| if *wraps { "inside the page" } else { "never" }.to_owned()));
+    }
+    if let Some(contents) = &card.shipped_as {
+        lines.push(line("as delivered", contents, word));
     }
     lines.push(line("word-address bytes", &card.word_address_bytes, u8::to_string));
     lines.push(line("device address, bits 6-3", &card.device_code, |roles| role::row(roles)));
@@ -151,6 +161,9 @@ fn protection(card: &Card) -> Vec<Line<'_>> {
 
 fn remarks(card: &Card) -> String {
     let mut remarks = Vec::new();
+    if !card.members.is_empty() {
+        remarks.push(format!("the card of {} too", card.members.join(", ")));
+    }
     for (pin, high) in &card.required_straps {
         remarks.push(format!("a{pin} must be tied to {}", if *high { "vcc" } else { "gnd" }));
     }
@@ -184,6 +197,5 @@ fn region(region: &Region) -> String {
 
 /// The word that cards use for a choice.
 fn word<T: Serialize>(choice: &T) -> String {
-    let value = serde_json::to_value(choice).ok();
-    value.as_ref().and_then(|value| value.as_str()).unwrap_or_default().to_owned()
+    word::of(choice).to_owned()
 }

@@ -1,7 +1,16 @@
-//! The shape of a layout file.
+//! What may stand in a layout file: the one declaration of its fields.
 
-use schemars::JsonSchema;
+use std::sync::LazyLock;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
+use serde_json::Number;
+
+use super::{Encoding, Endian, Separate};
+use pagewise_base::form::Shape;
+
+/// The shape of layout files.
+pub static SHAPE: LazyLock<Shape<LayoutFile>> = LazyLock::new(Shape::new);
 
 /// A name that becomes a name in generated code.
 const NAME: &str = "^[A-Za-z][A-Za-z0-9_-]{0,39}$";
@@ -9,59 +18,56 @@ const NAME: &str = "^[A-Za-z][A-Za-z0-9_-]{0,39}$";
 /// A layout: what is kept where in a part, region by region.
 #[derive(JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[allow(dead_code, reason = "the fields describe a file that `layout` reads")]
-pub(super) struct Layout {
+pub struct LayoutFile {
     /// Name of the layout.
     #[schemars(regex(pattern = r"\S"))]
-    name: String,
+    pub(super) name: String,
     /// Byte that stands in gaps of a binary image; absent: 255.
     #[schemars(range(min = 0, max = 255))]
-    fill: Option<u8>,
+    pub(super) fill: Option<u8>,
     /// A region is written often from this many writes per day on; absent: 0.1.
     #[schemars(range(min = 0.000_001, max = 10_000_000))]
-    often_per_day: Option<f64>,
+    pub(super) often_per_day: Option<f64>,
     /// What regions that are written often never share with others; absent: page.
-    separate: Option<Separate>,
+    pub(super) separate: Option<Separate>,
     /// The regions.
-    region: Vec<Region>,
-}
-
-#[derive(JsonSchema, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-enum Separate {
-    Page,
-    Group,
-    Nothing,
+    pub(super) region: Vec<Region>,
 }
 
 /// A region; `kind` decides which further fields it has.
 #[derive(JsonSchema, Deserialize)]
-#[serde(deny_unknown_fields)]
-#[allow(dead_code, reason = "as above")]
-struct Region {
+#[schemars(deny_unknown_fields)]
+pub(super) struct Region {
     /// Name: a letter, then letters, digits, hyphens and underscores; unique.
     #[schemars(regex(pattern = NAME))]
-    name: String,
+    pub(super) name: String,
     /// First byte; absent: the region is placed.
     #[schemars(range(min = 0, max = 16_777_215))]
-    offset: Option<u32>,
+    pub(super) offset: Option<u32>,
     /// The offset is a multiple of this power of two.
     #[schemars(range(min = 1, max = 65_536))]
-    align: Option<u32>,
+    pub(super) align: Option<u32>,
     /// Writes per day in service.
     #[schemars(range(min = 0, max = 10_000_000))]
-    writes_per_day: Option<f64>,
+    pub(super) writes_per_day: Option<f64>,
     /// No two units have the same value.
-    unique: Option<bool>,
+    pub(super) unique: Option<bool>,
     #[serde(flatten)]
-    kind: Kind,
+    pub(super) kind: Kind,
+}
+
+/// A value that every unit has of its own cannot stand in the layout.
+fn per_unit(_: &mut SchemaGenerator) -> Schema {
+    json_schema!({
+        "not": {},
+        "description": "would be the same in every unit; give it per unit: remove it here, fill a column of the CSV"
+    })
 }
 
 /// What a region holds.
 #[derive(JsonSchema, Deserialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
-#[allow(dead_code, reason = "as above")]
-enum Kind {
+pub(super) enum Kind {
     Bytes(Bytes),
     Text(Text),
     U8(Byte),
@@ -84,8 +90,7 @@ enum Kind {
 /// What a record's payload holds.
 #[derive(JsonSchema, Deserialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
-#[allow(dead_code, reason = "as above")]
-enum Plain {
+pub(super) enum Plain {
     Bytes(Bytes),
     Text(Text),
     U8(Byte),
@@ -98,125 +103,134 @@ enum Plain {
     I64(Integers),
 }
 
+impl Kind {
+    /// Plain kinds, which records may have too.
+    pub(super) fn plain(self) -> Result<Plain, Self> {
+        Ok(match self {
+            Self::Bytes(it) => Plain::Bytes(it),
+            Self::Text(it) => Plain::Text(it),
+            Self::U8(it) => Plain::U8(it),
+            Self::I8(it) => Plain::I8(it),
+            Self::U16(it) => Plain::U16(it),
+            Self::U32(it) => Plain::U32(it),
+            Self::U64(it) => Plain::U64(it),
+            Self::I16(it) => Plain::I16(it),
+            Self::I32(it) => Plain::I32(it),
+            Self::I64(it) => Plain::I64(it),
+            other => return Err(other),
+        })
+    }
+}
+
 /// A value in the file: a text (hexadecimal digits for bytes), a whole number, or a list of whole numbers.
 #[derive(JsonSchema, Deserialize)]
 #[serde(untagged)]
-#[allow(dead_code, reason = "as above")]
-enum Value {
+pub(super) enum Value {
     Text(String),
-    Number(i64),
-    Numbers(Vec<i64>),
+    Number(#[schemars(with = "i64")] Number),
+    Numbers(#[schemars(with = "Vec<i64>")] Vec<Number>),
 }
 
 #[derive(JsonSchema, Deserialize)]
-#[allow(dead_code, reason = "as above")]
-struct Bytes {
+pub(super) struct Bytes {
     /// Bytes.
     #[schemars(range(min = 1, max = 16_777_216))]
-    length: u32,
+    pub(super) length: u32,
     /// The same in every unit.
-    value: Option<Value>,
+    pub(super) value: Option<Value>,
     /// Column of the units' CSV.
     #[schemars(regex(pattern = r"\S"))]
-    column: Option<String>,
+    pub(super) column: Option<String>,
 }
 
 #[derive(JsonSchema, Deserialize)]
-#[allow(dead_code, reason = "as above")]
-struct Text {
+pub(super) struct Text {
     /// Bytes.
     #[schemars(range(min = 1, max = 16_777_216))]
-    length: u32,
+    pub(super) length: u32,
     /// How characters become bytes; absent: ascii.
-    encoding: Option<Encoding>,
+    pub(super) encoding: Option<Encoding>,
     /// Byte behind a shorter text; absent: 0.
     #[schemars(range(min = 0, max = 255))]
-    padding: Option<u8>,
+    pub(super) padding: Option<u8>,
     /// The same in every unit.
-    value: Option<Value>,
+    pub(super) value: Option<Value>,
     /// Column of the units' CSV.
     #[schemars(regex(pattern = r"\S"))]
-    column: Option<String>,
+    pub(super) column: Option<String>,
 }
 
 #[derive(JsonSchema, Deserialize)]
-enum Encoding {
-    #[serde(rename = "ascii")]
-    Ascii,
-    #[serde(rename = "latin-1")]
-    Latin1,
-    #[serde(rename = "utf-8")]
-    Utf8,
-}
-
-#[derive(JsonSchema, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-enum Endian {
-    Little,
-    Big,
-}
-
-#[derive(JsonSchema, Deserialize)]
-#[allow(dead_code, reason = "as above")]
-struct Byte {
+pub(super) struct Byte {
     /// How many.
     #[schemars(range(min = 1, max = 65_536))]
-    count: Option<u32>,
+    pub(super) count: Option<u32>,
     /// Byte order, which means nothing here.
-    endian: Option<Endian>,
+    pub(super) endian: Option<Endian>,
     /// The same in every unit.
-    value: Option<Value>,
+    pub(super) value: Option<Value>,
     /// Column of the units' CSV.
     #[schemars(regex(pattern = r"\S"))]
-    column: Option<String>,
+    pub(super) column: Option<String>,
 }
 
 #[derive(JsonSchema, Deserialize)]
-#[allow(dead_code, reason = "as above")]
-struct Integers {
+pub(super) struct Integers {
     /// How many.
     #[schemars(range(min = 1, max = 65_536))]
-    count: Option<u32>,
+    pub(super) count: Option<u32>,
     /// Byte order.
-    endian: Endian,
+    pub(super) endian: Endian,
     /// The same in every unit.
-    value: Option<Value>,
+    pub(super) value: Option<Value>,
     /// Column of the units' CSV.
     #[schemars(regex(pattern = r"\S"))]
-    column: Option<String>,
+    pub(super) column: Option<String>,
 }
 
 #[derive(JsonSchema, Deserialize)]
-#[allow(dead_code, reason = "as above")]
-struct Serial {
+pub(super) struct Serial {
+    /// Not here.
+    #[serde(default)]
+    #[schemars(schema_with = "per_unit")]
+    #[expect(dead_code, reason = "it is refused before it is read")]
+    pub(super) value: Option<Value>,
     /// Bytes.
     #[schemars(range(min = 1, max = 256))]
-    length: u32,
+    pub(super) length: u32,
     /// Byte behind a shorter text; absent: 0.
     #[schemars(range(min = 0, max = 255))]
-    padding: Option<u8>,
+    pub(super) padding: Option<u8>,
     /// Column of the units' CSV; absent: the region's name.
     #[schemars(regex(pattern = r"\S"))]
-    column: Option<String>,
+    pub(super) column: Option<String>,
 }
 
 #[derive(JsonSchema, Deserialize)]
-#[allow(dead_code, reason = "as above")]
-struct Eui48 {
+pub(super) struct Eui48 {
+    /// Not here.
+    #[serde(default)]
+    #[schemars(schema_with = "per_unit")]
+    #[expect(dead_code, reason = "it is refused before it is read")]
+    pub(super) value: Option<Value>,
     /// Column of the units' CSV; absent: the region's name.
     #[schemars(regex(pattern = r"\S"))]
-    column: Option<String>,
+    pub(super) column: Option<String>,
 }
 
 #[derive(JsonSchema, Deserialize)]
-#[allow(dead_code, reason = "as above")]
-struct Eui64 {
+pub(super) struct Eui64 {
+    /// Not here.
+    #[serde(default)]
+    #[schemars(schema_with = "per_unit")]
+    #[expect(dead_code, reason = "it is refused before it is read")]
+    pub(super) value: Option<Value>,
     /// The EUI-48 region that it is made from.
     #[schemars(regex(pattern = r"\S"))]
-    from: Option<String>,
+    pub(super) from: Option<String>,
     /// Column of the units' CSV; absent: the region's name.
     #[schemars(regex(pattern = r"\S"))]
-    column: Option<String>,
+    pub(super) column: Option<String>,
 }
 
 #[derive(JsonSchema, Deserialize)]
@@ -224,45 +238,42 @@ struct Eui64 {
     "if" = { "properties": { "algorithm": { "pattern": "^CRC-[1-8]/" } } },
     "else" = { "required": ["endian"] }
 ))]
-#[allow(dead_code, reason = "as above")]
-struct Crc {
+pub(super) struct Crc {
     /// Name in the catalogue of CRC algorithms, such as CRC-16/ARC.
     #[schemars(regex(pattern = r"\S"))]
-    algorithm: String,
+    pub(super) algorithm: String,
     /// Regions that it covers, one after the other.
     #[schemars(length(min = 1))]
-    over: Vec<String>,
+    pub(super) over: Vec<String>,
     /// Byte order; needed from two bytes on.
-    endian: Option<Endian>,
+    pub(super) endian: Option<Endian>,
 }
 
 #[derive(JsonSchema, Deserialize)]
-#[allow(dead_code, reason = "as above")]
-struct Records {
+pub(super) struct Records {
     /// The records of the store.
-    record: Vec<Record>,
+    pub(super) record: Vec<Record>,
 }
 
 /// A record of a store of the driver's records.
 #[derive(JsonSchema, Deserialize)]
-#[serde(deny_unknown_fields)]
-#[allow(dead_code, reason = "as above")]
-struct Record {
+#[schemars(deny_unknown_fields)]
+pub(super) struct Record {
     /// Name, unique in its store.
     #[schemars(regex(pattern = NAME))]
-    name: String,
+    pub(super) name: String,
     /// Identity in the store.
     #[schemars(range(min = 0, max = 255))]
-    id: u8,
+    pub(super) id: u8,
     /// Version of the payload; absent: 0.
     #[schemars(range(min = 0, max = 255))]
-    version: Option<u8>,
+    pub(super) version: Option<u8>,
     /// Slots of its ring; absent: 3.
     #[schemars(range(min = 3, max = 65_535))]
-    slots: Option<u16>,
+    pub(super) slots: Option<u16>,
     /// Longest payload in bytes; absent: what the value takes.
     #[schemars(range(min = 1, max = 65_535))]
-    payload_bytes: Option<u16>,
+    pub(super) payload_bytes: Option<u16>,
     #[serde(flatten)]
-    field: Plain,
+    pub(super) field: Plain,
 }

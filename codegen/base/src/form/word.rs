@@ -1,0 +1,26 @@
+//! The words of a choice: an enum's names as `serde` writes them, declared once, at the enum.
+
+use schemars::{JsonSchema, schema_for};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use serde::de::value::{Error, StrDeserializer};
+
+use super::shape;
+
+/// The word for a choice; empty for what is not a plain choice.
+#[must_use]
+pub fn of<T: Serialize>(choice: &T) -> &'static str {
+    serde_variant::to_variant_name(choice).unwrap_or_default()
+}
+
+/// Every word of a kind of choice, in the order of its declaration.
+#[must_use]
+pub fn all<T: JsonSchema>() -> Vec<String> {
+    shape::words(&[schema_for!(T).to_value().as_object().cloned().unwrap_or_default()].iter().collect::<Vec<_>>())
+}
+
+/// The choice that a word stands for.
+#[must_use]
+pub fn read<T: DeserializeOwned>(word: &str) -> Option<T> {
+    T::deserialize(StrDeserializer::<Error>::new(word)).ok()
+}

@@ -1,0 +1,327 @@
+//! What may stand in a card file: the one declaration of its fields.
+//!
+//! Reading, faults, JSON Schema and the draft of a new card come from here. [`super::load`] turns a file into a
+//! [`super::Card`], with a row of [`super::assume`] for what the file leaves open.
+
+use std::sync::LazyLock;
+
+use schemars::JsonSchema;
+use serde::Deserialize;
+
+use super::{
+    Ac, Access, Answer, BlockBitsOnRead, Busy, CyclePer, Kind, Open, Partial, Pointer, RegionKind, Sampled, Shipped,
+    Span, Wear,
+};
+use pagewise_base::form::Shape;
+
+/// The shape of card files.
+pub static SHAPE: LazyLock<Shape<CardFile>> = LazyLock::new(Shape::new);
+
+/// Roles of four bits of the device address, and of three.
+const FOUR_BITS: &str = r"^\s*([01x]|/?A[0-2]|B[0-6])(\s+([01x]|/?A[0-2]|B[0-6])){3}\s*$";
+const THREE_BITS: &str = r"^\s*([01x]|/?A[0-2]|B[0-6])(\s+([01x]|/?A[0-2]|B[0-6])){2}\s*$";
+
+/// A part's card: every value comes from `document`, unless it is listed in `derived` or `basis`. What the sheet does
+/// not state is left out.
+#[derive(JsonSchema, Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+#[schemars(extend(
+    "if" = { "properties": { "kind": { "const": "eeprom" } } },
+    "then" = { "required": ["page_bytes"] },
+    "else" = { "properties": { "page_bytes": false, "write_cycle": { "properties": { "per": false } } } }
+))]
+pub struct CardFile {
+    /// Identifier: lower-case letters, digits and hyphens.
+    #[schemars(regex(pattern = r"^[a-z0-9-]+$"))]
+    pub(super) id: String,
+    /// Order code as printed.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) name: String,
+    /// Maker as in the document.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) maker: String,
+    /// Kind of memory.
+    pub(super) kind: Kind,
+    /// Published document, with its date.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) document: String,
+    /// Fields that follow from other stated values.
+    #[serde(default)]
+    pub(super) derived: Vec<String>,
+    /// Fields that come from somewhere else than `document`, with what stands behind them.
+    #[serde(default)]
+    pub(super) basis: Vec<Behind>,
+    /// Remarks.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) notes: Option<String>,
+    /// Other order codes that the card stands for.
+    #[serde(default)]
+    pub(super) members: Vec<String>,
+    /// Bits of the array, a power of two.
+    #[schemars(range(min = 128, max = 134_217_728))]
+    pub(super) capacity_bits: u32,
+    /// Page in bytes, a power of two; not for a FRAM.
+    #[schemars(range(min = 1, max = 16_777_216))]
+    pub(super) page_bytes: Option<u32>,
+    /// Word-address bytes that follow the device address.
+    #[schemars(range(min = 0, max = 3))]
+    pub(super) word_address_bytes: Option<u8>,
+    /// Roles of bits 6 to 3 of the device address: 0, 1, A0 to A2, /A0 to /A2, x, B0 to B6.
+    #[schemars(regex(pattern = FOUR_BITS))]
+    pub(super) device_code: Option<String>,
+    /// Roles of bits 2 to 0.
+    #[schemars(regex(pattern = THREE_BITS))]
+    pub(super) address_bits: Option<String>,
+    /// How an open address pin reads.
+    pub(super) open_strap: Option<Open>,
+    /// Write cycle.
+    #[serde(default)]
+    pub(super) write_cycle: WriteCycle,
+    /// Which accesses are refused inside a write cycle.
+    pub(super) busy_answer: Option<Busy>,
+    /// Pointer after a page write.
+    pub(super) pointer_after_write: Option<Pointer>,
+    /// Aligned block in bytes inside which a sequential read stays, a power of two.
+    #[schemars(range(min = 1, max = 16_777_216))]
+    pub(super) read_wrap_bytes: Option<u32>,
+    /// Block bits of a read's device address.
+    pub(super) read_block_bits: Option<BlockBitsOnRead>,
+    /// Unit in which wear counts.
+    pub(super) wear_unit: Option<Wear>,
+    /// Rated write cycles per wear unit.
+    #[schemars(range(min = 1, max = 1_000_000_000_000_000_u64))]
+    pub(super) endurance_cycles: Option<u64>,
+    /// Temperature in degrees Celsius at which `endurance_cycles` are rated.
+    #[schemars(range(min = -55, max = 150))]
+    pub(super) endurance_at_c: Option<f64>,
+    /// Rated write cycles at other temperatures.
+    #[serde(default)]
+    pub(super) endurance_at: Vec<EnduranceAt>,
+    /// Whether a page write wraps inside its page.
+    pub(super) page_wrap: Option<bool>,
+    /// Contents as delivered.
+    pub(super) shipped_as: Option<Shipped>,
+    /// Retention in years.
+    #[schemars(range(min = 1, max = 1000))]
+    pub(super) retention_years: Option<u32>,
+    /// Capacitance of a bus pin in picofarad.
+    #[schemars(range(min = 1, max = 100))]
+    pub(super) input_capacitance_pf: Option<u32>,
+    /// Supply range.
+    #[serde(default)]
+    pub(super) supply: Supply,
+    /// Fastest SCL by supply range.
+    #[serde(default)]
+    pub(super) speed: Vec<Speed>,
+    /// Slowest SCL in kHz.
+    #[schemars(range(min = 1, max = 100))]
+    pub(super) min_scl_khz: Option<u32>,
+    /// Bus time-out in milliseconds.
+    #[schemars(range(min = 1, max = 1000))]
+    pub(super) bus_timeout_ms: Option<f64>,
+    /// Power good to first access in microseconds.
+    #[schemars(range(min = 0, max = 1_000_000))]
+    pub(super) power_up_us: Option<u32>,
+    /// Write protection.
+    #[serde(default)]
+    pub(super) write_protect: WriteProtect,
+    /// Pins that must be tied for the part to work.
+    #[serde(default)]
+    pub(super) required_straps: RequiredStraps,
+    /// Packages that differ from the 8-lead one.
+    #[serde(default)]
+    pub(super) package: Vec<Package>,
+    /// Second regions.
+    #[serde(default)]
+    pub(super) region: Vec<Region>,
+}
+
+/// What stands behind some fields.
+#[derive(JsonSchema, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Behind {
+    /// How they are known.
+    pub(super) is: Known,
+    /// The fields.
+    pub(super) fields: Vec<String>,
+    /// The document, recording, samples or reason.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) source: String,
+}
+
+/// How a value is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Known {
+    /// Stated in another document.
+    Published,
+    /// Follows from values in another document.
+    Derived,
+    /// Seen in a recording of a real bus.
+    Observed,
+    /// Measured on samples.
+    Measured,
+    /// Nobody stated it.
+    Assumed,
+}
+
+/// Write cycle.
+#[derive(JsonSchema, Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+pub(super) struct WriteCycle {
+    /// Longest, in milliseconds; 0 for a FRAM.
+    #[schemars(range(min = 0, max = 100))]
+    pub(super) max_ms: Option<f64>,
+    /// Typical, in milliseconds.
+    #[schemars(range(min = 0, max = 100))]
+    pub(super) typ_ms: Option<f64>,
+    /// What one write cycle covers.
+    pub(super) per: Option<CyclePer>,
+}
+
+/// Rated write cycles at a temperature.
+#[derive(JsonSchema, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct EnduranceAt {
+    /// Temperature in degrees Celsius.
+    #[schemars(range(min = -55, max = 150))]
+    pub(super) celsius: f64,
+    /// Write cycles.
+    #[schemars(range(min = 1, max = 1_000_000_000_000_000_u64))]
+    pub(super) cycles: u64,
+}
+
+/// Supply range in volts.
+#[derive(JsonSchema, Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Supply {
+    /// Lowest for reading.
+    #[schemars(range(min = 0.5, max = 7))]
+    pub(super) min_v: Option<f64>,
+    /// Highest.
+    #[schemars(range(min = 0.5, max = 7))]
+    pub(super) max_v: Option<f64>,
+    /// Lowest for writing.
+    #[schemars(range(min = 0.5, max = 7))]
+    pub(super) write_min_v: Option<f64>,
+}
+
+/// Fastest SCL in one supply range.
+#[derive(JsonSchema, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Speed {
+    /// Lower end in volts.
+    #[schemars(range(min = 0.5, max = 7))]
+    pub(super) min_v: Option<f64>,
+    /// Upper end in volts.
+    #[schemars(range(min = 0.5, max = 7))]
+    pub(super) max_v: Option<f64>,
+    /// Fastest SCL in kHz.
+    #[schemars(range(min = 1, max = 5000))]
+    pub(super) scl_khz: u32,
+    /// AC limits.
+    #[serde(default)]
+    pub(super) ac: Ac,
+}
+
+/// Write protection.
+#[derive(JsonSchema, Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+pub(super) struct WriteProtect {
+    /// What the WP pin protects.
+    pub(super) range: Option<Span>,
+    /// What is read-only whatever the pin says.
+    pub(super) fixed: Option<Span>,
+    /// Level at which WP protects.
+    pub(super) active: Option<Level>,
+    /// How an open WP pin reads.
+    pub(super) open_pin: Option<Open>,
+    /// When WP is looked at.
+    pub(super) sampled: Option<Sampled>,
+    /// How a protected write is answered.
+    pub(super) answer: Option<Answer>,
+    /// What happens to a partly protected page write.
+    pub(super) partial: Option<Partial>,
+}
+
+/// Pins that must be tied.
+#[derive(JsonSchema, Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RequiredStraps {
+    /// A0.
+    pub(super) a0: Option<Rail>,
+    /// A1.
+    pub(super) a1: Option<Rail>,
+    /// A2.
+    pub(super) a2: Option<Rail>,
+}
+
+/// A package that differs from the 8-lead one.
+#[derive(JsonSchema, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Package {
+    /// Name as the sheet words it.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) name: String,
+    /// Roles of bits 2 to 0 of the device address.
+    #[schemars(regex(pattern = THREE_BITS))]
+    pub(super) address_bits: Option<String>,
+    /// Whether it has a WP pin.
+    pub(super) wp_pin: Option<bool>,
+    /// Remark.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) note: Option<String>,
+}
+
+/// Level of a signal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Level {
+    /// Near the supply.
+    High,
+    /// Near ground.
+    Low,
+}
+
+/// What a pin must be tied to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Rail {
+    /// Ground.
+    Gnd,
+    /// Supply.
+    Vcc,
+}
+
+/// A second region.
+#[derive(JsonSchema, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Region {
+    /// What it is.
+    pub(super) kind: RegionKind,
+    /// Roles of bits 6 to 3 of its device address; goes with `address_bits`.
+    #[schemars(regex(pattern = FOUR_BITS))]
+    pub(super) device_code: Option<String>,
+    /// Roles of bits 2 to 0.
+    #[schemars(regex(pattern = THREE_BITS))]
+    pub(super) address_bits: Option<String>,
+    /// First word address.
+    #[schemars(range(min = 0, max = 16_777_215))]
+    pub(super) word_address: Option<u32>,
+    /// Word-address bits that are compared.
+    #[schemars(range(min = 0, max = 16_777_215))]
+    pub(super) address_mask: Option<u32>,
+    /// Word-address bytes sent for it.
+    #[schemars(range(min = 0, max = 3))]
+    pub(super) word_address_bytes: Option<u8>,
+    /// Size in bytes.
+    #[schemars(range(min = 0, max = 65_536))]
+    pub(super) length: Option<u32>,
+    /// Who may write.
+    pub(super) access: Option<Access>,
+    /// Array range that a protection register protects.
+    pub(super) protects: Option<Span>,
+    /// Remark.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) note: Option<String>,
+}
