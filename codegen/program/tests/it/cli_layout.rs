@@ -148,14 +148,14 @@ fn a_part_that_is_too_small_is_told_with_numbers() {
 #[test]
 fn bad_layouts_are_refused_with_line_and_field() {
     for (fields, part) in [
-        ("kind = \"u33\"", "4: `region[0].kind`: `u33` is no kind"),
+        ("kind = \"u33\"", "4: `region[0].kind`: `u33` is not known; use one of: bytes, text, u8"),
         ("", "`region[0].kind`: is missing"),
         ("kind = \"u16\"", "`region[0].endian`: is missing"),
         ("kind = \"u16\"\nendian = \"middle\"", "5: `region[0].endian`: `middle` is not known"),
         ("kind = \"u8\"\nvalue = 256", "5: `region[0].value`: 256 does not fit u8, which goes from 0 to 255"),
         ("kind = \"i8\"\nvalue = \"-129\"", "does not fit i8, which goes from -128 to 127"),
         ("kind = \"u8\"\nvalue = [1, 2]", "has 2 numbers, 1 are wanted"),
-        ("kind = \"u8\"\nvalue = 1.5", "`region[0].value`: is a float, not a text, a whole number"),
+        ("kind = \"u8\"\nvalue = 1.5", "`region[0].value`: is a float, not a text in quotes, a whole number"),
         ("kind = \"u8\"\nvalue = 1\ncolumn = \"x\"", "stands beside `column`"),
         ("kind = \"u8\"\ncount = 0", "0 is out of range"),
         ("kind = \"bytes\"", "`region[0].length`: is missing"),
