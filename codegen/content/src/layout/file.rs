@@ -190,7 +190,6 @@ pub(super) struct Integers {
 
 #[derive(JsonSchema, Deserialize)]
 pub(super) struct Serial {
-    /// Not here.
     #[serde(default)]
     #[schemars(schema_with = "per_unit")]
     #[expect(dead_code, reason = "it is refused before it is read")]
@@ -208,7 +207,6 @@ pub(super) struct Serial {
 
 #[derive(JsonSchema, Deserialize)]
 pub(super) struct Eui48 {
-    /// Not here.
     #[serde(default)]
     #[schemars(schema_with = "per_unit")]
     #[expect(dead_code, reason = "it is refused before it is read")]
@@ -220,7 +218,6 @@ pub(super) struct Eui48 {
 
 #[derive(JsonSchema, Deserialize)]
 pub(super) struct Eui64 {
-    /// Not here.
     #[serde(default)]
     #[schemars(schema_with = "per_unit")]
     #[expect(dead_code, reason = "it is refused before it is read")]
