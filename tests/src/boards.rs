@@ -1,5 +1,6 @@
 //! Random boards: mostly made for some part, with some things otherwise.
 
+use pagewise_base::form::word;
 use pagewise_judge::board::{Board, Bus, Firmware, Region, Strap, Wait, WriteShape};
 use pagewise_part::card::{Card, Footprint};
 use proptest::collection::vec;
@@ -42,7 +43,7 @@ pub fn swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
     let pin =
         || prop_oneof![6 => Just(Strap::Gnd), 2 => Just(Strap::Vcc), 1 => Just(Strap::Gpio), 1 => Just(Strap::Open)];
     let firmware = (wait(), shape(), weighted(0.1, Just(())), otherwise());
-    let footprint = prop_oneof![6 => Just(Footprint::Soic8), 1 => select(Footprint::WORDS.map(|(_, f)| f).to_vec())];
+    let footprint = prop_oneof![6 => Just(Footprint::Soic8), 1 => select(footprints())];
     let strategy = (parts, bus, [pin(), pin(), pin()], pin(), firmware, footprint, vec(region(), 1..=3));
     strategy.prop_map(move |((old, near, far), bus, straps, wp, firmware, footprint, regions)| {
         let old = old.index(cards.len());
@@ -175,4 +176,9 @@ fn placed(raw: &[(Index, u32, u32, bool)], capacity: u32, page: u32) -> Vec<Regi
         }
     }
     regions
+}
+
+/// Every footprint that a board may have.
+fn footprints() -> Vec<Footprint> {
+    word::all::<Footprint>().iter().filter_map(|word| word::read(word)).collect()
 }

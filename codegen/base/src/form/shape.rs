@@ -1,5 +1,6 @@
 //! The declared shape of a kind of file, and the check of a document against it.
 
+use std::collections::BTreeSet;
 use std::marker::PhantomData;
 use std::sync::OnceLock;
 
@@ -9,6 +10,7 @@ use serde_json::{Map, Value, json};
 use toml::de::{DeTable, DeValue};
 
 use super::{Document, path};
+use crate::words;
 
 /// What is said of one field: its own words and those of its type.
 type Said<'s> = Vec<&'s Map<String, Value>>;
@@ -186,7 +188,7 @@ impl<'s> Walk<'s, '_, '_> {
             self.refuse(at, self.document.line_of(at), reason, remedy);
             return None;
         }
-        let words = words(said);
+        let words = choices(said);
         if !words.is_empty() {
             return self.word(value, at, &words).map(Value::from);
         }
@@ -295,7 +297,7 @@ impl<'s> Walk<'s, '_, '_> {
         if let Some(example) = find(said, "examples").and_then(|examples| examples.get(0)) {
             return example.clone();
         }
-        if let Some(word) = words(said).first() {
+        if let Some(word) = choices(said).first() {
             return json!(word);
         }
         match kind_of(said) {
@@ -315,7 +317,7 @@ impl<'s> Walk<'s, '_, '_> {
         let kinds = self.kinds(said);
         let said: Said<'s> = said.iter().chain(kinds.iter().flat_map(|(_, said)| said)).copied().collect();
         let needed = required(&said);
-        let mut known = std::collections::BTreeSet::new();
+        let mut known = BTreeSet::new();
         let properties = said.iter().filter_map(|said| said.get("properties")?.as_object());
         for (key, schema) in properties.flat_map(Map::iter).filter(|(key, _)| known.insert(key.as_str())) {
             let said = self.said(schema);
@@ -364,7 +366,7 @@ fn kind_of<'s>(said: &Said<'s>) -> &'s str {
 }
 
 /// The words of a choice; empty for what is none.
-pub(super) fn words(said: &[&Map<String, Value>]) -> Vec<String> {
+pub(super) fn choices(said: &[&Map<String, Value>]) -> Vec<String> {
     let mut words = Vec::new();
     let text = |value: &Value| value.as_str().map(str::to_owned);
     for said in said {
@@ -389,7 +391,7 @@ fn fits(value: &DeValue<'_>, said: &Said<'_>) -> bool {
             items.iter().all(|item| fits(item.get_ref(), &vec![inner]))
         }
         ("string", DeValue::String(_)) => true,
-        (_, DeValue::String(_)) => !words(said).is_empty(),
+        (_, DeValue::String(_)) => !choices(said).is_empty(),
         _ => false,
     }
 }
@@ -425,7 +427,7 @@ fn takes<'s>(said: &Said<'s>, walk: &Walk<'s, '_, '_>) -> String {
 
 /// The words or limits behind what may stand there.
 fn limits(said: &Said<'_>) -> String {
-    let words = words(said);
+    let words = choices(said);
     match (find(said, "minimum"), find(said, "maximum")) {
         _ if !words.is_empty() => format!(": {}", words.join(", ")),
         (Some(low), Some(high)) => format!(" from {low} to {high}"),
@@ -436,10 +438,8 @@ fn limits(said: &Said<'_>) -> String {
 /// The known names that a wrong one resembles most.
 fn near(key: &str, said: &Said<'_>) -> String {
     let properties = said.iter().filter_map(|said| said.get("properties")?.as_object());
-    let mut known: Vec<&str> = properties.flat_map(Map::keys).map(String::as_str).collect();
-    known.sort_by_key(|candidate| (strsim::levenshtein(key, candidate), *candidate));
-    known.dedup();
-    known.truncate(3);
+    let known: BTreeSet<&str> = properties.flat_map(Map::keys).map(String::as_str).collect();
+    let known = words::near(key, known, usize::MAX, 3);
     if known.is_empty() { String::new() } else { format!(" (near: {})", known.join(", ")) }
 }
 

@@ -16,7 +16,7 @@ pub fn of<T: Serialize>(choice: &T) -> &'static str {
 /// Every word of a kind of choice, in the order of its declaration.
 #[must_use]
 pub fn all<T: JsonSchema>() -> Vec<String> {
-    shape::words(&[schema_for!(T).to_value().as_object().cloned().unwrap_or_default()].iter().collect::<Vec<_>>())
+    shape::choices(&[schema_for!(T).to_value().as_object().cloned().unwrap_or_default()].iter().collect::<Vec<_>>())
 }
 
 /// The choice that a word stands for.

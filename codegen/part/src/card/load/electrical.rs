@@ -5,6 +5,7 @@ use crate::card::file::{self, CardFile};
 use crate::card::{Ac, CyclePer, Grade, Kind, assume};
 use crate::fact::Fact;
 use pagewise_base::form::Document;
+use pagewise_base::words::volts;
 
 pub(super) struct Cycle {
     pub(super) longest_us: Fact<u32>,
@@ -94,9 +95,4 @@ pub(super) fn speed(sheet: &Sheet, form: &Document<'_>, file: &[file::Speed], su
         return assume::SCL_KHZ.with(vec![grade]);
     }
     sheet.stated("speed", grades)
-}
-
-/// Volts with the unit, for messages.
-fn volts(mv: u32) -> String {
-    format!("{} V", f64::from(mv) / 1000.0)
 }
