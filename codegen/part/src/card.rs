@@ -88,6 +88,10 @@ pub struct Card {
     pub write_min_mv: Fact<u32>,
     /// Highest supply in millivolts.
     pub max_mv: Fact<u32>,
+    /// Lowest operating temperature in degrees Celsius, whatever the grade.
+    pub temperature_min_c: Fact<i32>,
+    /// Highest operating temperature in degrees Celsius, whatever the grade.
+    pub temperature_max_c: Fact<i32>,
     /// SCL rates by supply.
     pub speed: Fact<Vec<Grade>>,
     /// Slowest SCL in kHz; 0 for no floor.

@@ -22,12 +22,12 @@ fn every_value_of_every_card_is_published_or_follows() {
 #[test]
 fn no_card_states_a_field_that_is_not_checked() {
     let checked = [
-        "id name maker kind document notes derived capacity_bits page_bytes word_address_bytes device_code",
+        "id name maker kind document ordering_document notes derived capacity_bits page_bytes word_address_bytes device_code",
         "address_bits open_strap busy_answer pointer_after_write read_wrap_bytes read_block_bits page_wrap wear_unit",
         "endurance_cycles endurance_at_c endurance_at retention_years input_capacitance_pf shipped_as write_cycle.max_ms",
         "write_cycle.typ_ms write_cycle.per supply.min_v supply.max_v supply.write_min_v speed write_protect.range",
         "write_protect.fixed write_protect.active write_protect.open_pin write_protect.sampled write_protect.answer",
-        "required_straps.a0 required_straps.a1 required_straps.a2 package region",
+        "required_straps.a0 required_straps.a1 required_straps.a2 package region temperature.min_c temperature.max_c",
     ];
     let checked: BTreeSet<&str> = checked.iter().flat_map(|line| line.split_whitespace()).collect();
     for pair in pairs() {
@@ -59,6 +59,8 @@ fn every_card_names_its_published_document() {
 fn every_card_has_the_maker_of_its_entry() {
     let mut makers = BTreeSet::new();
     for pair in pairs() {
+        let ordering = text(&pair.card, "ordering_document");
+        assert!(ordering.is_empty() || ordering == text(&pair.ordering, "document"), "{}: {ordering}", pair.id());
         let (ours, theirs) = (text(&pair.card, "maker"), pair.published_text("maker"));
         let first = |maker: &str| maker.split([' ', '/', '(', ')']).next().unwrap_or_default().to_owned();
         assert!(ours.contains(&first(&theirs)) || theirs.contains(&first(&ours)), "{}: {ours}, {theirs}", pair.id());
@@ -115,11 +117,13 @@ fn every_published_entry_has_a_card_or_a_reason() {
 #[test]
 fn every_kind_of_falsified_value_is_caught() {
     let by_id = |id: &str| pairs().into_iter().find(|pair| pair.id() == id).expect("card exists");
-    let falsified: [(&str, &str, &str); 23] = [
+    let falsified: [(&str, &str, &str); 25] = [
         ("24lc256", "page_bytes", "128"),
         ("24lc256", "capacity_bits", "131072"),
         ("24lc256", "supply.min_v", "1.7"),
         ("24lc256", "write_cycle.max_ms", "3"),
+        ("24lc256", "temperature.max_c", "125"),
+        ("24lc256", "temperature.min_c", "-55"),
         ("24lc256", "endurance_cycles", "4000000"),
         ("24lc256", "write_protect.range", "\"upper-half\""),
         ("24lc256", "write_protect.answer", "\"nack-data\""),
@@ -172,6 +176,8 @@ fn no_doubled_number_goes_through() {
         "supply.min_v",
         "supply.max_v",
         "supply.write_min_v",
+        "temperature.min_c",
+        "temperature.max_c",
     ];
     let mut through = Vec::new();
     let mut tried = 0;

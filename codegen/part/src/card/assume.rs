@@ -85,6 +85,10 @@ rows! {
     SUPPLY_MIN_MV: u32 = "supply.min_v", 4500, "the highest lower limit met is 4.5 V";
     /// Highest supply in millivolts.
     SUPPLY_MAX_MV: u32 = "supply.max_v", 3600, "the lowest upper limit met is 3.6 V";
+    /// Lowest operating temperature in degrees Celsius.
+    TEMPERATURE_MIN_C: i32 = "temperature.min_c", 0, "the warmest lower limit met is that of commercial grades, 0 C";
+    /// Highest operating temperature in degrees Celsius.
+    TEMPERATURE_MAX_C: i32 = "temperature.max_c", 70, "the lowest upper limit met is that of commercial grades, 70 C";
     /// Fastest SCL in kHz.
     SCL_KHZ: u32 = "speed", 100, "the slowest grade met is 100 kHz";
     /// What the WP pin protects.

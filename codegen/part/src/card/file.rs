@@ -45,6 +45,9 @@ pub struct CardFile {
     /// Published document, with its date.
     #[schemars(regex(pattern = r"\S"))]
     pub(super) document: String,
+    /// Published documents behind temperatures, packages and order codes, where those are others.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) ordering_document: Option<String>,
     /// Fields that follow from other stated values.
     #[serde(default)]
     pub(super) derived: Vec<String>,
@@ -122,6 +125,9 @@ pub struct CardFile {
     /// Power good to first access in microseconds.
     #[schemars(range(min = 0, max = 1_000_000))]
     pub(super) power_up_us: Option<u32>,
+    /// Temperatures at which every grade of the part works.
+    #[serde(default)]
+    pub(super) temperature: Temperature,
     /// Write protection.
     #[serde(default)]
     pub(super) write_protect: WriteProtect,
@@ -222,6 +228,18 @@ pub(super) struct Speed {
     /// AC limits.
     #[serde(default)]
     pub(super) ac: Ac,
+}
+
+/// Operating temperature in degrees Celsius.
+#[derive(JsonSchema, Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Temperature {
+    /// Lowest.
+    #[schemars(range(min = -65, max = 25))]
+    pub(super) min_c: Option<i32>,
+    /// Highest.
+    #[schemars(range(min = 40, max = 200))]
+    pub(super) max_c: Option<i32>,
 }
 
 /// Write protection.

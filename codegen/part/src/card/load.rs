@@ -15,6 +15,9 @@ use crate::fact::{Basis, Fact};
 use pagewise_base::fault::Faults;
 use pagewise_base::form::Document;
 
+/// Fields that `ordering_document` stands behind.
+const ORDERING: [&str; 2] = ["temperature.min_c", "temperature.max_c"];
+
 /// Marks values with their basis while a card is read.
 struct Sheet {
     document: String,
@@ -30,7 +33,11 @@ impl Sheet {
             let basis = known(behind.is, &behind.source);
             behind.fields.iter().map(move |field| (field.clone(), basis.clone())).collect::<Vec<_>>()
         };
-        let others = file.derived.iter().map(derived).chain(file.basis.iter().flat_map(behind)).collect();
+        let ordering = file.ordering_document.iter().flat_map(|document| {
+            ORDERING.map(|field| (field.to_owned(), Basis::Published { document: document.clone() }))
+        });
+        let derived = file.derived.iter().map(derived);
+        let others = ordering.chain(derived).chain(file.basis.iter().flat_map(behind)).collect();
         Self { document, others }
     }
 
@@ -160,6 +167,8 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
         read_min_mv: supply.read_min,
         write_min_mv: supply.write_min,
         max_mv: supply.max,
+        temperature_min_c: sheet.fact(&assume::TEMPERATURE_MIN_C, file.temperature.min_c),
+        temperature_max_c: sheet.fact(&assume::TEMPERATURE_MAX_C, file.temperature.max_c),
         speed,
         min_scl_khz: file.min_scl_khz.unwrap_or(0),
         bus_timeout_us: electrical::thousandths(file.bus_timeout_ms).unwrap_or(0),

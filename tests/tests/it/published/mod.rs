@@ -14,6 +14,8 @@ use toml::{Table, Value};
 pub struct Pair {
     pub card: Table,
     pub entry: Table,
+    /// What was read of packages, order codes and temperatures.
+    pub ordering: Table,
 }
 
 fn path(relative: &str) -> PathBuf {
@@ -41,7 +43,11 @@ pub fn cards() -> BTreeMap<String, Table> {
 
 /// Every published entry by its identifier.
 pub fn entries() -> BTreeMap<String, Table> {
-    let data = data("datasheets.toml");
+    entries_of("datasheets.toml")
+}
+
+fn entries_of(file: &str) -> BTreeMap<String, Table> {
+    let data = data(file);
     let parts = data["part"].as_array().expect("entries").iter();
     parts
         .map(|part| part.as_table().expect("an entry is a table"))
@@ -51,15 +57,16 @@ pub fn entries() -> BTreeMap<String, Table> {
 
 /// Every card with its entry.
 pub fn pairs() -> Vec<Pair> {
-    let (entries, map) = (entries(), data("cards.toml"));
+    let (entries, orderings, map) = (entries(), entries_of("packages.toml"), data("cards.toml"));
     let map = map["cards"].as_table().expect("map of cards");
     cards()
         .into_iter()
         .map(|(id, card)| {
             let entry =
                 map.get(&id).and_then(Value::as_str).unwrap_or_else(|| panic!("{id} is not in data/cards.toml"));
+            let ordering = orderings.get(entry).cloned().unwrap_or_default();
             let entry = entries.get(entry).unwrap_or_else(|| panic!("{entry} is not in data/datasheets.toml")).clone();
-            Pair { card, entry }
+            Pair { card, entry, ordering }
         })
         .collect()
 }

@@ -44,6 +44,14 @@ pub fn faults(pair: &Pair) -> Vec<String> {
             faults.push(format!("{field} = {stated}, published {:?}", pair.entry.get(key)));
         }
     }
+    for (field, key, cautious) in
+        [("temperature.min_c", "min_c", f64::max as fn(f64, f64) -> f64), ("temperature.max_c", "max_c", f64::min)]
+    {
+        let published = grades(pair).iter().filter_map(|grade| number(grade.get(key)?)).reduce(cautious);
+        if pair.stated_number(field).is_some_and(|stated| Some(stated) != published) {
+            faults.push(format!("{field} is not what every grade covers, {published:?}"));
+        }
+    }
     if let Some(volts) = pair.stated_number("supply.write_min_v") {
         let wanted = [format!("WRITE only {volts}"), format!("WRITE {volts}")];
         if !wanted.iter().any(|words| pair.published_text("vcc_note").contains(words)) {
@@ -69,6 +77,15 @@ pub fn faults(pair: &Pair) -> Vec<String> {
         faults.extend(ac_fault(pair, grade));
     }
     faults
+}
+
+/// Temperature grades, without those of editions that are gone.
+fn grades(pair: &Pair) -> Vec<Table> {
+    let gone = |grade: &Table| {
+        let limits = text(grade, "limits");
+        limits.contains("gone in") || limits.split_once("edition").is_some_and(|(_, rest)| rest.contains(" only"))
+    };
+    tables(&pair.ordering, "temperature").into_iter().filter(|grade| !gone(grade)).collect()
 }
 
 /// Whether `data/standards.toml` has this rating of the card's own part at this temperature.

@@ -134,6 +134,8 @@ fn electrical(card: &Card) -> Vec<Line<'_>> {
         let range = format!("{} kHz, {}-{} V", grade.scl_khz, thousandths(grade.min_mv), thousandths(grade.max_mv));
         lines.push(Line { label: "SCL rate up to", value: range, basis: &card.speed.basis });
     }
+    lines.push(line("operating, from", &card.temperature_min_c, |celsius| format!("{celsius} C")));
+    lines.push(line("operating, up to", &card.temperature_max_c, |celsius| format!("{celsius} C")));
     lines.push(line("power good to access", &card.power_up_us, |us| format!("{} ms", thousandths(*us))));
     if let Some(years) = &card.retention_years {
         lines.push(line("retention", years, |years| format!("{years} years")));
