@@ -29,6 +29,7 @@
 //! assert_eq!(faults, "label.toml:2: `height_mm`: 70 is out of range; use a value from 3 to 60");
 //! ```
 
+mod said;
 mod shape;
 pub mod word;
 

@@ -263,8 +263,17 @@ fn journals() {
     let (image, journal) = (folder.path().join("unit.bin"), folder.path().join("line.jsonl"));
     fs::write(&image, [0x5A; 64]).unwrap();
     let backups = folder.path().join("backups");
-    let words =
-        ["program", "--simulate", text(&image), "--part", "24lc02b", "--journal", text(&journal), "--backups", text(&backups)];
+    let words = [
+        "program",
+        "--simulate",
+        text(&image),
+        "--part",
+        "24lc02b",
+        "--journal",
+        text(&journal),
+        "--backups",
+        text(&backups),
+    ];
     run(&words).unwrap();
     let samples = vec![("line.jsonl".to_owned(), fs::read(&journal).unwrap())];
     let reads = |file: &Path, _: &Path| Journal::open(file).map(drop);

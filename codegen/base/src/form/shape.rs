@@ -9,11 +9,8 @@ use serde::de::DeserializeOwned;
 use serde_json::{Map, Value, json};
 use toml::de::{DeTable, DeValue};
 
+use super::said::{Said, choices, find, fits, kind_of, limits, near, property, required, takes, without_null};
 use super::{Document, path};
-use crate::words;
-
-/// What is said of one field: its own words and those of its type.
-type Said<'s> = Vec<&'s Map<String, Value>>;
 
 /// The shape of a kind of file, declared by the struct `T`: doc comments are the documentation of the fields, `range`
 /// and `regex` attributes their limits, `example` attributes what stands in a draft and, while a faulty file is read, in
@@ -193,7 +190,7 @@ impl<'s> Walk<'s, '_, '_> {
             return self.word(value, at, &words).map(Value::from);
         }
         if let Some(Value::Array(choices)) = find(said, "anyOf") {
-            let takes = takes(said, self);
+            let takes = takes(said, &|schema| self.said(schema));
             let fitting = choices.iter().map(|choice| self.said(choice)).find(|said| fits(value, said));
             let Some(said) = fitting else { return self.wrong(at, value, &takes) };
             return self.value(value, at, &said);
@@ -224,7 +221,7 @@ impl<'s> Walk<'s, '_, '_> {
                 self.list(items.iter().map(|item| (item.get_ref(), item.span())), at, said)
             }
             ("object", DeValue::Table(table)) => Some(self.table(table, at, self.document.line_of(at), said)),
-            _ => self.wrong(at, value, &takes(said, self)),
+            _ => self.wrong(at, value, &takes(said, &|schema| self.said(schema))),
         }
     }
 
@@ -239,7 +236,7 @@ impl<'s> Walk<'s, '_, '_> {
         let mut sound = Vec::new();
         for (index, (item, span)) in items.enumerate() {
             if !fits(item, &inner) {
-                return self.wrong(at, item, &takes(said, self));
+                return self.wrong(at, item, &takes(said, &|schema| self.said(schema)));
             }
             if let (true, DeValue::Table(table)) = (tables, item) {
                 sound.push(self.table(table, &format!("{at}[{index}]"), self.document.line(&span), &inner));
@@ -325,7 +322,7 @@ impl<'s> Walk<'s, '_, '_> {
             fields.push(Field {
                 path: path.clone(),
                 about: find(&said, "description").and_then(Value::as_str).unwrap_or_default().to_owned(),
-                takes: takes(&said, self) + &limits(&said),
+                takes: takes(&said, &|schema| self.said(schema)) + &limits(&said),
                 required: needed.contains(&key.as_str()),
                 example: self.example(&said),
             });
@@ -338,131 +335,5 @@ impl<'s> Walk<'s, '_, '_> {
                 _ => {}
             }
         }
-    }
-}
-
-/// The first thing said under a keyword.
-fn find<'s>(said: &Said<'s>, keyword: &str) -> Option<&'s Value> {
-    said.iter().find_map(|said| said.get(keyword))
-}
-
-fn property<'s>(said: &Said<'s>, key: &str) -> Option<&'s Value> {
-    said.iter().find_map(|said| said.get("properties")?.get(key))
-}
-
-fn required<'s>(said: &Said<'s>) -> Vec<&'s str> {
-    let lists = said.iter().filter_map(|said| said.get("required")?.as_array());
-    lists.flatten().filter_map(Value::as_str).collect()
-}
-
-fn kind_of<'s>(said: &Said<'s>) -> &'s str {
-    // A table of several kinds has them in its branches.
-    let has_fields = |said: &&Map<String, Value>| {
-        let branch = said.get("oneOf").and_then(|branches| branches.get(0));
-        said.contains_key("properties") || branch.is_some_and(|branch| branch.get("properties").is_some())
-    };
-    let object = || said.iter().any(has_fields).then_some("object");
-    find(said, "type").and_then(Value::as_str).or_else(object).unwrap_or_default()
-}
-
-/// The words of a choice; empty for what is none.
-pub(super) fn choices(said: &[&Map<String, Value>]) -> Vec<String> {
-    let mut words = Vec::new();
-    let text = |value: &Value| value.as_str().map(str::to_owned);
-    for said in said {
-        words.extend(said.get("enum").and_then(Value::as_array).into_iter().flatten().filter_map(text));
-        for branch in said.get("oneOf").and_then(Value::as_array).into_iter().flatten() {
-            words.extend(branch.get("const").and_then(text));
-            words.extend(branch.get("enum").and_then(Value::as_array).into_iter().flatten().filter_map(text));
-        }
-    }
-    words
-}
-
-/// Whether a value is of the type that is said.
-fn fits(value: &DeValue<'_>, said: &Said<'_>) -> bool {
-    match (kind_of(said), value) {
-        ("integer" | "number", DeValue::Integer(_))
-        | ("number", DeValue::Float(_))
-        | ("boolean", DeValue::Boolean(_))
-        | ("object", DeValue::Table(_)) => true,
-        ("array", DeValue::Array(items)) => {
-            let Some(Value::Object(inner)) = find(said, "items") else { return true };
-            items.iter().all(|item| fits(item.get_ref(), &vec![inner]))
-        }
-        ("string", DeValue::String(_)) => true,
-        (_, DeValue::String(_)) => !choices(said).is_empty(),
-        _ => false,
-    }
-}
-
-/// What may stand there, in words.
-fn takes<'s>(said: &Said<'s>, walk: &Walk<'s, '_, '_>) -> String {
-    if let Some(Value::Array(choices)) = find(said, "anyOf") {
-        let all: Vec<String> = choices.iter().map(|choice| takes(&walk.said(choice), walk)).collect();
-        return match all.split_last() {
-            Some((last, [])) => last.clone(),
-            Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
-            None => String::new(),
-        };
-    }
-    let plural = |said: &Said<'s>| match kind_of(said) {
-        "integer" => "whole numbers",
-        "number" => "numbers",
-        "object" => "tables",
-        _ => "texts",
-    };
-    match kind_of(said) {
-        "integer" => "a whole number".to_owned(),
-        "number" => "a number".to_owned(),
-        "boolean" => "true or false".to_owned(),
-        "object" => "a table".to_owned(),
-        "array" => {
-            let inner = find(said, "items").map(|schema| walk.said(schema)).unwrap_or_default();
-            format!("a list of {}", plural(&inner))
-        }
-        _ => "a text in quotes".to_owned(),
-    }
-}
-
-/// The words or limits behind what may stand there.
-fn limits(said: &Said<'_>) -> String {
-    let words = choices(said);
-    match (find(said, "minimum"), find(said, "maximum")) {
-        _ if !words.is_empty() => format!(": {}", words.join(", ")),
-        (Some(low), Some(high)) => format!(" from {low} to {high}"),
-        _ => String::new(),
-    }
-}
-
-/// The known names that a wrong one resembles most.
-fn near(key: &str, said: &Said<'_>) -> String {
-    let properties = said.iter().filter_map(|said| said.get("properties")?.as_object());
-    let known: BTreeSet<&str> = properties.flat_map(Map::keys).map(String::as_str).collect();
-    let known = words::near(key, known, usize::MAX, 3);
-    if known.is_empty() { String::new() } else { format!(" (near: {})", known.join(", ")) }
-}
-
-/// TOML has no null: a field that may be absent is absent.
-fn without_null(value: &mut Value) {
-    if let Value::Object(object) = value {
-        if let Some(Value::Array(types)) = object.get_mut("type") {
-            types.retain(|kind| kind != "null");
-            if let [only] = &types[..] {
-                let only = only.clone();
-                object.insert("type".into(), only);
-            }
-        }
-        if let Some(Value::Array(mut choices)) = object.remove("anyOf") {
-            choices.retain(|choice| *choice != json!({ "type": "null" }));
-            match &choices[..] {
-                [Value::Object(only)] => object.extend(only.clone()),
-                _ => drop(object.insert("anyOf".into(), Value::Array(choices))),
-            }
-        }
-        object.remove("default");
-        object.values_mut().for_each(without_null);
-    } else if let Value::Array(items) = value {
-        items.iter_mut().for_each(without_null);
     }
 }

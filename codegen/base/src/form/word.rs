@@ -5,7 +5,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde::de::value::{Error, StrDeserializer};
 
-use super::shape;
+use super::said;
 
 /// The word for a choice; empty for what is not a plain choice.
 #[must_use]
@@ -16,7 +16,7 @@ pub fn of<T: Serialize>(choice: &T) -> &'static str {
 /// Every word of a kind of choice, in the order of its declaration.
 #[must_use]
 pub fn all<T: JsonSchema>() -> Vec<String> {
-    shape::choices(&[schema_for!(T).to_value().as_object().cloned().unwrap_or_default()].iter().collect::<Vec<_>>())
+    said::choices(&[schema_for!(T).to_value().as_object().cloned().unwrap_or_default()].iter().collect::<Vec<_>>())
 }
 
 /// The choice that a word stands for.
