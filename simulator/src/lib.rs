@@ -53,7 +53,8 @@
 //! # Features
 //!
 //! All additive. `std` (default): value change dumps. `serde`: models, events and faults can be stored. `json`: traces as
-//! JSON Lines. `async`: a controller for embedded-hal-async. `parallel`: the cut explorer on all cores. The core is
+//! JSON Lines. `async`: a controller for embedded-hal-async. `parallel`: the cut explorer on all cores.
+//! `recording`: recordings of real buses, read and replayed. The core is
 //! `no_std` with `alloc`, forbids `unsafe`, and needs no clock and no randomness of the host.
 //!
 //! # How to add
@@ -69,6 +70,8 @@
 #![forbid(unsafe_code)]
 
 extern crate alloc;
+#[cfg(feature = "std")]
+extern crate std;
 
 pub mod bus;
 mod chip;
@@ -80,6 +83,8 @@ mod foreign;
 pub mod hazard;
 mod ledger;
 pub mod model;
+#[cfg(feature = "recording")]
+pub mod recording;
 mod rig;
 mod rng;
 mod segment;

@@ -65,6 +65,12 @@ impl ClockPlan {
         9 * self.period_ns
     }
 
+    /// The instants of a byte that starts now.
+    pub(crate) const fn byte_from(self, begin: u64) -> ByteTimes {
+        let (received, acknowledged) = (begin + self.received_ns(), begin + self.acknowledged_ns());
+        ByteTimes { begin, received, acknowledged, end: begin + self.byte_ns() }
+    }
+
     /// From the start of a byte to its eighth rising SCL.
     pub(crate) const fn received_ns(self) -> u64 {
         8 * self.period_ns - self.high_ns
@@ -74,6 +80,19 @@ impl ClockPlan {
     pub(crate) const fn acknowledged_ns(self) -> u64 {
         9 * self.period_ns - self.high_ns
     }
+}
+
+/// The instants of a byte that count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct ByteTimes {
+    /// SCL falls before the first bit.
+    pub(crate) begin: u64,
+    /// Eighth rising SCL.
+    pub(crate) received: u64,
+    /// Ninth rising SCL.
+    pub(crate) acknowledged: u64,
+    /// SCL falls after the acknowledge bit.
+    pub(crate) end: u64,
 }
 
 const fn longest([a, b, c, d]: [u32; 4]) -> u64 {

@@ -101,6 +101,12 @@ impl Chip {
         self.regions.locked[region] || self.model.regions[region].access == RegionAccess::ReadOnly
     }
 
+    /// The place in its region that is read next.
+    #[cfg(feature = "recording")]
+    pub(crate) fn region_pointer(&self) -> u32 {
+        self.regions.pointer
+    }
+
     pub(crate) fn drive_region(&mut self, region: usize) -> u8 {
         self.regions.data[region].get(self.regions.pointer as usize).copied().unwrap_or(0xFF)
     }

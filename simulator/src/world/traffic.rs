@@ -6,6 +6,7 @@ use crate::chip::Chip;
 use crate::detector::{Finding, wrong_family};
 use crate::event::{ChipId, EventKind};
 use crate::hazard::Hazard;
+use crate::time::ByteTimes;
 use crate::world::World;
 
 impl World {
@@ -52,8 +53,11 @@ impl World {
 
     /// The byte after a START. Returns whether anybody answered.
     pub(crate) fn address(&mut self, control: u8) -> bool {
-        let begin = self.now;
-        self.run_to(begin + self.plan.received_ns());
+        self.address_at(control, self.plan.byte_from(self.now))
+    }
+
+    pub(crate) fn address_at(&mut self, control: u8, times: ByteTimes) -> bool {
+        self.run_to(times.received);
         if let Some(sent) = self.faulty_byte(control, true) {
             let sent = self.on_the_wire(sent);
             for index in 0..self.chips.len() {
@@ -68,9 +72,9 @@ impl World {
             self.chips.iter_mut().for_each(Chip::miss);
         }
         self.hear_notes();
-        self.run_to(begin + self.plan.acknowledged_ns());
-        let acked = self.after_address(begin, control);
-        self.run_to(begin + self.plan.byte_ns());
+        self.run_to(times.acknowledged);
+        let acked = self.after_address(times.begin, control);
+        self.run_to(times.end);
         acked
     }
 
@@ -104,8 +108,11 @@ impl World {
 
     /// One byte to the chips. Returns the acknowledge bit.
     pub(crate) fn send(&mut self, byte: u8) -> bool {
-        let begin = self.now;
-        self.run_to(begin + self.plan.received_ns());
+        self.send_at(byte, self.plan.byte_from(self.now))
+    }
+
+    pub(crate) fn send_at(&mut self, byte: u8, times: ByteTimes) -> bool {
+        self.run_to(times.received);
         let mut acked = false;
         if let Some(sent) = self.faulty_byte(byte, true) {
             let sent = self.on_the_wire(sent);
@@ -117,31 +124,34 @@ impl World {
             self.chips.iter_mut().for_each(Chip::miss);
         }
         self.hear_notes();
-        self.run_to(begin + self.plan.acknowledged_ns());
+        self.run_to(times.acknowledged);
         self.segment.wrote(byte, acked);
-        self.emit(begin, EventKind::Write { byte, acked });
-        self.run_to(begin + self.plan.byte_ns());
+        self.emit(times.begin, EventKind::Write { byte, acked });
+        self.run_to(times.end);
         acked
     }
 
     /// One byte from the chips; `ack` is the controller's acknowledge bit.
     pub(crate) fn receive(&mut self, ack: bool) -> u8 {
-        let begin = self.now;
+        self.receive_at(ack, self.plan.byte_from(self.now))
+    }
+
+    pub(crate) fn receive_at(&mut self, ack: bool, times: ByteTimes) -> u8 {
         let mut byte = if self.others.iter().any(|other| other.selected) { 0x00 } else { 0xFF };
         for i in 0..self.responders.len() {
-            byte &= self.chips[self.responders[i]].drive(begin).unwrap_or(0xFF);
+            byte &= self.chips[self.responders[i]].drive(times.begin).unwrap_or(0xFF);
         }
-        self.run_to(begin + self.plan.received_ns());
+        self.run_to(times.received);
         byte = self.faulty_byte(byte, false).unwrap_or(byte);
         byte = self.on_the_wire(byte);
-        self.run_to(begin + self.plan.acknowledged_ns());
+        self.run_to(times.acknowledged);
         for i in 0..self.responders.len() {
             self.chips[self.responders[i]].sent(ack);
         }
         self.hear_notes();
         self.segment.read += 1;
-        self.emit(begin, EventKind::Read { byte, acked: ack });
-        self.run_to(begin + self.plan.byte_ns());
+        self.emit(times.begin, EventKind::Read { byte, acked: ack });
+        self.run_to(times.end);
         byte
     }
 

@@ -16,6 +16,8 @@ mod programs;
 mod protect_rules;
 mod quirks;
 mod read_rules;
+#[cfg(feature = "recording")]
+mod recording;
 mod regions;
 mod running_wire;
 mod step_bus;

@@ -40,6 +40,7 @@ mod planner_exhaustive;
 mod published;
 mod published_contents;
 mod published_values;
+mod recordings;
 mod records_under_cuts;
 mod report_browser;
 mod report_junit;
