@@ -134,6 +134,7 @@
 //!   and page, a page takes several write *cycles* instead, and wears as many times as fast.
 #![no_std]
 #![forbid(unsafe_code)]
+#![warn(unreachable_pub)]
 
 mod address;
 #[cfg(feature = "async")]

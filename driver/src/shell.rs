@@ -23,22 +23,22 @@ type Compare = fn(&mut Plan<'_>, &[u8], &Request<'_>, usize) -> Outcome;
 
 impl<'a> Request<'a> {
     /// A job that takes no bytes from the caller.
-    pub const fn read(job: Job, offset: u32, length: usize) -> Self {
+    pub(crate) const fn read(job: Job, offset: u32, length: usize) -> Self {
         Self { job, offset, length, from: &[], stride: 1, compare: None }
     }
 
     /// Bytes to be written.
-    pub const fn write(offset: u32, from: &'a [u8]) -> Self {
+    pub(crate) const fn write(offset: u32, from: &'a [u8]) -> Self {
         Self { job: Job::Write, offset, length: from.len(), from, stride: 1, compare: None }
     }
 
     /// Bytes to be compared, and perhaps written.
-    pub fn compare(job: Job, offset: u32, from: &'a [u8]) -> Self {
+    pub(crate) fn compare(job: Job, offset: u32, from: &'a [u8]) -> Self {
         Self { job, offset, length: from.len(), from, stride: 1, compare: Some(compare) }
     }
 
     /// The same byte `length` times.
-    pub const fn fill(offset: u32, length: usize, byte: &'a u8) -> Self {
+    pub(crate) const fn fill(offset: u32, length: usize, byte: &'a u8) -> Self {
         let from = core::slice::from_ref(byte);
         Self { job: Job::Write, offset, length, from, stride: 0, compare: None }
     }

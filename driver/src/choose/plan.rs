@@ -34,7 +34,7 @@ pub(super) struct Choice<'c> {
 
 impl<'c> Choice<'c> {
     /// Checks the candidates; gives also the microseconds to wait before the first read.
-    pub fn new<E>(
+    pub(crate) fn new<E>(
         candidates: &'c [Candidate],
         scratch: &[u8],
         options: &Options,
@@ -58,7 +58,7 @@ impl<'c> Choice<'c> {
     }
 
     /// The next read; `None` when all is said.
-    pub fn step(&mut self) -> Option<Step> {
+    pub(crate) fn step(&mut self) -> Option<Step> {
         loop {
             let Some(candidate) = self.candidates.get(self.index) else {
                 let refused = self.tried > 0 && self.longer == LongerHeader::Refuse;
@@ -91,7 +91,7 @@ impl<'c> Choice<'c> {
     }
 
     /// Takes note of what came of a read: whether the part answered, and with which bytes.
-    pub fn complete<E>(
+    pub(crate) fn complete<E>(
         &mut self,
         step: &Step,
         answered: bool,
@@ -133,7 +133,7 @@ impl<'c> Choice<'c> {
     }
 
     /// What was found.
-    pub fn result<E>(&self) -> Result<usize, ChooseError<E>> {
+    pub(crate) fn result<E>(&self) -> Result<usize, ChooseError<E>> {
         let untried = self.candidates.len().saturating_sub(self.tried);
         self.fitting.ok_or(ChooseError::NoneFits { untried })
     }

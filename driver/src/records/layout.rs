@@ -112,7 +112,7 @@ pub(super) struct Placed {
 
 impl Placed {
     /// Offset of a slot.
-    pub fn slot(&self, index: u16) -> u32 {
+    pub(crate) fn slot(&self, index: u16) -> u32 {
         self.start.wrapping_add(self.slot_bytes.wrapping_mul(u32::from(index)))
     }
 }

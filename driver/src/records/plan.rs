@@ -41,12 +41,12 @@ pub(super) struct Search {
 }
 
 impl Search {
-    pub fn new(record: Placed) -> Self {
+    pub(crate) fn new(record: Placed) -> Self {
         Self { record, index: 0, body: None, newest: None }
     }
 
     /// The next read: offset on the medium and place in the slot memory. `None` when all slots were seen.
-    pub fn step(&self) -> Option<(u32, Range<usize>)> {
+    pub(crate) fn step(&self) -> Option<(u32, Range<usize>)> {
         if self.index >= self.record.spec.slots {
             return None;
         }
@@ -62,7 +62,7 @@ impl Search {
 
     /// Takes note of the bytes of that read. The payload of the newest slot so far is copied while it is in memory,
     /// since a page that was once cut may not read well a second time.
-    pub fn complete(&mut self, slot: &[u8], payload: &mut [u8]) {
+    pub(crate) fn complete(&mut self, slot: &[u8], payload: &mut [u8]) {
         let Some(([format, id, version, l0, l1, s0, s1, s2, s3], rest)) = slot.split_first_chunk::<HEAD_BYTES>() else {
             return self.next();
         };
@@ -92,19 +92,19 @@ impl Search {
         self.index = self.index.wrapping_add(1);
     }
 
-    pub fn newest(&self) -> Option<Newest> {
+    pub(crate) fn newest(&self) -> Option<Newest> {
         self.newest
     }
 
     /// What was found, for a caller with room for `room` bytes.
-    pub fn value<E>(&self, room: usize) -> Result<Stored, RecordError<E>> {
+    pub(crate) fn value<E>(&self, room: usize) -> Result<Stored, RecordError<E>> {
         let stored = self.newest.ok_or(RecordError::NotFound)?.stored;
         let needed = stored.length;
         if needed > room { Err(RecordError::BufferTooSmall { needed }) } else { Ok(stored) }
     }
 
     /// Value of a counter whose payload was copied to `payload`.
-    pub fn count<E>(&self, payload: [u8; COUNTER_BYTES]) -> Result<u64, RecordError<E>> {
+    pub(crate) fn count<E>(&self, payload: [u8; COUNTER_BYTES]) -> Result<u64, RecordError<E>> {
         match self.newest {
             Some(newest) if newest.stored.length != payload.len() => Err(RecordError::NotACounter),
             _ => Ok(u64::from_le_bytes(payload)),
@@ -112,7 +112,7 @@ impl Search {
     }
 
     /// The value after that, and the version that it goes on with.
-    pub fn counted_up<E>(&self, payload: [u8; COUNTER_BYTES]) -> Result<(u64, u8), RecordError<E>> {
+    pub(crate) fn counted_up<E>(&self, payload: [u8; COUNTER_BYTES]) -> Result<(u64, u8), RecordError<E>> {
         let value = self.count(payload)?.checked_add(1).ok_or(RecordError::NotACounter)?;
         Ok((value, self.newest.map_or(0, |newest| newest.stored.version)))
     }

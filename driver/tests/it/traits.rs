@@ -1,9 +1,7 @@
 //! The traits of embedded-storage and embedded-io.
 #![cfg(all(feature = "storage", feature = "io"))]
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_io::{ErrorKind as IoKind, Read, Seek, SeekFrom, Write};
 use embedded_storage::nor_flash::{NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
 use embedded_storage::{ReadStorage, Storage};
@@ -111,7 +109,7 @@ fn each_error_has_its_kind_among_those_of_embedded_io() {
 
 #[cfg(feature = "async")]
 mod asynch {
-    use common::at_once::{AsyncBus, AsyncClock, now};
+    use crate::common::at_once::{AsyncBus, AsyncClock, now};
     use embedded_storage_async::nor_flash::NorFlash;
     use pagewise_driver::AsyncEeprom;
 

@@ -1,8 +1,6 @@
 //! Which geometries exist, and that a bad constant does not compile.
 
-mod common;
-
-use common::{KBIT_16, KBIT_32, part};
+use crate::common::{KBIT_16, KBIT_32, part};
 use pagewise_driver::{Geometry, GeometryError, Parameters};
 
 #[test]

@@ -1,8 +1,6 @@
 //! What `update` keeps: only bytes that it has itself written, or that the firmware vouches for.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::ErrorKind;
 use pagewise_driver::{Chips, Eeprom, Error, Options, Parameters, Protected, Trust, Updated, WriteProtectTiming};
 
@@ -157,7 +155,7 @@ fn behind_a_wp_pin_it_is_the_same() {
 #[cfg(feature = "async")]
 #[test]
 fn in_async_code_it_is_the_same() {
-    use common::at_once::{AsyncBus, AsyncClock, now};
+    use crate::common::at_once::{AsyncBus, AsyncClock, now};
     use pagewise_driver::AsyncEeprom;
     let (_, bus, clock) = rig(KBIT_32.parameters());
     let mut driver = AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, Options::new());

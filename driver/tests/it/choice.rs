@@ -1,9 +1,7 @@
 //! The choice at run time, as seen through both shells: which answers of the bus end it, and that a record is read
 //! again byte by byte.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use pagewise_driver::{Candidate, ChooseError, LongerHeader, Options, choose};
 
@@ -90,7 +88,7 @@ fn every_byte_of_a_record_is_read_again_before_it_counts() {
 #[test]
 #[cfg(feature = "async")]
 fn the_async_choice_makes_the_same_reads_and_finds_the_same() {
-    use common::at_once::{AsyncBus, AsyncClock, now};
+    use crate::common::at_once::{AsyncBus, AsyncClock, now};
     use pagewise_driver::choose_async;
     let options = Options::new();
     for (fitted, at, held) in [(KBIT_16, 0x10, 0), (KBIT_32, 0x40, 1), (KBIT_32, 0x40, 0)] {

@@ -1,8 +1,6 @@
 //! The planner against brute force: every offset, every length, several limits, on small geometries.
 
-mod common;
-
-use common::{KBIT_1, KBIT_16, KBIT_1024_TOP, KBIT_2048, ZERO_BYTE, part};
+use crate::common::{KBIT_1, KBIT_16, KBIT_1024_TOP, KBIT_2048, ZERO_BYTE, part};
 use pagewise_driver::plan::{Action, Job, Plan, PlanError, State};
 use pagewise_driver::{Chunk, Config, Geometry, Options, Parameters};
 

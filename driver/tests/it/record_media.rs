@@ -1,11 +1,9 @@
 //! Records on everything that can hold them: a driver, a driver behind a WP pin, several chips as one address space.
 #![cfg(feature = "records")]
 
-mod common;
-
 use std::convert::Infallible;
 
-use common::*;
+use crate::common::*;
 use embedded_hal::digital::{ErrorType, OutputPin};
 use embedded_hal::i2c::ErrorKind;
 use pagewise_driver::records::{Medium, RecordLayout, RecordSpec, RecordStore};
@@ -72,7 +70,7 @@ fn records_live_in_several_chips() {
 
 #[cfg(feature = "async")]
 mod asynch {
-    use common::at_once::{AsyncBus, AsyncClock, now};
+    use crate::common::at_once::{AsyncBus, AsyncClock, now};
     use pagewise_driver::AsyncEeprom;
     use pagewise_driver::records::{AsyncMedium, AsyncRecordStore};
 

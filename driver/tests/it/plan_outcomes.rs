@@ -1,8 +1,6 @@
 //! The planner under every sequence of outcomes: what it may ask for, what it may claim, and that it ends.
 
-mod common;
-
-use common::{FRAM, KBIT_16, ZERO_BYTE};
+use crate::common::{FRAM, KBIT_16, ZERO_BYTE};
 use pagewise_driver::plan::{Action, Difference, Failure, Job, Outcome, Plan, State, Step};
 use pagewise_driver::{Config, Geometry, Options, Parameters, Wait};
 

@@ -1,6 +1,4 @@
 //! A small chip that behaves, for the driver's own tests. (The real simulator is met in the tests room.)
-#![allow(dead_code, reason = "each test file uses its own part of this")]
-
 #[cfg(feature = "async")]
 pub mod at_once;
 
@@ -64,6 +62,7 @@ pub enum Protect {
 }
 
 /// What a page holds when supply was lost in its write cycle.
+#[cfg_attr(not(feature = "records"), allow(dead_code, reason = "most of these are for the records"))]
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Torn {
     Old,

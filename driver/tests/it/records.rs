@@ -2,12 +2,10 @@
 //! model.
 #![cfg(feature = "records")]
 
-mod common;
-
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use common::*;
+use crate::common::*;
 use pagewise_driver::records::{LayoutError, RecordError, RecordLayout, RecordSpec, RecordStore, Stored};
 use pagewise_driver::{Eeprom, Geometry, Options, Parameters};
 

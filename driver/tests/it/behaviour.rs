@@ -1,11 +1,9 @@
 //! The blocking driver on a small chip that behaves: memory, bounds of waiting, errors with their safe bytes.
 
-mod common;
-
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
 use pagewise_driver::{Difference, Eeprom, Error, Geometry, Options, Trust, Updated, Wait};
 use proptest::prelude::*;

@@ -2,15 +2,13 @@
 //! ones what a dropped call leaves. The lines of both drivers are held against what their calls send.
 #![cfg(all(feature = "async", feature = "records", feature = "storage", feature = "io"))]
 
-mod common;
-
 use std::cell::RefCell;
 use std::fmt::Write as _;
 use std::path::Path;
 use std::rc::Rc;
 
-use common::KBIT_32 as PART;
-use common::at_once::now;
+use crate::common::KBIT_32 as PART;
+use crate::common::at_once::now;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use pagewise_driver::{

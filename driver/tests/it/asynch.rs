@@ -1,15 +1,13 @@
 //! The async driver: parity with the blocking one, and calls dropped at every `await`.
 #![cfg(feature = "async")]
 
-mod common;
-
 use std::cell::RefCell;
 use std::future::Future;
 use std::pin::pin;
 use std::rc::Rc;
 use std::task::{Context, Poll, Waker};
 
-use common::*;
+use crate::common::*;
 use embedded_hal::i2c::{ErrorKind, ErrorType, NoAcknowledgeSource, Operation};
 use pagewise_driver::{AsyncEeprom, Eeprom, Error, Geometry, Options, Trust, Wait};
 use proptest::prelude::*;

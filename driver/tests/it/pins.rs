@@ -1,8 +1,6 @@
 //! The exact bus calls of the canonical operations, for every address shape.
 
-mod common;
-
-use common::{FRAM, KBIT_1, KBIT_16, KBIT_32, KBIT_1024_TOP, KBIT_2048, ZERO_BYTE};
+use crate::common::{FRAM, KBIT_1, KBIT_16, KBIT_32, KBIT_1024_TOP, KBIT_2048, ZERO_BYTE};
 use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
 use embedded_hal_mock::eh1::delay::{CheckedDelay, NoopDelay, Transaction as Delay};
 use embedded_hal_mock::eh1::i2c::{Mock, Transaction};

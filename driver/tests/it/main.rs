@@ -1,0 +1,25 @@
+//! The driver on a small chip that behaves, and what its documentation promises. What needs the simulated device is in the
+//! `tests` room.
+
+mod common;
+
+mod asynch;
+mod behaviour;
+mod bus_recovery;
+mod chips;
+mod choice;
+mod common_geometry;
+mod features;
+mod geometry;
+mod method_docs;
+mod pins;
+mod plan_outcomes;
+mod planner;
+mod protect;
+mod record_media;
+mod records;
+mod regions;
+mod second_source;
+mod traits;
+mod trust;
+mod words;
