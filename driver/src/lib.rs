@@ -121,7 +121,8 @@
 //! # Features
 //!
 //! All additive: `async` (the async driver), `defmt` (`Format` for the data types), `storage` (traits of
-//! `embedded-storage` and `embedded-storage-async`), `io` (traits of `embedded-io`), `records`.
+//! `embedded-storage` and `embedded-storage-async`), `io` (traits of `embedded-io`), `records`, `sources` (this crate's files
+//! as text, for programs that write drivers). Rust 1.85 and later; with `storage` 1.87.
 //!
 //! # What is not supported
 //!
@@ -133,6 +134,7 @@
 //! - Splitting one page write over several bus calls: with `BUF` or [`Options::max_transfer_bytes`] smaller than header
 //!   and page, a page takes several write *cycles* instead, and wears as many times as fast.
 #![no_std]
+#![cfg_attr(docsrs, feature(doc_cfg))]
 #![forbid(unsafe_code)]
 #![warn(unreachable_pub)]
 
@@ -156,6 +158,8 @@ pub mod records;
 mod recovery;
 mod region;
 mod shell;
+#[cfg(feature = "sources")]
+pub mod sources;
 #[cfg(feature = "storage")]
 mod storage;
 mod trust;

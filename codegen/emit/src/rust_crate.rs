@@ -5,18 +5,16 @@ use std::fs;
 use std::path::Path;
 
 use serde::Serialize;
-use toml::{Table, Value};
+use toml::Table;
 
 use super::{Generated, Request, Source, c, rust};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::paint::plain;
+use pagewise_driver::sources::{FILES, MANIFEST};
 use pagewise_templates::render;
 
-/// Sources, README and licences of the driver, each with its path in the folder.
-const DRIVER: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/embedded_driver.rs"));
-const DRIVER_MANIFEST: &str = include_str!("../../../driver/Cargo.toml");
-/// What the driver's manifest takes from its workspace.
-const WORKSPACE_MANIFEST: &str = include_str!("../../../Cargo.toml");
+/// What a driver's manifest says of its package that means something in a folder of sources, too.
+const OF_PACKAGE: [&str; 7] = ["name", "description", "version", "edition", "rust-version", "license", "authors"];
 
 /// By this a folder is known as one that was generated.
 const MARK: &str = "# Written by Pagewise ";
@@ -60,7 +58,7 @@ pub fn driver(request: &Request<'_>) -> Result<Generated, Faults> {
         source("src/part.rs", part),
         source("driver/Cargo.toml", render("rust_crate_driver.toml.tera", &manifests)),
     ];
-    generated.files.extend(DRIVER.iter().map(|(path, text)| source(path, (*text).into())));
+    generated.files.extend(FILES.iter().map(|(path, text)| source(&format!("driver/{path}"), (*text).into())));
     Ok(generated)
 }
 
@@ -100,34 +98,27 @@ pub fn check_folder(folder: &Path) -> Result<(), Fault> {
 }
 
 /// # Panics
-/// Never: the manifests are embedded, and a test reads them.
+/// Never: the driver offers its manifest, and a test reads it.
 fn manifests<'a>(name: &'a str, digest: &'a str, candidates: bool) -> Manifests<'a> {
-    let read = |text: &str| text.parse::<Table>().expect("the project's manifests are TOML");
-    let (own, workspace) = (read(DRIVER_MANIFEST), read(WORKSPACE_MANIFEST));
-    let entries = |section: &str, shared: &str| -> Vec<Entry> {
-        let shared = &workspace["workspace"][shared];
+    let own: Table = MANIFEST.parse().expect("the driver's manifest is TOML");
+    let entries = |section: &str| -> Vec<Entry> {
         let table = own[section].as_table().expect("a section is a table");
-        let of_workspace = |value: &Value| value.get("workspace").and_then(Value::as_bool) == Some(true);
-        let resolved = table.iter().map(|(name, value)| Entry {
-            name: name.clone(),
-            value: if of_workspace(value) { &shared[name.as_str()] } else { value }.to_string(),
-        });
-        resolved.collect()
+        table.iter().map(|(name, value)| Entry { name: name.clone(), value: value.to_string() }).collect()
     };
-    let features = own["features"].as_table().expect("a section is a table");
-    let features = features.iter().map(|(name, value)| Entry { name: name.clone(), value: value.to_string() });
-    let dependencies = entries("dependencies", "dependencies");
+    let dependencies = entries("dependencies");
     let hal = dependencies.iter().find(|found| found.name == "embedded-hal").expect("the driver's one dependency");
-    let mut shared = entries("package", "package");
+    let mut package = entries("package");
+    package.retain(|field| OF_PACKAGE.contains(&field.name.as_str()));
+    let mut shared = entries("package");
     shared.retain(|field| ["edition", "rust-version"].contains(&field.name.as_str()));
     Manifests {
         version: env!("CARGO_PKG_VERSION"),
         digest,
         name,
         candidates,
-        package: entries("package", "package"),
+        package,
         shared,
-        features: features.collect(),
+        features: entries("features"),
         embedded_hal: hal.value.clone(),
         dependencies,
     }
@@ -150,7 +141,7 @@ mod tests {
         }
         assert!(text("Cargo.toml").starts_with(MARK), "a folder is known as ours");
         let read = |text: &str| text.parse::<Table>().unwrap();
-        let [outer, inner, own] = [read(text("Cargo.toml")), read(text("driver/Cargo.toml")), read(DRIVER_MANIFEST)];
+        let [outer, inner, own] = [read(text("Cargo.toml")), read(text("driver/Cargo.toml")), read(MANIFEST)];
         assert_eq!(outer["package"]["name"].as_str(), Some("memory"));
         assert_eq!(inner["package"]["name"], own["package"]["name"]);
         assert_eq!(inner["features"], own["features"]);

@@ -2,10 +2,10 @@
 
 use std::process::Command;
 
-const FEATURES: [&str; 5] = ["async", "defmt", "storage", "io", "records"];
+const FEATURES: [&str; 6] = ["async", "defmt", "storage", "io", "records", "sources"];
 
 #[test]
-#[ignore = "32 builds; run with --ignored"]
+#[ignore = "64 builds; run with --ignored"]
 fn every_combination_of_features_builds() {
     for combination in 0..1u32 << FEATURES.len() {
         let chosen = |(bit, name): (usize, &&'static str)| (combination >> bit & 1 == 1).then_some(*name);

@@ -20,6 +20,7 @@ mod record_media;
 mod records;
 mod regions;
 mod second_source;
+mod sources;
 mod traits;
 mod trust;
 mod words;
