@@ -71,7 +71,7 @@ pub struct FlashLike<T, const WRITE: usize, const ERASE: usize> {
 impl<T, const WRITE: usize, const ERASE: usize> FlashLike<T, WRITE, ERASE> {
     /// Takes a driver. `WRITE` must divide `ERASE`, and neither may be zero, or it does not compile.
     pub const fn new(eeprom: T) -> Self {
-        const { assert!(WRITE > 0 && ERASE > 0 && ERASE.is_multiple_of(WRITE), "WRITE must divide ERASE") };
+        const { assert!(WRITE > 0 && ERASE > 0 && ERASE % WRITE == 0, "WRITE must divide ERASE") };
         Self { eeprom }
     }
 
