@@ -7,7 +7,7 @@ use divan::Bencher;
 use divan::counter::ItemsCount;
 use pagewise_judge::board::{self, Board};
 use pagewise_judge::fleet::{self, Candidates, Summary, invent, lines};
-use pagewise_judge::swap::{Fitted, Verdict};
+use pagewise_judge::swap::{Agreement, Fitted, Verdict};
 use pagewise_part::card::{Card, Catalogue};
 
 fn main() {
@@ -35,7 +35,7 @@ fn judge_all(boards: &[Board], catalogue: &Catalogue) -> usize {
     let work = || {
         let mut agree = 0;
         while let Some((fitted, card)) = swaps.get(next.fetch_add(1, Ordering::Relaxed)) {
-            agree += usize::from(fitted.judge(card).agree);
+            agree += usize::from(fitted.judge(card).agree == Agreement::Agree);
         }
         agree
     };

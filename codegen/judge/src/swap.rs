@@ -1,31 +1,40 @@
 //! Can this part take the place of that one on this board? Judged twice: by rules over the cards, and by running the
 //! firmware's own assumptions against the simulated chips. The two must agree.
 //!
-//! [`rule`] holds one file per rule, [`firmware`] is what a board file says about its firmware, [`trial`] runs it on one
-//! chip, [`evidence`] on the old and the new one, [`part`] says which chips a board cannot tell apart, [`remedy`]
-//! computes the settings and straps that would serve.
+//! [`rule`] holds one file per rule; rules compute from cards and board alone and know nothing of what follows.
+//! [`firmware`] does what a board file says about its firmware, [`setup`] puts a chip into the board, [`run`] runs the
+//! one on the other. The ladder is all runs behind a judgement, [`remedy`] the settings and straps of its rungs,
+//! [`evidence`] what it shows. [`part`] says which chips a board cannot tell apart.
 
+pub mod agreement;
 pub mod evidence;
 pub mod finding;
 pub mod firmware;
+mod ladder;
 mod memo;
 pub mod part;
 pub mod remedy;
-pub mod replay;
 pub mod rule;
-pub mod trial;
+mod ruling;
+pub mod run;
+pub mod setup;
 pub mod verdict;
 mod watched;
 
+use std::fmt;
 use std::sync::Arc;
 
 use serde::Serialize;
 
 use crate::board::Board;
-pub use evidence::{Baseline, Evidence, Run};
+pub use agreement::Agreement;
+pub use evidence::{Evidence, Replay};
 pub use finding::{Amend, Finding, Proviso};
+use ladder::{Baseline, Ladder};
 use pagewise_part::card::Card;
-pub use replay::Replay;
+use pagewise_simulator::ChipModel;
+use ruling::Ruling;
+pub use run::Run;
 pub use verdict::Verdict;
 
 /// What was found for one board and one candidate.
@@ -47,8 +56,8 @@ pub struct Judgement {
     pub findings: Vec<Finding>,
     /// What the simulation showed.
     pub evidence: Evidence,
-    /// Rules and simulation come to the same verdict. `false` is a bug in Pagewise.
-    pub agree: bool,
+    /// Whether rules and simulation come to the same verdict.
+    pub agree: Agreement,
 }
 
 impl Judgement {
@@ -71,13 +80,36 @@ pub struct Case<'a> {
     pub old: Arc<Card>,
     /// The candidate.
     pub new: Card,
+    /// The rules find nothing against the fitted part itself: what the firmware relies on today works.
+    pub fitted_works: bool,
 }
 
 impl<'a> Case<'a> {
     /// Puts the candidate into the board's footprint; the fitted part is in it.
     #[must_use]
     pub fn new(board: &'a Board, fitted: &Arc<Card>, new: &Card) -> Self {
-        Self { board, old: Arc::clone(fitted), new: new.in_footprint(board.footprint) }
+        let new = new.in_footprint(board.footprint);
+        Self { board, old: Arc::clone(fitted), new, fitted_works: true }
+    }
+}
+
+/// The two that judge, told nothing of each other. Tests seed errors into one of them and see whether the other notices.
+pub struct Judges {
+    /// What the rules find in a case: [`rule::all`].
+    pub rules: Box<dyn Fn(&Case<'_>) -> Vec<Finding> + Send + Sync>,
+    /// The chip that is simulated for a card: [`Card::chip_model`].
+    pub chips: Box<dyn Fn(&Card) -> ChipModel + Send + Sync>,
+}
+
+impl Default for Judges {
+    fn default() -> Self {
+        Self { rules: Box::new(rule::all), chips: Box::new(Card::chip_model) }
+    }
+}
+
+impl fmt::Debug for Judges {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Judges").finish_non_exhaustive()
     }
 }
 
@@ -86,45 +118,59 @@ impl<'a> Case<'a> {
 pub struct Fitted<'a> {
     board: &'a Board,
     old: Arc<Card>,
-    baseline: Baseline,
+    works: bool,
+    baseline: Baseline<'a>,
+    judges: Arc<Judges>,
 }
 
 impl<'a> Fitted<'a> {
     /// Runs the board's firmware on the fitted part, once for all candidates.
     #[must_use]
     pub fn new(board: &'a Board, old: &Card) -> Self {
+        Self::judged_by(board, old, Arc::default())
+    }
+
+    /// The same with other judges.
+    #[must_use]
+    pub fn judged_by(board: &'a Board, old: &Card, judges: Arc<Judges>) -> Self {
         let old = Arc::new(old.in_footprint(board.footprint));
-        Self { board, baseline: Baseline::of(board, &old), old }
+        let itself = Ruling::on(&Case::new(board, &old, &old), &judges.rules);
+        // The board works today, so what its firmware needs of the fitted part holds.
+        let baseline = Baseline::new(board, itself.grant(&old), Arc::clone(&judges));
+        Self { board, old, works: itself.visible() == Verdict::DropIn, baseline, judges }
     }
 
     /// Judges one candidate, by rules and by simulation.
     #[must_use]
     pub fn judge(&self, new: &Card) -> Judgement {
-        let case = Case::new(self.board, &self.old, new);
-        let (mut findings, granted) = find(&case);
-        findings.sort_by_key(|finding| (std::cmp::Reverse(finding.verdict), finding.proviso.is_some()));
-        let verdict = worst(findings.iter().filter(|finding| finding.proviso.is_none()));
-        let worst_case = worst(findings.iter());
-        let mut provided_that: Vec<String> = Vec::new();
-        for proviso in findings.iter().filter(|finding| finding.verdict > verdict).filter_map(|f| f.proviso.as_ref()) {
-            if !provided_that.contains(&proviso.text) {
-                provided_that.push(proviso.text.clone());
-            }
-        }
-        let evidence = evidence::gather(&case, &granted, verdict, &self.baseline);
-        let simulated = findings.iter().filter(|finding| finding.proviso.is_none() && finding.simulated);
-        let agree = evidence.verdict == worst(simulated);
+        let case = self.case(new);
+        let ruling = Ruling::on(&case, &self.judges.rules);
+        let granted = ruling.grant(&case.new);
+        let evidence = Evidence::from(Ladder::climb(&case, &granted, ruling.verdict(), &self.baseline));
         Judgement {
             board: self.board.name.clone(),
             fitted: self.old.id.clone(),
             candidate: new.id.clone(),
-            verdict,
-            worst_case,
-            provided_that,
-            findings,
+            verdict: ruling.verdict(),
+            worst_case: ruling.worst_case(),
+            provided_that: ruling.provided_that(),
+            agree: Agreement::between(ruling.visible(), evidence.verdict, evidence.new.spared),
+            findings: ruling.findings,
             evidence,
-            agree,
         }
+    }
+
+    /// Runs once more what the judgement of this candidate rests on, and keeps all that the runs leave behind.
+    #[must_use]
+    pub fn replay(&self, new: &Card) -> Replay {
+        let case = self.case(new);
+        let ruling = Ruling::on(&case, &self.judges.rules);
+        let granted = ruling.grant(&case.new);
+        Replay::from(Ladder::climb(&case, &granted, ruling.verdict(), &self.baseline))
+    }
+
+    fn case(&self, new: &Card) -> Case<'a> {
+        Case { fitted_works: self.works, ..Case::new(self.board, &self.old, new) }
     }
 }
 
@@ -132,33 +178,4 @@ impl<'a> Fitted<'a> {
 #[must_use]
 pub fn judge(board: &Board, old: &Card, new: &Card) -> Judgement {
     Fitted::new(board, old).judge(new)
-}
-
-/// Applies the rules; a value that a proviso grants can bring up another question (the SCL rate at a supply that nobody
-/// stated), so the rules are applied again until none is new. Returns the findings and the card with all that granted.
-fn find(case: &Case<'_>) -> (Vec<Finding>, Card) {
-    let mut findings: Vec<Finding> = Vec::new();
-    let mut granted = case.clone();
-    loop {
-        let fresh: Vec<Finding> =
-            rule::all(&granted).into_iter().filter(|finding| !findings.contains(finding)).collect();
-        for proviso in fresh.iter().filter_map(|finding| finding.proviso.as_ref()) {
-            proviso.amend.apply(&mut granted.new);
-        }
-        let more = fresh.iter().any(|finding| finding.proviso.is_some());
-        findings.extend(fresh);
-        // Every proviso settles one value of the card for good, so this ends.
-        if !more {
-            return (findings, granted.new);
-        }
-    }
-}
-
-/// The fitted part with every assumption that its firmware needs: the board works today, so they hold.
-fn as_it_works(board: &Board, old: &Arc<Card>) -> Card {
-    find(&Case::new(board, old, old)).1
-}
-
-fn worst<'f>(findings: impl Iterator<Item = &'f Finding>) -> Verdict {
-    findings.map(|finding| finding.verdict).max().unwrap_or(Verdict::DropIn)
 }

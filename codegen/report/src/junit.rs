@@ -39,7 +39,7 @@ fn status(candidate: &CandidateView, accept: Verdict) -> TestCaseStatus {
         status.set_message(text(&message)).set_type(what).set_description(body(candidate));
         status
     };
-    if !candidate.agree {
+    if candidate.disagree {
         let message = format!(
             "rules and simulation disagree ({} and {}): a bug in Pagewise",
             candidate.verdict, candidate.simulated
@@ -65,11 +65,15 @@ fn body(candidate: &CandidateView) -> String {
     }
     for run in &candidate.runs {
         let named = if run.hazards.is_empty() { String::new() } else { format!(" [{}]", run.hazards.join(", ")) };
-        let outcome = if run.serves { "serves".to_owned() } else { format!("fails{named}: {}", text(&run.loss)) };
+        let loss = if run.loss.is_empty() { String::new() } else { format!(": {}", text(&run.loss)) };
+        let outcome = format!("{}{named}{loss}", run.outcome);
         let _ = writeln!(out, "simulated, {}: {outcome} ({})", run.what, run.work);
         if !run.transaction.is_empty() {
             let _ = writeln!(out, "  {}", run.transaction);
         }
+    }
+    if candidate.rules_alone {
+        let _ = writeln!(out, "rules alone decided: the run was spared");
     }
     out
 }

@@ -5,7 +5,8 @@ use serde::Serialize;
 
 use pagewise_judge::board::Board;
 use pagewise_judge::hazard::{Row, rows};
-use pagewise_judge::swap::replay::{BACKGROUND, Played};
+use pagewise_judge::swap::run::Played;
+use pagewise_judge::swap::setup::BACKGROUND;
 use pagewise_part::card::density;
 
 /// Width of the picture, in its own units.

@@ -13,7 +13,7 @@ use super::timing::{self, Picture};
 use super::view::{BoardView, CandidateView, Overview};
 use pagewise_base::words::counted;
 use pagewise_judge::board::Board;
-use pagewise_judge::swap::replay::Played;
+use pagewise_judge::swap::run::Played;
 use pagewise_judge::swap::{Fitted, Replay, Verdict};
 use pagewise_part::card::Card;
 use pagewise_templates::render;

@@ -11,7 +11,7 @@ use serde::Serialize;
 use item::{Item, ItemKind};
 use lanes::{Lanes, Row};
 use pagewise_judge::board::Firmware;
-use pagewise_judge::swap::replay::Transaction;
+use pagewise_judge::swap::run::Transaction;
 
 /// A timing picture, ready to be written.
 #[derive(Debug, Clone, Serialize)]

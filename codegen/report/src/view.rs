@@ -6,7 +6,8 @@ use super::Report;
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::stock::Offer;
-use pagewise_judge::swap::{Finding, Judgement, Run, Verdict};
+use pagewise_judge::swap::agreement::Tally;
+use pagewise_judge::swap::{Agreement, Finding, Judgement, Run, Verdict};
 use pagewise_part::card::Catalogue;
 
 /// Up to this many candidates a board's candidates are all shown in full.
@@ -23,8 +24,10 @@ pub struct Overview {
     pub boards_counted: String,
     /// Judgements in all.
     pub judgements: usize,
-    /// Judgements on which rules and simulation agree.
-    pub agree: usize,
+    /// On how many of them rules and simulation agree, in words.
+    pub agreement: String,
+    /// They disagree on some: a bug in Pagewise.
+    pub disagree: bool,
     /// Every board has a usable candidate.
     pub usable: bool,
     /// The worst verdict that counts as usable.
@@ -91,8 +94,10 @@ pub struct CandidateView {
     pub findings: Vec<FindingView>,
     /// Runs on the simulated chips.
     pub runs: Vec<RunView>,
-    /// Rules and simulation agree.
-    pub agree: bool,
+    /// Rules and simulation disagree.
+    pub disagree: bool,
+    /// The run that would decide was spared.
+    pub rules_alone: bool,
     /// What the simulation alone says.
     pub simulated: Verdict,
     /// What the stock list offers of it, if it does.
@@ -157,6 +162,8 @@ pub struct RunView {
     pub what: &'static str,
     /// Everything stored and read back.
     pub serves: bool,
+    /// `serves`, `fails`, or `not run` where nothing is promised.
+    pub outcome: &'static str,
     /// Names of the hazards.
     pub hazards: Vec<&'static str>,
     /// What went wrong first; empty for nothing.
@@ -175,12 +182,14 @@ impl Overview {
             report.answers.iter().enumerate().map(|(at, answer)| BoardView::of(at + 1, answer, report)).collect();
         let judgements = report.answers.iter().map(|answer| answer.judgements.len()).sum();
         let all = report.answers.iter().flat_map(|answer| &answer.judgements);
+        let tally: Tally = all.map(|judgement| judgement.agree).collect();
         Self {
             version: env!("CARGO_PKG_VERSION"),
             sentence: sentence(&boards, report.accept),
             boards_counted: counted(boards.len(), "board"),
             judgements,
-            agree: all.filter(|judgement| judgement.agree).count(),
+            agreement: tally.sentence(),
+            disagree: tally.disagree > 0,
             usable: boards.iter().all(|board| board.usable),
             accept: report.accept,
             boards,
@@ -267,7 +276,8 @@ impl CandidateView {
             detailed,
             findings: judgement.findings.iter().filter(matters).map(FindingView::of).collect(),
             runs: runs(judgement),
-            agree: judgement.agree,
+            disagree: judgement.agree == Agreement::Disagree,
+            rules_alone: judgement.agree == Agreement::RulesAlone,
             simulated: judgement.evidence.verdict,
             offer: None,
         }
@@ -323,6 +333,7 @@ fn run(what: &'static str, run: &Run) -> RunView {
     RunView {
         what,
         serves: run.serves,
+        outcome: run.outcome(),
         hazards: run.hazards.iter().map(|hazard| hazard.name()).collect(),
         loss: run
             .first_loss

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use pagewise_base::paint::plain;
 use pagewise_judge::fleet::BoardAnswer;
-use pagewise_judge::swap::Verdict;
+use pagewise_judge::swap::{Agreement, Verdict};
 use pagewise_report::Report;
 use pagewise_tests::python::Python;
 use pagewise_tests::{hostile, reports};
@@ -63,7 +63,7 @@ fn a_case_fails_when_its_verdict_is_worse_than_the_accepted_one() {
 #[test]
 fn a_disagreement_is_an_error_whatever_is_accepted() {
     let mut answers = reports::examples()[..1].to_vec();
-    answers[0].judgements[0].agree = false;
+    answers[0].judgements[0].agree = Agreement::Disagree;
     let Some(seen) = read(&[report(&answers, Verdict::Reject)]) else { return };
     let suite = &seen[0]["suites"][0];
     assert_eq!(suite["counts"], serde_json::json!([answers[0].judgements.len(), 0, 1]));

@@ -3,16 +3,20 @@
 
 use pagewise_judge::board::{Board, Strap, Wait};
 use pagewise_judge::swap::part::Part;
-use pagewise_judge::swap::{Run, trial};
+use pagewise_judge::swap::{Run, run};
 use pagewise_part::card::{Answer, Busy, Card, Catalogue, CyclePer, Kind, Open, Partial, Pointer, Role, Sampled, Span};
 use pagewise_tests::boards::swaps;
 use pagewise_tests::search::{counterexample, scaled, seed};
 
 /// A run on the chip as its card has it, told with the stand-in for the name.
-fn whole(board: &Board, card: &Card, pointers: Option<&[u32]>) -> Run {
-    let mut part = Part::whole(board, card);
-    part.model.name = Part::seen_by(board, card).model.name;
-    trial::run(board, &part, pointers)
+fn whole(board: &Board, card: &Card, pointers: Option<&[Option<u32>]>) -> Run {
+    let mut part = Part::whole(board, card, card.chip_model());
+    part.model.name = seen_by(board, card).model.name;
+    run::play(board, &part, pointers).run
+}
+
+fn seen_by(board: &Board, card: &Card) -> Part {
+    Part::seen_by(board, card, card.chip_model())
 }
 
 #[test]
@@ -22,10 +26,10 @@ fn what_a_board_does_not_notice_changes_no_run() {
     let found = counterexample("memo", scaled(4000), &swaps(&cards), |swap| {
         let (board, card) = (&swap.board, cards[swap.new].in_footprint(swap.board.footprint));
         // Any pointers do: what counts is that both runs are asked alike.
-        let pointers: Vec<u32> = board.regions.iter().map(|region| region.offset + region.length).collect();
+        let pointers: Vec<Option<u32>> =
+            board.regions.iter().map(|region| Some(region.offset + region.length)).collect();
         let pointers = board.firmware.reads_on_after_write.then_some(pointers.as_slice());
-        let (expected, found) =
-            (whole(board, &card, pointers), trial::run(board, &Part::seen_by(board, &card), pointers));
+        let (expected, found) = (whole(board, &card, pointers), run::play(board, &seen_by(board, &card), pointers).run);
         if expected == found { Ok(()) } else { Err(format!("{}:\n{expected:?}\n{found:?}", card.id)) }
     });
     assert!(found.is_none(), "{}", found.unwrap_or_default());
@@ -37,7 +41,7 @@ fn parts_that_a_board_cannot_tell_apart_are_many() {
     for board in example_boards() {
         let mut parts: Vec<Part> = Vec::new();
         for card in catalogue.parts() {
-            let part = Part::seen_by(&board, &card.in_footprint(board.footprint));
+            let part = seen_by(&board, &card.in_footprint(board.footprint));
             if !parts.contains(&part) {
                 parts.push(part);
             }
@@ -105,12 +109,12 @@ fn a_change_to_any_value_that_can_matter_tells_parts_apart() {
     card.partly_protected.value = Partial::Nothing;
     card.pointer_after_write.value = Pointer::WrappedInPage;
     card.power_up_us.value = 1;
-    let part = Part::seen_by(&board, &card);
+    let part = seen_by(&board, &card);
     for (what, change) in CHANGES {
         let mut changed = card.clone();
         change(&mut changed);
         assert_ne!(changed, card, "{what}: nothing was changed");
-        assert_ne!(Part::seen_by(&board, &changed), part, "{what}");
+        assert_ne!(seen_by(&board, &changed), part, "{what}");
     }
 }
 
@@ -120,7 +124,7 @@ fn name_document_and_spare_room_tell_no_parts_apart() {
     let board = example_boards().into_iter().find(|board| board.file.ends_with("flow-meter.toml")).unwrap();
     let catalogue = Catalogue::embedded().unwrap();
     let card = catalogue.find("24lc32a").unwrap().clone();
-    let part = Part::seen_by(&board, &card);
+    let part = seen_by(&board, &card);
     let changes: [Change; 5] = [
         ("name", |card| card.name = "another".into()),
         ("typical write cycle", |card| card.write_cycle_typ_us.value = 1),
@@ -132,7 +136,7 @@ fn name_document_and_spare_room_tell_no_parts_apart() {
         let mut changed = card.clone();
         change(&mut changed);
         assert_ne!(changed, card, "{what}: nothing was changed");
-        assert_eq!(Part::seen_by(&board, &changed), part, "{what}");
+        assert_eq!(seen_by(&board, &changed), part, "{what}");
     }
 }
 

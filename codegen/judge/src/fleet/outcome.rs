@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::BoardAnswer;
 use crate::stock::Offer;
-use crate::swap::{Judgement, Verdict};
+use crate::swap::{Agreement, Judgement, Verdict};
 
 /// A board with the outcomes of its candidates, best first.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -42,7 +42,7 @@ pub struct Outcome {
     /// What has to be done; for a rejected part the reasons.
     pub needs: Vec<Need>,
     /// Whether rules and simulation agree.
-    pub agree: bool,
+    pub agree: Agreement,
     /// What the stock list says, where there is one.
     pub stock: Option<Offer>,
 }
@@ -95,11 +95,5 @@ impl BoardOutcomes {
             yearly_volume: answer.board.yearly_volume,
             candidates: answer.judgements.iter().map(outcome).collect(),
         }
-    }
-
-    /// Whether a candidate is at least as good as `accept`.
-    #[must_use]
-    pub fn is_usable(&self, accept: Verdict) -> bool {
-        self.candidates.iter().any(|outcome| outcome.verdict <= accept)
     }
 }

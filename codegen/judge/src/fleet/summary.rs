@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::{BoardOutcomes, Need, Outcome, cover};
 use crate::stock::Offer;
 use crate::swap::Verdict;
+use crate::swap::agreement::Tally;
 
 /// What a fleet comes to.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -15,8 +16,9 @@ pub struct Summary {
     pub boards: usize,
     /// Judgements made.
     pub judgements: usize,
-    /// How many of them rules and simulation agree on; fewer than all is a bug in Pagewise.
-    pub agree: usize,
+    /// How many of them rules and simulation agree on, and how many the rules decided alone.
+    #[serde(flatten)]
+    pub agreement: Tally,
     /// Verdicts of each candidate over the fleet; those that serve most boards first.
     pub candidates: Vec<Count>,
     /// The fewest parts.
@@ -138,7 +140,7 @@ impl Summary {
         Self {
             boards: boards.len(),
             judgements: outcomes().count(),
-            agree: outcomes().filter(|outcome| outcome.agree).count(),
+            agreement: outcomes().map(|outcome| outcome.agree).collect(),
             cover: choice(boards, &candidates, accept),
             candidates,
         }

@@ -41,8 +41,6 @@ pub struct Proviso {
 /// A card's value that a proviso replaces.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Amend {
-    /// Nothing that the card holds.
-    Nothing,
     /// Longest write cycle in microseconds.
     WriteCycleUs(u32),
     /// SCL rate in kHz at every supply.
@@ -63,8 +61,6 @@ pub enum Amend {
     Busy(Busy),
     /// Roles of the low address bits.
     AddressBits([Role; 3]),
-    /// Word-address bytes.
-    WordAddressBytes(u8),
     /// Power good to first access in microseconds.
     PowerUpUs(u32),
     /// Pointer after a write as on the old part.
@@ -77,7 +73,8 @@ impl Amend {
     /// The card with the value replaced.
     pub fn apply(self, card: &mut Card) {
         match self {
-            Self::Nothing | Self::Package(_) => {}
+            // No value of the card hangs on it.
+            Self::Package(_) => {}
             Self::WriteCycleUs(us) => {
                 let us = match card.write_cycle_per.value {
                     pagewise_part::card::CyclePer::Page => us,
@@ -112,7 +109,6 @@ impl Amend {
             Self::Protects(span) => card.protect_range.value = span,
             Self::Busy(busy) => card.busy_answer.value = busy,
             Self::AddressBits(bits) => card.address_bits.value = bits,
-            Self::WordAddressBytes(bytes) => card.word_address_bytes.value = bytes,
             Self::PowerUpUs(us) => card.power_up_us.value = us,
             Self::PointerAsOld(pointer) => card.pointer_after_write.value = pointer,
         }

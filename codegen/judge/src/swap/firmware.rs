@@ -136,11 +136,16 @@ impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
         }
     }
 
+    /// Device address of the last write of `region`, to which the firmware keeps when it reads on.
+    #[must_use]
+    pub fn last_address(&self, region: &Region) -> u8 {
+        self.settings.address(self.settings.write_pieces(region).last().map_or(region.offset, |piece| piece.offset))
+    }
+
     /// Reads one byte from wherever the pointer stands after the last write of `region`.
     pub fn read_on(&mut self, region: &Region) -> Option<u8> {
-        let last = self.settings.write_pieces(region).pop()?;
         let mut byte = [0];
-        match self.bus.read(self.settings.address(last.offset), &mut byte) {
+        match self.bus.read(self.last_address(region), &mut byte) {
             Ok(()) => Some(byte[0]),
             Err(_) => {
                 self.log.errors += 1;

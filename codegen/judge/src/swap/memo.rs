@@ -1,11 +1,11 @@
 //! Runs already made for one board: parts that behave alike on it are run once.
 
 use std::collections::HashMap;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
-use super::evidence::Run;
-use super::part::{NAME, Part};
-use super::trial;
+use super::Judges;
+use super::part::Part;
+use super::run::{self, Run};
 use crate::board::{Board, Firmware, Strap};
 use pagewise_part::card::Card;
 
@@ -22,33 +22,45 @@ struct Key {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 enum Task {
-    /// A run with all that went wrong; whether the firmware also reads on after writes, as on the fitted part.
-    Explained { reads_on: bool },
+    /// A run with all that went wrong; whether the firmware is held to reading on where it does on the fitted part.
+    Explained { held_to_pointers: bool },
     /// Only whether the part serves.
     Serves,
 }
 
 /// The runs of one board, whose settings and straps may change. Bus but for the SCL rate, regions and the pointers
 /// that the firmware expects must stay.
-#[derive(Debug, Default)]
-pub(super) struct Memo(Mutex<HashMap<Key, Option<Run>>>);
+#[derive(Debug)]
+pub(super) struct Memo {
+    judges: Arc<Judges>,
+    made: Mutex<HashMap<Key, Option<Run>>>,
+}
 
 impl Memo {
-    /// As [`trial::run`].
-    pub(super) fn run(&self, board: &Board, card: &Card, reads_on_at: Option<&[u32]>) -> Run {
-        let task = Task::Explained { reads_on: reads_on_at.is_some() };
-        let run = self.look_up(board, card, task, |part| Some(trial::run(board, part, reads_on_at)));
-        named(run.expect("an explained run always tells something"), card)
+    pub(super) fn new(judges: Arc<Judges>) -> Self {
+        Self { judges, made: Mutex::default() }
     }
 
-    /// As [`trial::serves`].
+    /// The part that a board sees of a card.
+    pub(super) fn part(&self, board: &Board, card: &Card) -> Part {
+        Part::seen_by(board, card, (self.judges.chips)(card))
+    }
+
+    /// What [`run::play`] comes to.
+    pub(super) fn run(&self, board: &Board, card: &Card, expects: Option<&[Option<u32>]>) -> Run {
+        let task = Task::Explained { held_to_pointers: expects.is_some() };
+        let run = self.look_up(board, card, task, |part| Some(run::play(board, part, expects).run));
+        run.expect("an explained run always tells something").named(card)
+    }
+
+    /// As [`run::serves`].
     pub(super) fn serves(&self, board: &Board, card: &Card) -> Option<Run> {
-        self.look_up(board, card, Task::Serves, |part| trial::serves(board, part))
+        self.look_up(board, card, Task::Serves, |part| run::serves(board, part))
     }
 
     fn look_up(&self, board: &Board, card: &Card, task: Task, run: impl FnOnce(&Part) -> Option<Run>) -> Option<Run> {
         let key = Key {
-            part: Part::seen_by(board, card),
+            part: self.part(board, card),
             firmware: board.firmware.clone(),
             straps: board.straps,
             wp: board.wp,
@@ -56,7 +68,7 @@ impl Memo {
             task,
         };
         // A run that panicked has stored nothing, so what is there is whole.
-        let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let known = || self.made.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(run) = known().get(&key) {
             return run.clone();
         }
@@ -65,9 +77,4 @@ impl Memo {
         known().insert(key, made.clone());
         made
     }
-}
-
-/// Puts the part's name where the run has the stand-in.
-pub(super) fn named(run: Run, card: &Card) -> Run {
-    Run { first_loss: run.first_loss.map(|text| text.replace(NAME, &card.name)), ..run }
 }

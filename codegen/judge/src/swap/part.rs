@@ -26,16 +26,16 @@ pub struct Part {
 }
 
 impl Part {
-    /// The part as its card has it.
+    /// The part as its card has it, with `model` as its chip.
     #[must_use]
-    pub fn whole(board: &Board, card: &Card) -> Self {
-        Self { model: card.chip_model(), unpromised: unpromised(board, card) }
+    pub fn whole(board: &Board, card: &Card, model: ChipModel) -> Self {
+        Self { model, unpromised: unpromised(board, card) }
     }
 
-    /// The part with stand-ins for all that cannot matter on this board with this firmware.
+    /// The same with stand-ins for all that cannot matter on this board with this firmware.
     #[must_use]
-    pub fn seen_by(board: &Board, card: &Card) -> Self {
-        let mut part = Self::whole(board, card);
+    pub fn seen_by(board: &Board, card: &Card, model: ChipModel) -> Self {
+        let mut part = Self::whole(board, card, model);
         let model = &mut part.model;
         model.name = NAME.to_owned();
         model.write_cycle.typical_ns = model.write_cycle.max_ns;

@@ -61,10 +61,10 @@ pub(super) fn transfer(events: &[Event], at_ns: u64) -> Option<&[Event]> {
     Some(&events[start..stop.map_or(events.len(), |length| start + length + 1)])
 }
 
-/// The same as text, cut to a readable length.
-pub(super) fn transfer_text(events: &[Event], at_ns: u64) -> Option<String> {
+/// The events of one transfer as text, cut to a readable length.
+pub(super) fn as_text(events: &[Event]) -> Option<String> {
     const MOST_CHARACTERS: usize = 72;
-    let text = transfers(transfer(events, at_ns)?);
+    let text = transfers(events);
     let line: String = text.lines().next()?.trim().chars().take(MOST_CHARACTERS).collect();
     Some(if line.len() < MOST_CHARACTERS { line } else { format!("{line} …") })
 }
@@ -90,6 +90,10 @@ mod tests {
         rig.trace()
     }
 
+    fn shown(events: &[Event], at_ns: u64) -> Option<String> {
+        as_text(transfer(events, at_ns)?)
+    }
+
     #[test]
     fn a_window_shows_the_same_transfer_as_the_whole_trace() {
         let whole = seen(Window { from_ns: 0, until_ns: u64::MAX });
@@ -99,7 +103,8 @@ mod tests {
             let window = Window { from_ns: at_ns.saturating_sub(1_000_000), until_ns: at_ns };
             let part = seen(window);
             assert!(part.len() < whole.len() / 2);
-            assert_eq!(transfer_text(&part, at_ns), transfer_text(&whole, at_ns));
+            assert!(shown(&part, at_ns).is_some());
+            assert_eq!(shown(&part, at_ns), shown(&whole, at_ns));
         }
     }
 
@@ -107,6 +112,6 @@ mod tests {
     fn a_window_that_opens_too_late_shows_nothing() {
         let whole = seen(Window { from_ns: 0, until_ns: u64::MAX });
         let first = whole.iter().find(|e| e.kind == EventKind::Start).unwrap().at_ns;
-        assert_eq!(transfer_text(&seen(Window { from_ns: first, until_ns: first }), first), None);
+        assert_eq!(shown(&seen(Window { from_ns: first, until_ns: first }), first), None);
     }
 }

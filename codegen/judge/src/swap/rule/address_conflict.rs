@@ -1,31 +1,35 @@
 use pagewise_simulator::Hazard;
 
 use super::Rule;
-use crate::swap::{Amend, Case, Finding, Verdict, remedy};
-use pagewise_part::card::{Role, role};
+use super::answers::{Seat, free_place};
+use crate::swap::{Amend, Case, Finding, Verdict};
+use pagewise_part::card::Role;
 
-pub(super) const RULE: Rule = Rule {
-    id: "address-conflict",
-    compares: "every address that the part answers with the other devices on the bus",
-    why: "two devices that answer together spoil each other's reads and both take the writes",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "address-conflict", check };
 
+/// Compares every address that the part answers with the other devices on the bus: two devices that answer together
+/// spoil each other's reads and both take the writes.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (board, new) = (case.board, &case.new);
-    let shared = remedy::conflicts(new, board);
-    if let Some(first) = shared.first() {
-        let answers = new.answers(board.levels_for(new)).len();
+    let seat = Seat::on(board, new);
+    if let Some(first) = seat.shared(board) {
+        let answers = seat.answered().len();
         let text = format!(
             "the part answers {answers} address{} ({}), among them {first:#04x} of another device",
             if answers == 1 { "" } else { "es" },
-            role::row(&new.device_bits())
+            seat.row()
         );
-        let (verdict, remedy) = match remedy::reworked(board, new) {
-            Some(_) => (Verdict::Rework, "strap the part to another address"),
-            None => (Verdict::Reject, "no straps give it an address of its own: take a part that compares its pins"),
+        let (verdict, remedy) = match free_place(board, new) {
+            Some(place) => {
+                let tied = place.changes(board).join(", ");
+                (Verdict::Rework, format!("tie {tied}; the part is then at {:#04x}", place.address))
+            }
+            None => {
+                let remedy = "no straps give it an address of its own: take a part that compares its pins";
+                (Verdict::Reject, remedy.to_owned())
+            }
         };
-        let finding = Finding::new(RULE.id, verdict, &new.address_bits, text, remedy.into());
+        let finding = Finding::new(RULE.id, verdict, &new.address_bits, text, remedy);
         return vec![finding.hazard(Hazard::AddressConflict)];
     }
     if !new.address_bits.is_assumed() {
@@ -35,8 +39,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let mut unsure = new.clone();
     unsure.address_bits.value =
         new.address_bits.value.map(|role| if role.pin().is_some() { Role::Ignored } else { role });
-    let shared = remedy::conflicts(&unsure, board);
-    match shared.first() {
+    match Seat::on(board, &unsure).shared(board) {
         Some(first) => {
             let text = format!("if the part ignores address pins, it answers {first:#04x} of another device too");
             let finding = Finding::new(RULE.id, Verdict::Reject, &new.address_bits, text, "ask the maker".into());

@@ -3,13 +3,10 @@ use pagewise_simulator::Hazard;
 use super::Rule;
 use crate::swap::{Case, Finding, Verdict};
 
-pub(super) const RULE: Rule = Rule {
-    id: "address-width",
-    compares: "the word-address bytes that the firmware sends with those that the part takes",
-    why: "a byte too few makes the part take the first data byte for an address; a byte too many is stored as data",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "address-width", check };
 
+/// Compares the word-address bytes that the firmware sends with those that the part takes: a byte too few makes the
+/// part take the first data byte for an address; a byte too many is stored as data.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (sent, wanted) = (case.board.firmware.word_address_bytes, &case.new.word_address_bytes);
     if sent == wanted.value {

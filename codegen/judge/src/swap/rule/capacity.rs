@@ -1,20 +1,18 @@
 use pagewise_simulator::Hazard;
 
 use super::Rule;
+use super::answers::Seat;
 use crate::swap::{Case, Finding, Verdict};
 use pagewise_part::card::density;
 
-pub(super) const RULE: Rule = Rule {
-    id: "capacity",
-    compares: "the last byte in use with the size of the array",
-    why: "upper word-address bits are don't care, so an offset beyond the part hits another place without any error",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "capacity", check };
 
+/// Compares the last byte in use with the size of the array: upper word-address bits are don't care, so an offset
+/// beyond the part hits another place without any error.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let used = case.board.used_bytes();
-    let reachable = case.new.reachable_bytes();
-    if used <= reachable {
+    let reachable = Seat::on(case.board, &case.new).reach();
+    if u64::from(used) <= reachable {
         return Vec::new();
     }
     let whole = case.new.capacity_bytes.value;

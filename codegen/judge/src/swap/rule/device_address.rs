@@ -1,26 +1,26 @@
 use super::Rule;
+use super::answers::{Seat, free_place};
 use crate::swap::{Case, Finding, Verdict};
-use pagewise_part::card::role;
 
-pub(super) const RULE: Rule = Rule {
-    id: "device-address",
-    compares: "the firmware's device address with what the part answers at these straps",
-    why: "a part that compares pins where the old one ignored them, or has another code, does not answer at all",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "device-address", check };
 
+/// Compares the firmware's device address with what the part answers at these straps: a part that compares pins where
+/// the old one ignored them, or has another code, does not answer at all.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (board, new) = (case.board, &case.new);
     let address = board.firmware.device_address;
-    let levels = board.levels_for(new);
-    if new.block_of(address, levels).is_some() {
+    let seat = Seat::on(board, new);
+    if seat.block(address).is_some() {
         return Vec::new();
     }
-    let own = new.device_address(levels);
-    let text = format!(
-        "the firmware sends {address:#04x}, the part is at {own:#04x} with these straps ({})",
-        role::row(&new.device_bits())
-    );
-    let remedy = format!("set the firmware's device address to {own:#04x}");
+    let own = seat.own_address().map_or_else(|| "nowhere".to_owned(), |own| format!("at {own:#04x}"));
+    let text = format!("the firmware sends {address:#04x}, the part is {own} with these straps ({})", seat.row());
+    // An address that another device has is no remedy; what the part is tied to then is said with that conflict.
+    let target =
+        if seat.shared(board).is_none() { seat.own_address() } else { free_place(board, new).map(|it| it.address) };
+    let remedy = match target {
+        Some(target) => format!("set the firmware's device address to {target:#04x}"),
+        None => "no device address is free for it".to_owned(),
+    };
     vec![Finding::new(RULE.id, Verdict::Reconfigure, &new.address_bits, text, remedy)]
 }

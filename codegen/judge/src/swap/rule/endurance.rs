@@ -6,13 +6,11 @@ use crate::budget::wear::{DAYS_PER_YEAR, Rating, busiest, per_day, unit_bytes};
 use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_part::fact::Fact;
 
-pub(super) const RULE: Rule = Rule {
-    id: "endurance",
-    compares: "write cycles over the board's life at the busiest wear unit with the part's rating",
-    why: "cells past their rating stick or forget; where wear counts by page or group, neighbours age together",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "endurance", check };
 
+/// Compares write cycles over the board's life at the busiest wear unit with the part's rating: cells past their
+/// rating stick or forget; where wear counts by page or group, neighbours age together.
+///
 /// The arithmetic and its sources are in [`crate::budget::wear`].
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (board, new) = (case.board, &case.new);

@@ -2,13 +2,10 @@ use super::Rule;
 use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_part::card::{Footprint, assume};
 
-pub(super) const RULE: Rule = Rule {
-    id: "footprint",
-    compares: "the board's footprint with the packages that the sheet read names",
-    why: "a part that is not made in the board's package needs another board; sheets differ in what they offer",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "footprint", check };
 
+/// Compares the board's footprint with the packages that the sheet read names: a part that is not made in the board's
+/// package needs another board; sheets differ in what they offer.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (footprint, new) = (case.board.footprint, &case.new);
     // The narrow 8-lead SOIC is the usual package of these parts (common practice, no source).

@@ -2,14 +2,10 @@ use super::Rule;
 use crate::swap::{Case, Finding, Verdict};
 use pagewise_part::card::Kind;
 
-pub(super) const RULE: Rule = Rule {
-    id: "kind",
-    compares: "the kind of memory behind the bus",
-    why: "a FRAM has neither page nor write cycle; it serves where an EEPROM did, at a higher price per bit, but an \
-          EEPROM does not serve where firmware relied on a FRAM",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "kind", check };
 
+/// Compares the kind of memory behind the bus: a FRAM has neither page nor write cycle; it serves where an EEPROM
+/// did, at a higher price per bit, but an EEPROM does not serve where firmware relied on a FRAM.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (verdict, text) = match (case.old.kind, case.new.kind) {
         (Kind::Eeprom, Kind::Fram) => (Verdict::DropIn, "an EEPROM is replaced by a FRAM"),

@@ -1,28 +1,28 @@
 use super::Rule;
-use crate::swap::evidence::pointer_after;
+use super::answers::Seat;
+use super::transfers::Cuts;
+use crate::board::{Board, Region};
 use crate::swap::{Amend, Case, Finding, Verdict};
+use pagewise_part::card::{BlockBitsOnRead, Card, Pointer, Role};
 
-pub(super) const RULE: Rule = Rule {
-    id: "pointer",
-    compares: "where the address pointer stands after the firmware's writes, on the old part and on the new",
-    why: "firmware that reads on without an address gets the byte at the pointer, and parts differ at page ends",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "pointer", check };
 
+/// Compares where the address pointer stands after the firmware's writes, on the old part and on the new: firmware that
+/// reads on without an address gets the byte at the pointer, and parts differ at page ends.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (board, new) = (case.board, &case.new);
-    if !board.firmware.reads_on_after_write {
+    // Firmware that does not work on the fitted part shows nothing to be held against another one.
+    if !board.firmware.reads_on_after_write || !case.fitted_works {
         return Vec::new();
     }
-    let written = board.regions.iter().filter(|region| region.writes_per_day > 0.0);
-    let moved = written.filter_map(|region| {
-        let old_at = pointer_after(&board.firmware, region, &case.old);
-        let new_at = pointer_after(&board.firmware, region, new);
+    let mut written = board.regions.iter().filter(|region| region.writes_per_day > 0.0);
+    let moved = written.find_map(|region| {
+        let (old_at, new_at) = (reads_on_at(board, region, &case.old), reads_on_at(board, region, new));
         (old_at != new_at).then_some((region, old_at, new_at))
     });
-    let Some((region, old_at, new_at)) = moved.into_iter().next() else { return Vec::new() };
+    let Some((region, old_at, new_at)) = moved else { return Vec::new() };
     let text = format!(
-        "after writing `{}` the pointer stands at {old_at:#06x} on the fitted part, at {new_at:#06x} on this one",
+        "after writing `{}` the firmware reads on at {old_at:#06x} on the fitted part, at {new_at:#06x} on this one",
         region.name
     );
     let remedy = "send the address with every read".to_owned();
@@ -30,8 +30,25 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let granted = Amend::PointerAsOld(case.old.pointer_after_write.value);
     let mut amended = new.clone();
     granted.apply(&mut amended);
-    if pointer_after(&board.firmware, region, &amended) == old_at {
+    if reads_on_at(board, region, &amended) == old_at {
         return vec![finding.unless("its pointer after a write stands as on the fitted part", granted)];
     }
     vec![finding]
+}
+
+/// Where firmware that has written a region whole reads on, on this part.
+fn reads_on_at(board: &Board, region: &Region, card: &Card) -> u32 {
+    let (page, capacity) = (card.page_bytes.value, card.capacity_bytes.value);
+    let end = region.offset + region.length;
+    let wraps = card.pointer_after_write.value == Pointer::WrappedInPage && page < capacity && end.is_multiple_of(page);
+    let pointer = (if wraps { end - page } else { end }) % capacity;
+    let has_blocks = card.device_bits().into_iter().any(|role| matches!(role, Role::Block(_)));
+    if !has_blocks || card.read_block_bits.value == BlockBitsOnRead::Ignored {
+        return pointer;
+    }
+    // The device address of the read names the block, and it is still that of the last write.
+    let width = 8 * u32::from(card.word_address_bytes.value);
+    let last = Cuts::of_writes(&board.firmware).around(region, end - 1);
+    let block = Seat::on(board, card).block(super::block_select::sent_for(&board.firmware, last.start >> width));
+    block.map_or(pointer, |block| block << width | pointer % (1 << width))
 }

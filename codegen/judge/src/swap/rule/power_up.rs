@@ -1,13 +1,10 @@
 use super::{Rule, ms};
 use crate::swap::{Amend, Case, Finding, Verdict};
 
-pub(super) const RULE: Rule = Rule {
-    id: "power-up",
-    compares: "the firmware's first access after power-up with the time that the part needs",
-    why: "a part that is asked too early does not answer, and the firmware takes it for absent",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "power-up", check };
 
+/// Compares the firmware's first access after power-up with the time that the part needs: a part that is asked too
+/// early does not answer, and the firmware takes it for absent.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let needed = &case.new.power_up_us;
     let Some(first) = case.board.firmware.first_access_us else { return Vec::new() };

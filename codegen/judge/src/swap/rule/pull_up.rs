@@ -3,14 +3,11 @@ use crate::budget::pull_up::{least_in, most_by_rise, rise_ns};
 use crate::budget::{mode, more_pf};
 use crate::swap::{Case, Finding, Verdict};
 
-pub(super) const RULE: Rule = Rule {
-    id: "pull-up",
-    compares: "rise time and sink current of the board's pull-ups with the limits of the bus mode",
-    why: "too large a resistor rises too slowly for the SCL rate, too small a one cannot be pulled low; the part's pin \
-          capacitance counts",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "pull-up", check };
 
+/// Compares rise time and sink current of the board's pull-ups with the limits of the bus mode: too large a resistor
+/// rises too slowly for the SCL rate, too small a one cannot be pulled low; the part's pin capacitance counts.
+///
 /// The arithmetic and its sources are in [`crate::budget::pull_up`].
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let bus = &case.board.bus;

@@ -2,13 +2,10 @@ use super::Rule;
 use crate::swap::{Case, Finding, Verdict};
 use pagewise_part::card::{Card, Region, RegionKind};
 
-pub(super) const RULE: Rule = Rule {
-    id: "second-region",
-    compares: "serial number, identification page and EUI that the firmware uses with those of the part",
-    why: "a part without the region has nothing to read there, and one with it elsewhere answers another address",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "second-region", check };
 
+/// Compares serial number, identification page and EUI that the firmware uses with those of the part: a part without
+/// the region has nothing to read there, and one with it elsewhere answers another address.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     case.board.uses.iter().filter_map(|kind| one(case, *kind)).collect()
 }

@@ -4,13 +4,10 @@ use super::{Rule, volts};
 use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_part::card::assume;
 
-pub(super) const RULE: Rule = Rule {
-    id: "scl-rate",
-    compares: "the bus's SCL rate with the part's grade at this supply, and with its floor",
-    why: "a part that is clocked too fast returns wrong bits, and one with a bus time-out gives up on a slow clock",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "scl-rate", check };
 
+/// Compares the bus's SCL rate with the part's grade at this supply, and with its floor: a part that is clocked too
+/// fast returns wrong bits, and one with a bus time-out gives up on a slow clock.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (bus, new) = (&case.board.bus, &case.new);
     if !(new.read_min_mv.value..=new.max_mv.value).contains(&bus.supply_mv) {

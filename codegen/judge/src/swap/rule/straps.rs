@@ -5,13 +5,10 @@ use crate::board::Strap;
 use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_part::card::Open;
 
-pub(super) const RULE: Rule = Rule {
-    id: "straps",
-    compares: "address pins left open, and pins that the part wants tied to a level",
-    why: "an open pin without a pull inside reads as anything, and the part moves to another address or vanishes",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "straps", check };
 
+/// Compares address pins left open, and pins that the part wants tied to a level: an open pin without a pull inside
+/// reads as anything, and the part moves to another address or vanishes.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (board, new) = (case.board, &case.new);
     let mut findings = Vec::new();

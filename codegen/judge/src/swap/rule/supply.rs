@@ -3,14 +3,10 @@ use pagewise_simulator::Hazard;
 use super::{Rule, volts};
 use crate::swap::{Amend, Case, Finding, Verdict};
 
-pub(super) const RULE: Rule = Rule {
-    id: "supply",
-    compares: "the board's supply with the part's limits for reading and writing",
-    why: "below its minimum a part does not answer or acknowledges what it does not store; above its maximum it can be \
-          damaged",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "supply", check };
 
+/// Compares the board's supply with the part's limits for reading and writing: below its minimum a part does not
+/// answer or acknowledges what it does not store; above its maximum it can be damaged.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (supply, new) = (case.board.bus.supply_mv, &case.new);
     let remedy = "take a part for this supply; never exceed the absolute maximum ratings of its data sheet";

@@ -1,25 +1,23 @@
 use pagewise_simulator::Hazard;
 
+use super::transfers::Cuts;
 use super::{Rule, ms};
 use crate::board::Wait;
 use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_part::card::{Busy, CyclePer};
 
-pub(super) const RULE: Rule = Rule {
-    id: "write-cycle",
-    compares: "how the firmware waits after a page write with the part's longest write cycle and its answer while busy",
-    why: "a part inside its write cycle ignores everything: a write sent too early is lost, a read fails",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "write-cycle", check };
 
+/// Compares how the firmware waits after a page write with the part's longest write cycle and its answer while busy:
+/// a part inside its write cycle ignores everything: a write sent too early is lost, a read fails.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (board, new) = (case.board, &case.new);
-    let pieces = board.regions.iter().filter(|region| region.writes_per_day > 0.0);
-    let longest_piece = pieces.flat_map(|region| board.firmware.write_pieces(region)).map(|piece| piece.length).max();
-    let Some(longest_piece) = longest_piece else { return Vec::new() };
+    let cuts = Cuts::of_writes(&board.firmware);
+    let written = board.regions.iter().filter(|region| region.writes_per_day > 0.0);
+    let Some(longest) = written.map(|region| cuts.longest(region)).max() else { return Vec::new() };
     let cycle_us = match new.write_cycle_per.value {
         CyclePer::Page => new.write_cycle_max_us.value,
-        CyclePer::Byte => new.write_cycle_max_us.value * longest_piece.min(new.page_bytes.value),
+        CyclePer::Byte => new.write_cycle_max_us.value * longest.min(new.page_bytes.value),
     };
     let (limit_us, how) = match board.firmware.wait {
         Wait::Fixed { us } => (us, "waits"),

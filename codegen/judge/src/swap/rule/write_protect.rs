@@ -5,13 +5,10 @@ use crate::board::{Region, Strap};
 use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_part::card::{Card, Open, Span};
 
-pub(super) const RULE: Rule = Rule {
-    id: "write-protect",
-    compares: "the board's WP strap and the regions in use with what the pin or the factory protects",
-    why: "a write to protected bytes is not stored, and most parts acknowledge it all the same",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "write-protect", check };
 
+/// Compares the board's WP strap and the regions in use with what the pin or the factory protects: a write to
+/// protected bytes is not stored, and most parts acknowledge it all the same.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let new = &case.new;
     let mut findings = Vec::new();

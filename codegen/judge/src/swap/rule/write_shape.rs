@@ -4,14 +4,10 @@ use super::Rule;
 use crate::board::WriteShape;
 use crate::swap::{Case, Finding, Verdict};
 
-pub(super) const RULE: Rule = Rule {
-    id: "write-shape",
-    compares: "how header and data of a page write reach the bus",
-    why: "a repeated START between header and data drops what was latched, and the first data bytes are taken for an \
-          address; this holds for every part",
-    check,
-};
+pub(super) const RULE: Rule = Rule { id: "write-shape", check };
 
+/// Compares how header and data of a page write reach the bus: a repeated START between header and data drops what
+/// was latched, and the first data bytes are taken for an address; this holds for every part.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let board = case.board;
     let writes = board.regions.iter().any(|region| region.writes_per_day > 0.0);

@@ -194,12 +194,11 @@ fn count(out: &mut String, summary: &Summary) {
         .by_verdict()
         .map(|(verdict, count)| format!("{count} {}", paint(tone(verdict), verdict.word())));
     let text = format!(
-        "{}, {}: {}. Rules and simulation agree on {} of {}.",
+        "{}, {}: {}. {}",
         counted(summary.boards, "board"),
         counted(summary.judgements, "judgement"),
         counts.join(", "),
-        summary.agree,
-        summary.judgements
+        summary.agreement.sentence()
     );
     let _ = writeln!(out, "{}", wrapped(&text, "", ""));
 }

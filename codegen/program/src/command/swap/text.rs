@@ -6,7 +6,7 @@ use super::fleet_text::{self, FEW, tone};
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
 use pagewise_base::words::cut;
 use pagewise_judge::fleet::BoardAnswer;
-use pagewise_judge::swap::{Finding, Judgement, Run, Verdict};
+use pagewise_judge::swap::{Agreement, Finding, Judgement, Run, Verdict};
 use pagewise_part::card::Catalogue;
 
 /// Above this many candidates a board gets a table instead of every finding.
@@ -77,7 +77,7 @@ fn detail(out: &mut String, judgement: &Judgement) {
     if let Some(run) = &evidence.worst_case {
         one_run(out, "assumptions at worst", run);
     }
-    if !judgement.agree {
+    if judgement.agree == Agreement::Disagree {
         let text = "rules and simulation disagree: this is a bug in Pagewise, please report it with the board file";
         let _ = writeln!(out, "{}", paint(Tone::Bad, wrapped(text, "    ", "    ")));
     }
@@ -107,6 +107,11 @@ fn one_run(out: &mut String, what: &str, run: &Run) {
     if run.serves {
         let text = format!("{} ({work}; all stored and read back)", paint(Tone::Good, "serves"));
         let _ = writeln!(out, "{}", wrapped(&text, &first, rest));
+        return;
+    }
+    if run.spared {
+        let why = run.first_loss.as_deref().unwrap_or_default();
+        let _ = writeln!(out, "{}", wrapped(&format!("not run: {why}; rules alone decide"), &first, rest));
         return;
     }
     let hazards: Vec<&str> = run.hazards.iter().map(|hazard| hazard.name()).collect();

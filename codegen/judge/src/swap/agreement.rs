@@ -1,0 +1,137 @@
+//! Whether rules and simulation came to one verdict, and what that is worth.
+
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+use super::Verdict;
+
+/// Whether rules and simulation came to one verdict. As data: `true`, `false`, or `null` for [`Agreement::RulesAlone`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Agreement {
+    /// Both came to the same verdict.
+    Agree,
+    /// They did not: a bug in Pagewise.
+    Disagree,
+    /// The run that would decide was spared, because nothing is promised of the part there: only the rules spoke.
+    RulesAlone,
+}
+
+impl Agreement {
+    /// Compares the verdict of the rules, as far as a simulation can show it, with that of the simulation, of which the
+    /// deciding run was `spared` or not.
+    #[must_use]
+    pub fn between(rules: Verdict, simulation: Verdict, spared: bool) -> Self {
+        match (rules == simulation, spared) {
+            (false, _) => Self::Disagree,
+            (true, true) => Self::RulesAlone,
+            (true, false) => Self::Agree,
+        }
+    }
+
+    /// In words, for people.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Agree => "rules and simulation agree",
+            Self::Disagree => "rules and simulation disagree",
+            Self::RulesAlone => "rules alone",
+        }
+    }
+}
+
+/// How many judgements are agreed on.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+pub struct Tally {
+    /// Rules and simulation come to one verdict.
+    pub agree: usize,
+    /// They do not; any at all is a bug in Pagewise.
+    pub disagree: usize,
+    /// Only the rules spoke.
+    pub rules_alone: usize,
+}
+
+impl FromIterator<Agreement> for Tally {
+    fn from_iter<I: IntoIterator<Item = Agreement>>(all: I) -> Self {
+        let mut tally = Self::default();
+        for agreement in all {
+            match agreement {
+                Agreement::Agree => tally.agree += 1,
+                Agreement::Disagree => tally.disagree += 1,
+                Agreement::RulesAlone => tally.rules_alone += 1,
+            }
+        }
+        tally
+    }
+}
+
+impl Tally {
+    /// In one or two sentences: `Rules and simulation agree on 12 of 12. Rules alone decided 3 more.`
+    #[must_use]
+    pub fn sentence(self) -> String {
+        let both = self.agree + self.disagree;
+        let bug = if self.disagree == 0 { "" } else { ": a disagreement is a bug in Pagewise" };
+        let alone = match self.rules_alone {
+            0 => String::new(),
+            count => format!(" Rules alone decided {count} more, outside what the part's sheet promises."),
+        };
+        format!("Rules and simulation agree on {} of {both}{bug}.{alone}", self.agree)
+    }
+}
+
+impl Serialize for Agreement {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let agree = match self {
+            Self::Agree => Some(true),
+            Self::Disagree => Some(false),
+            Self::RulesAlone => None,
+        };
+        agree.serialize(serializer)
+    }
+}
+
+impl<'de> Deserialize<'de> for Agreement {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        Ok(match Option::<bool>::deserialize(deserializer)? {
+            Some(true) => Self::Agree,
+            Some(false) => Self::Disagree,
+            None => Self::RulesAlone,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_spared_run_agrees_with_nobody_and_hides_no_disagreement() {
+        use Verdict::{Reject, Rework};
+        assert_eq!(Agreement::between(Rework, Rework, false), Agreement::Agree);
+        assert_eq!(Agreement::between(Rework, Rework, true), Agreement::RulesAlone);
+        assert_eq!(Agreement::between(Rework, Reject, true), Agreement::Disagree);
+    }
+
+    #[test]
+    fn what_rules_alone_decided_leaves_the_count_of_agreements() {
+        use Agreement::{Agree, Disagree, RulesAlone};
+        let told = |all: &[Agreement]| all.iter().copied().collect::<Tally>().sentence();
+        assert_eq!(told(&[Agree, Agree]), "Rules and simulation agree on 2 of 2.");
+        assert_eq!(
+            told(&[Agree, RulesAlone]),
+            "Rules and simulation agree on 1 of 1. Rules alone decided 1 more, outside what the part's sheet promises."
+        );
+        assert_eq!(
+            told(&[Agree, Disagree]),
+            "Rules and simulation agree on 1 of 2: a disagreement is a bug in Pagewise."
+        );
+    }
+
+    #[test]
+    fn agreement_reads_back_as_written() {
+        for (agreement, text) in
+            [(Agreement::Agree, "true"), (Agreement::Disagree, "false"), (Agreement::RulesAlone, "null")]
+        {
+            assert_eq!(serde_json::to_string(&agreement).unwrap(), text);
+            assert_eq!(serde_json::from_str::<Agreement>(text).unwrap(), agreement);
+        }
+    }
+}

@@ -1,0 +1,102 @@
+//! The ladder: the firmware as it is; with its settings changed; with the straps changed too. The first rung on which
+//! the new part serves is the simulated verdict. Assumptions that a proviso names are taken as fulfilled, and the
+//! candidate is run again with all of them as bad as the assumption table has them, so that one can see what that costs.
+
+use std::borrow::Cow;
+use std::sync::Arc;
+
+use super::memo::Memo;
+use super::run::{self, Played, Run};
+use super::{Case, Judges, Verdict, remedy};
+use crate::board::Board;
+use pagewise_part::card::Card;
+
+/// One run, and what it was a run of: it can be made again.
+#[derive(Debug, Clone)]
+pub(super) struct Rung<'c> {
+    pub(super) board: Cow<'c, Board>,
+    pub(super) card: &'c Card,
+    expects: Option<&'c [Option<u32>]>,
+    pub(super) run: Run,
+    memo: &'c Memo,
+}
+
+impl<'c> Rung<'c> {
+    fn new(board: &'c Board, card: &'c Card, expects: Option<&'c [Option<u32>]>, memo: &'c Memo) -> Self {
+        Self { board: Cow::Borrowed(board), card, expects, run: memo.run(board, card, expects), memo }
+    }
+
+    /// The same run with all that it leaves behind. Runs are the same each time, so none of that is kept.
+    pub(super) fn played(&self) -> Played {
+        run::play(&self.board, &self.memo.part(&self.board, self.card), self.expects).named(self.card)
+    }
+}
+
+/// A board with its fitted part, as it runs today, and the runs made so far.
+#[derive(Debug)]
+pub(super) struct Baseline<'b> {
+    board: &'b Board,
+    card: Card,
+    run: Run,
+    memo: Memo,
+}
+
+impl<'b> Baseline<'b> {
+    /// Runs the firmware on the fitted part; `card` has every assumption that its firmware needs.
+    pub(super) fn new(board: &'b Board, card: Card, judges: Arc<Judges>) -> Self {
+        let memo = Memo::new(judges);
+        let run = memo.run(board, &card, None);
+        Self { board, card, run, memo }
+    }
+
+    /// Where the firmware takes the pointer to stand when it reads on after a write: where it stands on the fitted
+    /// part. Firmware that does not work there shows nothing that another part could be held against.
+    fn expects(&self) -> Option<&[Option<u32>]> {
+        (self.board.firmware.reads_on_after_write && self.run.serves).then_some(self.run.pointers.as_slice())
+    }
+}
+
+/// All runs behind a judgement.
+#[derive(Debug)]
+pub(super) struct Ladder<'c> {
+    /// The first rung on which the new part serves.
+    pub(super) verdict: Verdict,
+    /// The firmware as it is on the fitted part.
+    pub(super) old: Rung<'c>,
+    /// The firmware as it is on the candidate.
+    pub(super) new: Rung<'c>,
+    /// With changed settings, or changed straps too, where that was needed and serves.
+    pub(super) changed: Option<Rung<'c>>,
+    /// The firmware as it is on the candidate with every assumption as bad as it can be, where that fails.
+    pub(super) worst_case: Option<Rung<'c>>,
+}
+
+impl<'c> Ladder<'c> {
+    /// Climbs it for a case: `granted` is the candidate with every proviso granted, `verdict` what the rules say.
+    pub(super) fn climb(case: &'c Case<'c>, granted: &'c Card, verdict: Verdict, baseline: &'c Baseline<'c>) -> Self {
+        let (board, memo) = (case.board, &baseline.memo);
+        let run = |card| Rung::new(board, card, baseline.expects(), memo);
+        let (card, it_ran) = (&baseline.card, baseline.run.clone());
+        let old = Rung { board: Cow::Borrowed(board), card, expects: None, run: it_ran, memo };
+        let new = run(granted);
+        let doubtful = *granted != case.new && verdict != Verdict::Reject;
+        let worst_case = doubtful.then(|| run(&case.new)).filter(|worst| !worst.run.serves);
+        if new.run.serves {
+            return Self { verdict: Verdict::DropIn, old, new, changed: None, worst_case };
+        }
+        let Some((verdict, changed)) = changed(board, granted, memo) else {
+            return Self { verdict: Verdict::Reject, old, new, changed: None, worst_case };
+        };
+        Self { verdict, old, new, changed: Some(changed), worst_case }
+    }
+}
+
+/// The first change with which the part serves.
+fn changed<'c>(board: &Board, card: &'c Card, memo: &'c Memo) -> Option<(Verdict, Rung<'c>)> {
+    let serving = |verdict, changed: Board| {
+        let run = memo.serves(&changed, card)?;
+        Some((verdict, Rung { board: Cow::Owned(changed), card, expects: None, run, memo }))
+    };
+    serving(Verdict::Reconfigure, remedy::reconfigured(board, card))
+        .or_else(|| serving(Verdict::Rework, remedy::reworked(board, card)?))
+}
