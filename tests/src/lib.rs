@@ -4,7 +4,6 @@
 //! multiplies the number of cases.
 
 pub mod bare;
-pub mod boards;
 pub mod damage;
 pub mod draws;
 pub mod floor;

@@ -48,8 +48,6 @@ mod report_markdown;
 mod report_page;
 mod sigrok_decode;
 mod sizes;
-mod swap_agreement;
-mod swap_memo;
 mod trade_facts;
 mod update_under_cuts;
 mod walls;

@@ -3,7 +3,7 @@
 //! Many parts differ in what a board never notices: their name, a supply range that covers the board's supply anyway, a
 //! page larger than any write, what WP would protect if it were active. Such values are set to one stand-in each, so
 //! that parts that behave alike here become the same [`Part`] and are run once. The run is made with the stand-ins
-//! themselves; `tests/tests/it/swap_memo.rs` compares it with a run of the chip as its card has it.
+//! themselves; `tests/it/memo.rs` compares it with a run of the chip as its card has it.
 
 use pagewise_simulator::model::{
     AcLimits, BusyAnswer, ByteRange, ChipModel, CutByte, CycleUnit, DeviceBit, MemoryKind, OpenPin, PartlyProtected,

@@ -2,13 +2,14 @@ use pagewise_simulator::Hazard;
 
 use super::Rule;
 use super::answers::Seat;
-use crate::board::Firmware;
+use super::transfers::Cuts;
+use crate::board::{Firmware, Region};
 use crate::swap::{Case, Finding, Verdict};
 use pagewise_part::card::Role;
 
 pub(super) const RULE: Rule = Rule { id: "block-select", check };
 
-/// Compares where the firmware puts block-select bits with where the part looks for them, over the bytes in use: block
+/// Compares where the firmware puts block-select bits with where the part looks for them, over the transfers that it makes: block
 /// bits that the part ignores make blocks fall on each other; bits elsewhere reach other blocks or nobody.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (board, new) = (case.board, &case.new);
@@ -21,9 +22,8 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     }
     let width = 8 * u32::from(new.word_address_bytes.value);
     let blocks = board.regions.iter().flat_map(|region| {
-        let first = region.offset >> width;
         let last = (region.offset + region.length - 1) >> width;
-        first..=last
+        (region.offset >> width..=last).filter(move |block| sends(firmware, region, *block, width))
     });
     let mut sent = blocks.map(|block| (block, sent_for(firmware, block)));
     let Some((block, address)) = sent.find(|(block, sent)| seat.block(*sent) != Some(*block)) else {
@@ -39,6 +39,13 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let remedy = format!("use {bits} block-select bit(s) as the part has them, device address {own:#04x}");
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.address_bits, text, remedy);
     vec![finding.hazard(Hazard::BlockAlias)]
+}
+
+/// Whether the firmware sends an address for a block at all: a transfer that begins before it goes on into it without.
+fn sends(firmware: &Firmware, region: &Region, block: u32, width: u32) -> bool {
+    let (from, to) = (block << width, (block + 1) << width);
+    let written = region.writes_per_day > 0.0 && Cuts::of_writes(firmware).starts_in(region, from, to);
+    written || Cuts::of_reads(firmware).starts_in(region, from, to)
 }
 
 /// The device address that the firmware sends for a block; it drops block bits that it has no place for.

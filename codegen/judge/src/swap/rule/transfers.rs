@@ -44,6 +44,16 @@ impl Cuts {
         Transfer { start, end: end.min(start.saturating_add(self.most)) }
     }
 
+    /// Whether a transfer of a region starts in `from..to`.
+    pub(super) fn starts_in(self, region: &Region, from: u32, to: u32) -> bool {
+        let (first, end) = (from.max(region.offset), to.min(region.offset + region.length));
+        if first >= end {
+            return false;
+        }
+        let around = self.around(region, first);
+        around.start == first || around.end < end
+    }
+
     /// The first transfer of a region that goes on past a multiple of `block`.
     pub(super) fn crossing(self, region: &Region, block: u32) -> Option<Transfer> {
         let next = (region.offset / block + 1).checked_mul(block)?;
@@ -83,6 +93,10 @@ mod tests {
                 (transfer.start..transfer.end).for_each(|byte| assert_eq!(cuts.around(&region, byte), *transfer));
             }
             assert_eq!(cuts.longest(&region), transfers.iter().map(|it| it.end - it.start).max().unwrap());
+            for (from, to) in [(0, 4), (4, 8), (6, 7), (8, 40), (16, 17)] {
+                let starts = transfers.iter().any(|it| (from..to).contains(&it.start));
+                assert_eq!(cuts.starts_in(&region, from, to), starts, "{offset} {length} {cut} {most} {from}");
+            }
             for block in [1, 4, 8] {
                 let crossing = transfers.iter().find(|it| it.start / block != (it.end - 1) / block);
                 assert_eq!(cuts.crossing(&region, block), crossing.copied(), "{offset} {length} {cut} {most} {block}");

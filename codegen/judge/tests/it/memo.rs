@@ -1,12 +1,12 @@
 //! Parts that behave alike on a board are run once. What a board is taken not to notice must not change any run, and
 //! what a run depends on must tell parts apart.
 
+use super::boards::swaps;
+use super::search::{counterexample, scaled, seed};
 use pagewise_judge::board::{Board, Strap, Wait};
 use pagewise_judge::swap::part::Part;
 use pagewise_judge::swap::{Run, run};
 use pagewise_part::card::{Answer, Busy, Card, Catalogue, CyclePer, Kind, Open, Partial, Pointer, Role, Sampled, Span};
-use pagewise_tests::boards::swaps;
-use pagewise_tests::search::{counterexample, scaled, seed};
 
 /// A run on the chip as its card has it, told with the stand-in for the name.
 fn whole(board: &Board, card: &Card, pointers: Option<&[Option<u32>]>) -> Run {
@@ -141,7 +141,7 @@ fn name_document_and_spare_room_tell_no_parts_apart() {
 }
 
 fn example_boards() -> Vec<Board> {
-    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/boards");
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/boards");
     let paths = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
     let boards = paths.filter(|path| path.extension().is_some_and(|extension| extension == "toml"));
     boards.map(|path| pagewise_judge::board::read(&path).unwrap()).collect()

@@ -1,14 +1,14 @@
 //! Every swap is judged twice, by rules over the cards and by simulation, and the two verdicts agree on any board.
 
+use super::boards::{Swap, close_swaps, made_up, swaps};
+use super::search::{counterexample, scaled, seed};
 use pagewise_judge::board::{Board, Wait};
 use pagewise_judge::swap::{Agreement, Judgement, Verdict, judge};
 use pagewise_part::card::{Card, Catalogue};
-use pagewise_tests::boards::{Swap, swaps};
-use pagewise_tests::search::{counterexample, scaled, seed};
 use proptest::prelude::*;
 
 /// What both said, in few lines.
-fn told(judgement: &Judgement, old: &Card, new: &Card) -> String {
+pub(super) fn told(judgement: &Judgement, old: &Card, new: &Card) -> String {
     let mut text = format!(
         "{} -> {}: rules say {}, simulation says {}\n",
         old.id, new.id, judgement.verdict, judgement.evidence.verdict
@@ -31,8 +31,15 @@ fn agrees(cards: &[Card], swap: &Swap) -> Result<(), String> {
 #[test]
 fn rules_and_simulation_agree_on_random_boards_and_cards() {
     println!("seed {:#x}", seed());
-    let cards = Catalogue::embedded().unwrap().cards().to_vec();
+    let cards = made_up(Catalogue::embedded().unwrap().cards());
     let found = counterexample("swaps", scaled(4000), &swaps(&cards), |swap| agrees(&cards, swap));
+    assert!(found.is_none(), "{}", found.unwrap_or_default());
+}
+
+#[test]
+fn rules_and_simulation_agree_at_the_very_limits_of_parts() {
+    let cards = made_up(Catalogue::embedded().unwrap().cards());
+    let found = counterexample("limits", scaled(4000), &close_swaps(&cards), |swap| agrees(&cards, swap));
     assert!(found.is_none(), "{}", found.unwrap_or_default());
 }
 
@@ -138,7 +145,7 @@ fn rules_and_simulation_agree_on_every_example_board() {
 }
 
 fn example_boards() -> Vec<Board> {
-    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/boards");
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/boards");
     let mut boards: Vec<Board> = std::fs::read_dir(folder)
         .unwrap()
         .map(|entry| entry.unwrap().path())

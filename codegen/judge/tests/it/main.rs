@@ -1,0 +1,10 @@
+//! A swap is judged twice: random boards on which both judges must come to one verdict, runs that must not depend on
+//! what a board cannot notice, and errors seeded into one judge that the other must notice.
+
+mod agreement;
+mod boards;
+mod memo;
+#[allow(dead_code)] // The other tests use more of it.
+#[path = "../../../../tests/src/search.rs"]
+mod search;
+mod seeded;
