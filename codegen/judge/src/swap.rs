@@ -93,12 +93,18 @@ impl<'a> Case<'a> {
     }
 }
 
+/// What finds something in a case.
+pub type Rules = Box<dyn Fn(&Case<'_>) -> Vec<Finding> + Send + Sync>;
+
+/// What makes a simulated chip of a card.
+pub type Chips = Box<dyn Fn(&Card) -> ChipModel + Send + Sync>;
+
 /// The two that judge, told nothing of each other. Tests seed errors into one of them and see whether the other notices.
 pub struct Judges {
     /// What the rules find in a case: [`rule::all`].
-    pub rules: Box<dyn Fn(&Case<'_>) -> Vec<Finding> + Send + Sync>,
+    pub rules: Rules,
     /// The chip that is simulated for a card: [`Card::chip_model`].
-    pub chips: Box<dyn Fn(&Card) -> ChipModel + Send + Sync>,
+    pub chips: Chips,
 }
 
 impl Default for Judges {

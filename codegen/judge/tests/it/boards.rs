@@ -183,9 +183,12 @@ fn placed(raw: &[(Index, u32, u32, bool)], capacity: u32, page: u32) -> Vec<Regi
     regions
 }
 
+/// What a twin states, and how.
+type Change = (&'static str, fn(&mut Card));
+
 /// The cards, and a twin of each that states what hardly any published one does, so that boards meet it.
 pub fn made_up(cards: &[Card]) -> Vec<Card> {
-    let changes: [(&str, fn(&mut Card)); 9] = [
+    let changes: [Change; 9] = [
         ("slow to start", |card| card.power_up_us = stated(1_000)),
         ("WP active low", |card| card.wp_active_high = stated(!card.wp_active_high.value)),
         ("open pins high", |card| (card.open_strap, card.open_wp) = (stated(Open::High), stated(Open::High))),
@@ -202,8 +205,7 @@ pub fn made_up(cards: &[Card]) -> Vec<Card> {
             card.write_cycle_typ_us.value /= card.page_bytes.value;
         }),
     ];
-    let latched: (&str, fn(&mut Card)) =
-        ("blocks latched on reads", |card| card.read_block_bits = stated(BlockBitsOnRead::Latched));
+    let latched: Change = ("blocks latched on reads", |card| card.read_block_bits = stated(BlockBitsOnRead::Latched));
     let mut all = Vec::new();
     for (index, card) in cards.iter().enumerate() {
         let (what, change) = if card.block_select_bits() > 0 { latched } else { changes[index % changes.len()] };

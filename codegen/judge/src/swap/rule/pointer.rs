@@ -50,5 +50,5 @@ fn reads_on_at(board: &Board, region: &Region, card: &Card) -> u32 {
     let width = 8 * u32::from(card.word_address_bytes.value);
     let last = Cuts::of_writes(&board.firmware).around(region, end - 1);
     let block = Seat::on(board, card).block(super::block_select::sent_for(&board.firmware, last.start >> width));
-    block.map_or(pointer, |block| block << width | pointer % (1 << width))
+    block.map_or(pointer, |block| (block << width) + pointer % (1 << width))
 }

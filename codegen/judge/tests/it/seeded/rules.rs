@@ -88,7 +88,10 @@ fn board_misread(name: &str, spoil: fn(&mut Board)) -> Seeded {
     Seeded { name: name.to_owned(), judges: Judges { rules: Box::new(rules), ..Judges::default() } }
 }
 
-const CARD: [(&str, fn(&mut Card)); 32] = [
+/// A value, or a setting, that is read otherwise.
+type Misread<T> = (&'static str, fn(&mut T));
+
+const CARD: [Misread<Card>; 32] = [
     ("twice the capacity", |card| card.capacity_bytes.value *= 2),
     ("one byte less", |card| card.capacity_bytes.value -= 1),
     ("twice the page", |card| card.page_bytes.value *= 2),
@@ -126,7 +129,7 @@ const CARD: [(&str, fn(&mut Card)); 32] = [
     ("every part a FRAM", |card| card.kind = Kind::Fram),
 ];
 
-const BOARD: [(&str, fn(&mut Board)); 32] = [
+const BOARD: [Misread<Board>; 32] = [
     ("the next device address", |board| board.firmware.device_address ^= 1),
     ("block bits one place higher", |board| board.firmware.block_select_shift += 1),
     ("one block bit less", |board| {
