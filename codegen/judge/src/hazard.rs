@@ -3,7 +3,7 @@
 //! The demonstrations live in the library, so that the program `pagewise hazards` and the tests run the same code.
 //!
 //! ```
-//! let wrap = crate::hazard::find("page-wrap").expect("it is in the list");
+//! let wrap = pagewise_judge::hazard::find("page-wrap").expect("it is in the list");
 //! let outcome = wrap.run();
 //! assert!(outcome.naive.bytes_lost > 0);
 //! assert_eq!(outcome.safe.bytes_lost, 0);

@@ -53,26 +53,23 @@ impl Part {
     }
 }
 
-/// Why the part's sheet promises nothing on this board: a pin that is not tied as demanded, too high a supply. A part
-/// outside its limits is taken not to work at all.
+/// Why the part's sheet promises nothing on this board, in a way that no simulated chip shows: a pin that is not tied as
+/// demanded. Such a part is taken not to work at all.
 fn unpromised(board: &Board, card: &Card) -> Option<&'static str> {
     let untied = card
         .required_straps
         .iter()
         .any(|(pin, high)| board.straps[usize::from(*pin)] != if *high { Strap::Vcc } else { Strap::Gnd });
-    if untied {
-        return Some("a pin is not tied as the part's sheet demands, so nothing is promised");
-    }
-    (board.bus.supply_mv > card.max_mv.value).then_some("the supply is above the part's limit, so nothing is promised")
+    untied.then_some("a pin is not tied as the part's sheet demands, so nothing is promised")
 }
 
 /// A limit that the supply keeps is as good as any other; one that it misses is named in the finding.
 fn supply(model: &mut ChipModel, board: &Board) {
     let mv = board.bus.supply_mv;
-    let SupplyLimits { read_min_mv, write_min_mv, .. } = model.supply;
+    let SupplyLimits { read_min_mv, write_min_mv, max_mv } = model.supply;
     let limit = |min_mv: u32| if min_mv <= mv { 1 } else { min_mv };
-    model.supply =
-        SupplyLimits { read_min_mv: limit(read_min_mv), write_min_mv: limit(write_min_mv), max_mv: u32::MAX };
+    let max_mv = if mv <= max_mv { u32::MAX } else { max_mv };
+    model.supply = SupplyLimits { read_min_mv: limit(read_min_mv), write_min_mv: limit(write_min_mv), max_mv };
     // A run without a first access of its own begins long after power-up.
     if board.firmware.first_access_us.is_none() {
         model.power_up_ns = 0;
@@ -84,12 +81,15 @@ fn speed(model: &mut ChipModel, board: &Board) {
     let (mv, scl_hz) = (board.bus.supply_mv, board.bus.scl_khz * 1000);
     let covering = model.speed.iter().filter(|grade| (grade.min_mv..=grade.max_mv).contains(&mv));
     let fastest = covering.map(|grade| grade.scl_hz).max();
-    let grade = |scl_hz| SpeedGrade { min_mv: 1, max_mv: u32::MAX, scl_hz, ac: AcLimits::FAST };
-    // Otherwise, and where no grade covers the supply, no speed is compared.
-    model.speed = match fastest {
-        Some(fastest) if fastest < scl_hz => vec![grade(fastest)],
-        _ => vec![grade(u32::MAX)],
+    let grade = |min_mv, scl_hz| SpeedGrade { min_mv, max_mv: u32::MAX, scl_hz, ac: AcLimits::FAST };
+    let slowest = model.speed.iter().map(|grade| grade.scl_hz).min().unwrap_or(u32::MAX);
+    let stand_in = match fastest {
+        // The chip reports a supply that no grade covers, and goes by the slowest.
+        None => grade(u32::MAX, slowest),
+        Some(fastest) if fastest < scl_hz => grade(1, fastest),
+        Some(_) => grade(1, u32::MAX),
     };
+    model.speed = vec![stand_in];
     if scl_hz >= model.min_scl_hz {
         model.min_scl_hz = 0;
     }

@@ -188,7 +188,7 @@ type Change = (&'static str, fn(&mut Card));
 
 /// The cards, and a twin of each that states what hardly any published one does, so that boards meet it.
 pub fn made_up(cards: &[Card]) -> Vec<Card> {
-    let changes: [Change; 9] = [
+    let changes: [Change; 10] = [
         ("slow to start", |card| card.power_up_us = stated(1_000)),
         ("WP active low", |card| card.wp_active_high = stated(!card.wp_active_high.value)),
         ("open pins high", |card| (card.open_strap, card.open_wp) = (stated(Open::High), stated(Open::High))),
@@ -196,6 +196,7 @@ pub fn made_up(cards: &[Card]) -> Vec<Card> {
         ("upper half read-only", |card| card.fixed_range = stated(Span::UpperHalf)),
         ("pointer behind the last byte", |card| card.pointer_after_write = stated(Pointer::LastPlusOne)),
         ("pointer wrapped in the page", |card| card.pointer_after_write = stated(Pointer::WrappedInPage)),
+        ("reads inside half the array", |card| card.read_wrap_bytes = stated(card.capacity_bytes.value / 2)),
         ("writes at a higher supply", |card| {
             card.write_min_mv = stated(card.max_mv.value.min(card.read_min_mv.value + 700))
         }),
@@ -232,19 +233,19 @@ pub fn close_swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
     // Next to a card stands its twin.
     let parts = (any::<Index>(), prop_oneof![1 => -3i32..=3, 1 => select(vec![-1i32, 1])]);
     // One limit at a time, mostly: a board that misses several hides each of them behind the others.
-    let supply = prop_oneof![7 => Just(4usize), 4 => 0..4usize];
+    let supply = prop_oneof![8 => Just(5usize), 5 => 0..5usize];
     let scl_more = prop_oneof![9 => Just(0u32), 1 => Just(1)];
     let limits = (supply, scl_more, wait_at_limit(), weighted(0.4, select(vec![0, BUS_US])));
     let pin = || prop_oneof![9 => Just(Strap::Gnd), 5 => Just(Strap::Vcc), 1 => Just(Strap::Open)];
     let wp = prop_oneof![5 => Just(Strap::Gnd), 3 => Just(Strap::Vcc), 1 => Just(Strap::Gpio), 1 => Just(Strap::Open)];
     let place = (any::<Index>(), select(BESIDE.to_vec()), prop_oneof![3 => Just(true), 1 => Just(false)]);
-    let habits = (weighted(0.4, Just(())).prop_map(|it| it.is_some()), weighted(0.3, 0..5u8));
+    let habits = (weighted(0.4, Just(())).prop_map(|it| it.is_some()), weighted(0.35, 0..6u8));
     (parts, limits, [pin(), pin(), pin()], wp, vec(place, 1..=2), habits).prop_map(
         move |((new, by), (supply, scl_more, wait, first), straps, wp, places, (reads_on, habit))| {
             let new = new.index(cards.len());
             let card = &cards[new];
             let (low, high) = (card.read_min_mv.value, card.max_mv.value);
-            let supplies = [low, card.write_min_mv.value, high, low - 1, low.midpoint(high)];
+            let supplies = [low, card.write_min_mv.value, high, low - 1, high + 1, low.midpoint(high)];
             let supply_mv = supplies[supply];
             let wait = if reads_on { Wait::Fixed { us: 1_000_000 } } else { wait(card) };
             let firmware = Firmware {
@@ -277,7 +278,7 @@ pub fn close_swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
             board.firmware.device_address = card.device_address(board.levels_for(card));
             match habit {
                 Some(0) => board.firmware.page_bytes *= 2,
-                Some(1) => board.firmware.read_cut_bytes = None,
+                Some(1 | 5) => board.firmware.read_cut_bytes = None,
                 Some(2) => board.firmware.read_cut_bytes = board.firmware.read_cut_bytes.map(|cut| cut * 2),
                 Some(3) => board.firmware.max_transfer_bytes = Some(8),
                 Some(_) => board.firmware.block_select_bits = 0,

@@ -27,7 +27,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     }
     if supply > new.max_mv.value {
         let text = format!("{} on the board, the part stops at {}", volts(supply), volts(new.max_mv.value));
-        return vec![finding(&new.max_mv, text)];
+        return vec![finding(&new.max_mv, text).hazard(Hazard::Overvoltage)];
     }
     Vec::new()
 }

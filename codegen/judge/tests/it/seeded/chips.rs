@@ -170,7 +170,7 @@ const LIMITS: [Error; 18] = [
     ("half the SCL rate", |chip| chip.speed.iter_mut().for_each(|grade| grade.scl_hz /= 2)),
     ("twice the SCL rate", |chip| chip.speed.iter_mut().for_each(|grade| grade.scl_hz *= 2)),
     ("1 kHz less", |chip| chip.speed.iter_mut().for_each(|grade| grade.scl_hz -= 1000)),
-    ("any SCL rate", |chip| chip.speed.clear()),
+    ("any SCL rate", |chip| chip.speed.iter_mut().for_each(|grade| grade.scl_hz = u32::MAX)),
     ("the fastest grade at every supply", |chip| {
         let fastest = chip.speed.iter().map(|grade| grade.scl_hz).max().unwrap_or(0);
         chip.speed.iter_mut().for_each(|grade| grade.scl_hz = fastest);
@@ -181,9 +181,9 @@ const LIMITS: [Error; 18] = [
     }),
     ("100 kHz for all", |chip| chip.speed.iter_mut().for_each(|grade| grade.scl_hz = 100_000)),
     ("ready 1 us later", |chip| chip.power_up_ns += 1000),
-    ("ready 5 ms later", |chip| chip.power_up_ns += 5_000_000),
     ("ready at once", |chip| chip.power_up_ns = 0),
     ("rated for four write cycles", |chip| chip.endurance_cycles = 4),
+    ("ready 5 ms later", |chip| chip.power_up_ns += 5_000_000),
     ("a bus time-out of 1 us", |chip| chip.bus_timeout_ns = 1000),
 ];
 
