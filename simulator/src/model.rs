@@ -25,7 +25,7 @@ pub struct ChipModel {
     pub memory: MemoryKind,
     /// Size of the array in bytes; a power of two from 16 to 2^24.
     pub capacity: u32,
-    /// Bytes of the page latch, a power of two. Ignored for FRAM.
+    /// Bytes of the page latch, a power of two up to 65536. Ignored for FRAM.
     pub page: u32,
     /// Word-address bytes sent after the device address: 0 to 3.
     pub word_address_bytes: u8,

@@ -78,7 +78,7 @@ impl Chip {
     pub(crate) fn region_header_done(&mut self, _now: u64, first: usize, value: u32) -> bool {
         let bits = self.model.regions[first].device_bits;
         let place = |region: &Region| {
-            let mask = if region.address_mask == 0 { region.len.next_power_of_two() - 1 } else { region.address_mask };
+            let mask = region.mask();
             (value & mask).checked_sub(region.word_address & mask).filter(|at| *at < region.len)
         };
         let sharing =

@@ -16,7 +16,8 @@ fn unit_bytes(unit: WearUnit, page: u32) -> u32 {
     match unit {
         WearUnit::Byte => 1,
         WearUnit::Group(bytes) => bytes.max(1),
-        WearUnit::Page => page,
+        // FRAM-like cells have no page; their models may say none.
+        WearUnit::Page => page.max(1),
     }
 }
 

@@ -148,20 +148,16 @@ mod tests {
     }
 
     fn models() -> Vec<ChipModel> {
-        let two = ChipModel { page: 16, capacity: 512, read_wrap: 512, ..ChipModel::example_32_kbit() };
+        let two = ChipModel { page: 16, ..ChipModel::example_32_kbit().with_capacity(512) };
         let ignoring = ChipModel {
-            capacity: 256,
-            read_wrap: 256,
             device_bits: [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Ignored, Ignored, Ignored],
-            ..ChipModel::example_16_kbit()
+            ..ChipModel::example_16_kbit().with_capacity(256)
         };
         let without = ChipModel {
-            capacity: 128,
-            read_wrap: 128,
             page: 4,
             word_address_bytes: 0,
             device_bits: [Block(6), Block(5), Block(4), Block(3), Block(2), Block(1), Block(0)],
-            ..ChipModel::example_2_kbit()
+            ..ChipModel::example_2_kbit().with_capacity(128)
         };
         vec![
             ChipModel { memory: MemoryKind::Fram, ..two.clone() },

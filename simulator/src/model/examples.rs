@@ -54,31 +54,34 @@ impl ChipModel {
         }
     }
 
+    /// The same part with an array of another size in bytes, read through as a whole and protected by WP as a whole.
+    #[must_use]
+    pub const fn with_capacity(mut self, capacity: u32) -> Self {
+        self.capacity = capacity;
+        self.read_wrap = capacity;
+        self.write_protect.pin_range = ByteRange { start: 0, len: capacity };
+        self
+    }
+
     /// An invented 16 kbit (2048 byte) part: one word-address byte, three block-select bits, 16-byte pages.
     #[must_use]
     pub fn example_16_kbit() -> Self {
         use DeviceBit::{Block, Fixed};
-        let mut model = Self::example_32_kbit();
+        let mut model = Self::example_32_kbit().with_capacity(2048);
         model.name = String::from("example-16k");
-        model.capacity = 2048;
         model.page = 16;
         model.word_address_bytes = 1;
         model.device_bits = [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Block(2), Block(1), Block(0)];
-        model.write_protect.pin_range = ByteRange { start: 0, len: 2048 };
-        model.read_wrap = 2048;
         model
     }
 
     /// An invented 2 kbit (256 byte) part: one word-address byte, 8-byte pages, pins A2..A0.
     #[must_use]
     pub fn example_2_kbit() -> Self {
-        let mut model = Self::example_32_kbit();
+        let mut model = Self::example_32_kbit().with_capacity(256);
         model.name = String::from("example-2k");
-        model.capacity = 256;
         model.page = 8;
         model.word_address_bytes = 1;
-        model.write_protect.pin_range = ByteRange { start: 0, len: 256 };
-        model.read_wrap = 256;
         model
     }
 }

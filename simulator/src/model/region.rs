@@ -12,7 +12,7 @@ pub struct Region {
     pub device_bits: Option<[DeviceBit; 7]>,
     /// First word address.
     pub word_address: u32,
-    /// Mask of the word-address bits that are compared; the rest is don't care.
+    /// Mask of the word-address bits that are compared; the rest is don't care. 0 for as many bits as the region has bytes.
     pub address_mask: u32,
     /// Word-address bytes sent for it.
     pub word_address_bytes: u8,
@@ -22,6 +22,13 @@ pub struct Region {
     pub access: RegionAccess,
     /// For software protection: the array range that it protects.
     pub protects: ByteRange,
+}
+
+impl Region {
+    /// The mask of compared word-address bits; where none is given, as many bits as the region has bytes.
+    pub(crate) fn mask(&self) -> u32 {
+        if self.address_mask == 0 { self.len.next_power_of_two() - 1 } else { self.address_mask }
+    }
 }
 
 /// What a second region is.

@@ -132,9 +132,7 @@ fn b4_bits_above_the_capacity_are_ignored_and_reported() {
 
 #[test]
 fn b4_unused_top_bit_of_a_one_kilobit_part() {
-    let mut model = ChipModel::example_2_kbit();
-    model.capacity = 128;
-    model.read_wrap = 128;
+    let model = ChipModel::example_2_kbit().with_capacity(128);
     let bench = Bench::new(model);
     bench.store(0x7F, &[1]);
     assert!(bench.rig.incidents().is_empty());

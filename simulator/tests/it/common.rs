@@ -10,22 +10,18 @@ use pagewise_simulator::{
 
 /// 1010 and three bits that nobody looks at.
 pub fn ignores_low_bits() -> ChipModel {
-    let mut model = ChipModel::example_16_kbit();
+    let mut model = ChipModel::example_16_kbit().with_capacity(256);
     model.name = "ignores-low-bits".into();
     model.device_bits = [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Ignored, Ignored, Ignored];
-    model.capacity = 256;
-    model.read_wrap = 256;
     model
 }
 
 /// No word-address byte: the first byte is the word address and R/W.
 pub fn no_word_address() -> ChipModel {
-    let mut model = ChipModel::example_2_kbit();
+    let mut model = ChipModel::example_2_kbit().with_capacity(128);
     model.name = "no-word-address".into();
-    model.capacity = 128;
     model.page = 4;
     model.word_address_bytes = 0;
-    model.read_wrap = 128;
     model.read_block_bits = ReadBlockBits::Latched;
     model.device_bits = [Block(6), Block(5), Block(4), Block(3), Block(2), Block(1), Block(0)];
     model
@@ -33,9 +29,8 @@ pub fn no_word_address() -> ChipModel {
 
 /// Two word-address bytes and a block-select bit above the pins: 1010 B0 A1 A0.
 pub fn block_bit_on_top() -> ChipModel {
-    let mut model = ChipModel::example_32_kbit();
+    let mut model = ChipModel::example_32_kbit().with_capacity(131_072);
     model.name = "block-bit-on-top".into();
-    model.capacity = 131_072;
     model.page = 128;
     model.read_wrap = 65_536;
     model.device_bits = [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Block(0), Pin(1), Pin(0)];
@@ -44,11 +39,9 @@ pub fn block_bit_on_top() -> ChipModel {
 
 /// Three word-address bytes.
 pub fn three_word_address_bytes() -> ChipModel {
-    let mut model = ChipModel::example_32_kbit();
+    let mut model = ChipModel::example_32_kbit().with_capacity(1 << 18);
     model.name = "three-word-address-bytes".into();
-    model.capacity = 1 << 18;
     model.page = 256;
-    model.read_wrap = 1 << 18;
     model.word_address_bytes = 3;
     model
 }
@@ -200,7 +193,8 @@ pub fn any_model() -> impl proptest::strategy::Strategy<Value = ChipModel> {
             };
         }
         let (start, len, active_high, answer, data_phase, partial, fixed) = wp;
-        let range = ByteRange { start: start % model.capacity, len: len % (model.capacity / 2) };
+        let start = start % model.capacity;
+        let range = ByteRange { start, len: len % (model.capacity / 2) % (model.capacity - start) };
         let protect = &mut model.write_protect;
         (protect.pin_range, protect.fixed_range) =
             if fixed { (ByteRange::EMPTY, range) } else { (range, ByteRange::EMPTY) };

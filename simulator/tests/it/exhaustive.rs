@@ -8,11 +8,9 @@ use pagewise_simulator::{ChipModel, CycleTime, PowerUp, Rig, RigConfig, Straps, 
 const OLD: u8 = 0x3C;
 
 fn tiny() -> ChipModel {
-    let mut model = ChipModel::example_2_kbit();
+    let mut model = ChipModel::example_2_kbit().with_capacity(16);
     model.name = "tiny".into();
-    model.capacity = 16;
     model.page = 4;
-    model.read_wrap = 16;
     model
 }
 

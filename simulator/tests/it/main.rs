@@ -11,6 +11,7 @@ mod exhaustive;
 mod explore;
 mod fast_path;
 mod faults;
+mod models;
 mod observer;
 mod programs;
 mod protect_rules;

@@ -171,14 +171,3 @@ fn r4_a_part_without_word_address_bytes_sets_its_pointer_with_each_read() {
     bench.rig.bus().read(0x21, &mut [0]).unwrap();
     assert_eq!(unset_pointer_notes(&bench.rig), 0);
 }
-
-#[test]
-fn r2_latched_block_bits_above_the_capacity_are_dont_care() {
-    let mut model = ChipModel::example_16_kbit();
-    (model.capacity, model.read_wrap, model.read_block_bits) = (1024, 1024, ReadBlockBits::Latched);
-    let bench = filled(model);
-    bench.rig.bus().write(0x50, &[0x10]).unwrap();
-    let mut byte = [0];
-    bench.rig.bus().read(0x57, &mut byte).unwrap();
-    assert_eq!(byte, [(0x310 % 251) as u8]);
-}

@@ -53,11 +53,9 @@ fn spd_2_kbit() -> ChipModel {
 
 /// EE1004 style: two halves. Source: standards.toml, spd.ee1004.
 fn spd_4_kbit() -> ChipModel {
-    let mut model = ChipModel::example_2_kbit();
-    model.capacity = 512;
+    let mut model = ChipModel::example_2_kbit().with_capacity(512);
     model.page = 16;
     model.read_wrap = 256;
-    model.write_protect.pin_range = ByteRange { start: 0, len: 512 };
     let bank = [Fixed(false), Fixed(true), Fixed(true), Fixed(false), Fixed(true), Fixed(true), Ignored];
     model.regions = vec![region(RegionKind::BankSelect, Some(bank), 0, 0, RegionAccess::ReadWrite)];
     model

@@ -44,25 +44,3 @@ fn straps_read_back_and_unknown_fields_of_a_model_are_refused() {
     let odd = model.replacen("\"name\"", "\"flavour\":\"mint\",\"name\"", 1);
     assert!(serde_json::from_str::<ChipModel>(&odd).unwrap_err().to_string().contains("flavour"));
 }
-
-#[test]
-fn models_that_contradict_themselves_are_refused_with_the_value() {
-    type Change = fn(&mut ChipModel);
-    let cases: [(Change, &str); 8] = [
-        (|m| m.capacity = 3000, "3000"),
-        (|m| m.capacity = 8, "8"),
-        (|m| m.page = 24, "24"),
-        (|m| m.page = 8192, "8192"),
-        (|m| m.word_address_bytes = 4, "4"),
-        (|m| m.read_wrap = 100, "100"),
-        (|m| m.write_cycle.typical_ns = 6_000_000, "6000000"),
-        (|m| m.supply.write_min_mv = 1000, "1000"),
-    ];
-    for (change, named) in cases {
-        let mut model = ChipModel::example_32_kbit();
-        change(&mut model);
-        let reason = model.check().unwrap_err();
-        assert!(reason.contains(named), "{reason}");
-    }
-    assert!(eeproms().iter().all(|model| model.check().is_ok()));
-}

@@ -147,6 +147,18 @@ fn speed_grade(grade: &Grade) -> SpeedGrade {
     }
 }
 
+/// Where the half of a 4 kbit module part is chosen: 0x36 and 0x37, whatever its address pins say, so that all such parts
+/// on a bus follow together. Source: Microchip AT34C04 data sheet, sections 6.2 and 7.
+const BANK_SELECT: [DeviceBit; 7] = [
+    DeviceBit::Fixed(false),
+    DeviceBit::Fixed(true),
+    DeviceBit::Fixed(true),
+    DeviceBit::Fixed(false),
+    DeviceBit::Fixed(true),
+    DeviceBit::Fixed(true),
+    DeviceBit::Ignored,
+];
+
 fn simulated_region(region: &Region, capacity: u32) -> pagewise_simulator::model::Region {
     pagewise_simulator::model::Region {
         kind: match region.kind {
@@ -158,7 +170,10 @@ fn simulated_region(region: &Region, capacity: u32) -> pagewise_simulator::model
             RegionKind::ReversibleProtection => SimulatedRegion::ReversibleProtection,
             RegionKind::BankSelect => SimulatedRegion::BankSelect,
         },
-        device_bits: region.device_bits.map(|bits| bits.map(device_bit)),
+        device_bits: match region.device_bits {
+            Some(bits) => Some(bits.map(device_bit)),
+            None => (region.kind == RegionKind::BankSelect).then_some(BANK_SELECT),
+        },
         word_address: region.word_address,
         address_mask: region.address_mask.unwrap_or(u32::MAX),
         word_address_bytes: region.word_address_bytes,
