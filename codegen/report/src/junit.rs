@@ -61,7 +61,7 @@ fn body(candidate: &CandidateView) -> String {
         let hazard = if finding.hazard.is_empty() { String::new() } else { format!(" [{}]", finding.hazard) };
         let _ = writeln!(out, "{} {}: {}{hazard}", finding.word, finding.rule, text(&finding.compared));
         let _ = writeln!(out, "  do: {}", text(&finding.remedy));
-        let _ = writeln!(out, "  {}: {}", finding.basis, text(&finding.source));
+        let _ = writeln!(out, "  {}", text(&finding.rests_on));
     }
     for run in &candidate.runs {
         let named = if run.hazards.is_empty() { String::new() } else { format!(" [{}]", run.hazards.join(", ")) };

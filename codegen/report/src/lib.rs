@@ -30,6 +30,7 @@ mod fewest;
 mod junit;
 mod markdown;
 mod memory_map;
+pub mod offer;
 mod page;
 mod timing;
 pub mod view;
@@ -54,17 +55,21 @@ pub struct Report<'a> {
 }
 
 impl Report<'_> {
+    fn look(&self) -> view::Look<'_> {
+        view::Look { catalogue: self.catalogue, accept: self.accept, full: self.full, currency: self.currency }
+    }
+
     /// Markdown for a review comment: a summary table, then each board.
     #[must_use]
     pub fn markdown(&self) -> String {
-        markdown::write(&view::Overview::of(self))
+        markdown::write(&view::Overview::of(self.answers, &self.look()))
     }
 
     /// JUnit XML: a suite per board, a case per candidate. A verdict worse than the one accepted is a failure, a
     /// disagreement of rules and simulation is an error.
     #[must_use]
     pub fn junit(&self) -> String {
-        junit::write(&view::Overview::of(self), self.accept)
+        junit::write(&view::Overview::of(self.answers, &self.look()), self.accept)
     }
 
     /// One HTML page with everything in it: verdict first, then each board with findings, pictures and addresses.

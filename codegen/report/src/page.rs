@@ -85,7 +85,7 @@ struct Kept {
 }
 
 pub(super) fn write(report: &Report<'_>) -> String {
-    let whole = Overview::of(report);
+    let whole = Overview::of(report.answers, &report.look());
     let boards: Vec<Section<'_>> =
         whole.boards.iter().zip(report.answers).map(|(view, answer)| section(view, &answer.board, report)).collect();
     let occurs = |verdict: &Verdict| whole.boards.iter().any(|board| board.counts[*verdict as usize] > 0);

@@ -2,16 +2,28 @@
 
 use serde::Serialize;
 
-use super::Report;
+use super::offer::OfferView;
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::BoardAnswer;
-use pagewise_judge::stock::Offer;
 use pagewise_judge::swap::agreement::Tally;
 use pagewise_judge::swap::{Agreement, Finding, Judgement, Run, Verdict};
 use pagewise_part::card::Catalogue;
 
 /// Up to this many candidates a board's candidates are all shown in full.
 pub const DETAILED: usize = 3;
+
+/// What decides how much a view says, and in which words.
+#[derive(Debug, Clone, Copy)]
+pub struct Look<'a> {
+    /// The cards that the boards were judged with.
+    pub catalogue: &'a Catalogue,
+    /// The worst verdict that counts as usable.
+    pub accept: Verdict,
+    /// Every candidate in full, also where a board has many.
+    pub full: bool,
+    /// Currency of the stock list's prices; empty where it states none, or there is no list.
+    pub currency: &'a str,
+}
 
 /// A whole report.
 #[derive(Debug, Clone, Serialize)]
@@ -47,6 +59,8 @@ pub struct BoardView {
     pub file: String,
     /// Fitted part as printed.
     pub fitted: String,
+    /// Identifier of its card.
+    pub fitted_id: String,
     /// Its size both ways; empty when no card is called so.
     pub density: String,
     /// Bytes in use.
@@ -104,34 +118,6 @@ pub struct CandidateView {
     pub offer: Option<OfferView>,
 }
 
-/// What a stock list offers of a candidate.
-#[derive(Debug, Clone, Serialize)]
-pub struct OfferView {
-    /// `900`, or `40, short` when they do not last for the board's yearly volume.
-    pub pieces: String,
-    /// `active`, `last buy` or `obsolete`.
-    pub state: &'static str,
-    /// `14 days`; empty where it is not stated.
-    pub lead_time: String,
-    /// `45.00 EUR`, or `0.30 EUR each` where the board states no yearly volume.
-    pub yearly_cost: String,
-    /// The board states its yearly volume.
-    pub yearly: bool,
-}
-
-impl OfferView {
-    fn of(offer: &Offer, currency: &str) -> Self {
-        let money = |price: pagewise_judge::stock::Price| format!("{price} {currency}").trim_end().to_owned();
-        Self {
-            pieces: format!("{}{}", offer.quantity, if offer.enough { "" } else { ", short" }),
-            state: offer.state.word(),
-            lead_time: offer.lead_time_days.map_or_else(String::new, |days| counted(days as usize, "day")),
-            yearly_cost: offer.yearly_cost.map_or_else(|| format!("{} each", money(offer.unit_price)), money),
-            yearly: offer.yearly_cost.is_some(),
-        }
-    }
-}
-
 /// One finding.
 #[derive(Debug, Clone, Serialize)]
 pub struct FindingView {
@@ -153,6 +139,8 @@ pub struct FindingView {
     pub basis: &'static str,
     /// The document, or why the value stands in.
     pub source: String,
+    /// Both in words: `assumed, not stated in the sheet read: ...`.
+    pub rests_on: String,
 }
 
 /// One run of the firmware.
@@ -162,6 +150,8 @@ pub struct RunView {
     pub what: &'static str,
     /// Everything stored and read back.
     pub serves: bool,
+    /// Nothing is promised there, so there was no run.
+    pub spared: bool,
     /// `serves`, `fails`, or `not run` where nothing is promised.
     pub outcome: &'static str,
     /// Names of the hazards.
@@ -177,21 +167,22 @@ pub struct RunView {
 impl Overview {
     /// The view of a report.
     #[must_use]
-    pub fn of(report: &Report<'_>) -> Self {
+    #[must_use]
+    pub fn of(answers: &[BoardAnswer], look: &Look<'_>) -> Self {
         let boards: Vec<BoardView> =
-            report.answers.iter().enumerate().map(|(at, answer)| BoardView::of(at + 1, answer, report)).collect();
-        let judgements = report.answers.iter().map(|answer| answer.judgements.len()).sum();
-        let all = report.answers.iter().flat_map(|answer| &answer.judgements);
+            answers.iter().enumerate().map(|(at, answer)| BoardView::of(at + 1, answer, look)).collect();
+        let judgements = answers.iter().map(|answer| answer.judgements.len()).sum();
+        let all = answers.iter().flat_map(|answer| &answer.judgements);
         let tally: Tally = all.map(|judgement| judgement.agree).collect();
         Self {
             version: env!("CARGO_PKG_VERSION"),
-            sentence: sentence(&boards, report.accept),
+            sentence: sentence(&boards, look.accept),
             boards_counted: counted(boards.len(), "board"),
             judgements,
             agreement: tally.sentence(),
             disagree: tally.disagree > 0,
             usable: boards.iter().all(|board| board.usable),
-            accept: report.accept,
+            accept: look.accept,
             boards,
         }
     }
@@ -224,13 +215,15 @@ fn sentence(boards: &[BoardView], accept: Verdict) -> String {
 }
 
 impl BoardView {
-    fn of(number: usize, answer: &BoardAnswer, report: &Report<'_>) -> Self {
+    /// The view of one board.
+    #[must_use]
+    pub fn of(number: usize, answer: &BoardAnswer, look: &Look<'_>) -> Self {
         let board = &answer.board;
-        let card = report.catalogue.find(&board.fitted);
+        let card = look.catalogue.find(&board.fitted);
         let judgements = &answer.judgements;
         let detailed = |at: usize| {
             let first = at == 0 || judgements[at - 1].verdict != judgements[at].verdict;
-            report.full || judgements.len() <= DETAILED || first
+            look.full || judgements.len() <= DETAILED || first
         };
         let candidates = judgements.iter().enumerate();
         Self {
@@ -238,18 +231,19 @@ impl BoardView {
             name: board.name.clone(),
             file: board.file.clone(),
             fitted: card.map_or_else(|| board.fitted.clone(), |card| card.name.clone()),
+            fitted_id: judgements.first().map_or_else(|| board.fitted.clone(), |first| first.fitted.clone()),
             density: card.map_or_else(String::new, pagewise_part::card::Card::density),
             used: board.used_bytes(),
             best: judgements.iter().map(|judgement| judgement.verdict).min(),
-            usable: judgements.iter().any(|judgement| judgement.verdict <= report.accept),
+            usable: judgements.iter().any(|judgement| judgement.verdict <= look.accept),
             counts: Verdict::ALL
                 .map(|verdict| judgements.iter().filter(|judgement| judgement.verdict == verdict).count()),
             stocked: !answer.offers.is_empty(),
             candidates: candidates
                 .map(|(at, judgement)| {
                     let offer = answer.offers.get(&judgement.candidate);
-                    let offer = offer.map(|offer| OfferView::of(offer, report.currency));
-                    CandidateView { offer, ..CandidateView::of(at + 1, judgement, detailed(at), report.catalogue) }
+                    let offer = offer.map(|offer| OfferView::of(offer, look.currency));
+                    CandidateView { offer, ..CandidateView::of(at + 1, judgement, detailed(at), look.catalogue) }
                 })
                 .collect(),
         }
@@ -315,6 +309,7 @@ impl FindingView {
             hazard: finding.hazard.map_or("", |hazard| hazard.name()),
             basis,
             source: source.to_owned(),
+            rests_on: finding.source.to_string(),
         }
     }
 }
@@ -333,6 +328,7 @@ fn run(what: &'static str, run: &Run) -> RunView {
     RunView {
         what,
         serves: run.serves,
+        spared: run.spared,
         outcome: run.outcome(),
         hazards: run.hazards.iter().map(|hazard| hazard.name()).collect(),
         loss: run

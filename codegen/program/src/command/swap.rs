@@ -20,6 +20,7 @@ use pagewise_judge::stock::{self, ReadAs, Stock, Unmatched, columns};
 use pagewise_judge::swap::Verdict;
 use pagewise_part::card::Catalogue;
 use pagewise_report::Report;
+use pagewise_report::view::Look;
 
 /// Judge candidate parts for boards, by rules and by running the firmware on the simulated chips.
 #[derive(Debug, Args)]
@@ -108,7 +109,8 @@ impl Swap {
             None => None,
         };
         let jobs: Vec<Job<'_>> = jobs.into_iter().filter(|job| self.shard.holds(job.place)).collect();
-        let pages = text::Pages { catalogue: &catalogue, currency, boards: jobs.len(), full: self.full };
+        let look = Look { catalogue: &catalogue, accept: self.accept, full: self.full, currency };
+        let pages = text::Pages { look, boards: jobs.len() };
         let (mut outcomes, mut answers, mut text, mut failed) = (Vec::new(), Vec::new(), String::new(), None);
         // What nobody will print is let go at once: a fleet's judgements fill a disk.
         let keeps = options.json || self.files.any();

@@ -7,8 +7,9 @@ use crate::output::{Align, Tone, paint, plain, table, wrapped};
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::summary::{Chosen, Summary, Taker};
 use pagewise_judge::fleet::{BoardOutcomes, Shard};
-use pagewise_judge::stock::{Offer, Stock};
+use pagewise_judge::stock::Stock;
 use pagewise_judge::swap::Verdict;
+use pagewise_report::offer::{OfferView, money};
 
 /// Candidates that are shown of a large fleet.
 const SHOWN: usize = 15;
@@ -67,7 +68,7 @@ pub(in crate::command) fn rankings(boards: &[BoardOutcomes], currency: &str) -> 
         for outcome in serving {
             let needs: Vec<String> = outcome.needs.iter().map(|need| format!("{}: {}", need.rule, need.text)).collect();
             let offer =
-                outcome.stock.as_ref().map_or_else(String::new, |stock| format!(" [{}]", offer(stock, currency)));
+                outcome.stock.as_ref().map_or_else(String::new, |stock| format!(" [{}]", plain(&OfferView::of(stock, currency).sentence)));
             let text = format!("{}{offer} {}", plain(&outcome.candidate), plain(&needs.join("; ")));
             let first = format!("  {} ", paint(tone(outcome.verdict), format!("{:<12}", outcome.verdict.word())));
             let _ = writeln!(out, "{}", wrapped(text.trim(), &first, "               "));
@@ -143,7 +144,7 @@ fn one_part(out: &mut String, part: &Chosen, look: &Look<'_>, named: usize) {
             ": {} in stock{year}, {}, {} each",
             offer.quantity,
             offer.state.word(),
-            money(&offer.unit_price, look.currency)
+            plain(&money(&offer.unit_price, look.currency))
         )
     });
     let _ = writeln!(out, "  {}  {}{stock}", plain(&part.candidate), counted(part.boards.len(), "board"));
@@ -203,32 +204,6 @@ fn count(out: &mut String, summary: &Summary) {
     let _ = writeln!(out, "{}", wrapped(&text, "", ""));
 }
 
-/// An offer in words. Whether it lasts for a year is said only where the board states what a year takes.
-pub(super) fn offer(offer: &Offer, currency: &str) -> String {
-    let lasts = match (offer.yearly_cost, offer.enough) {
-        (None, _) => "",
-        (Some(_), true) => ", enough for a year",
-        (Some(_), false) => ", too few for a year",
-    };
-    let lead = offer.lead_time_days.map_or_else(String::new, |days| format!(", more in {days} days"));
-    let year = offer.yearly_cost.map_or_else(String::new, |cost| format!(", {} a year", money(&cost, currency)));
-    let each = money(&offer.unit_price, currency);
-    format!("{} pieces{lasts}, {}{lead}, {each} each{year}", offer.quantity, offer.state.word())
-}
-
-/// Cells of a ranking: pieces, state, cost of a year (of a piece where the volume is not known).
-pub(super) fn cells(offer: Option<&Offer>) -> [String; 3] {
-    offer.map_or_else(Default::default, |offer| {
-        let pieces = if offer.enough { offer.quantity.to_string() } else { format!("{} short", offer.quantity) };
-        let cost = offer.yearly_cost.map_or_else(|| format!("{} each", offer.unit_price), |cost| cost.to_string());
-        [pieces, offer.state.word().to_owned(), cost]
-    })
-}
-
-fn money(price: &pagewise_judge::stock::Price, currency: &str) -> String {
-    format!("{price} {}", plain(currency)).trim_end().to_owned()
-}
-
 /// Rows of a stock list that were read as a card, and those that no card matches.
 pub(super) fn rows(stock: &Stock) -> String {
     let read =
@@ -252,30 +227,4 @@ fn some_rows(stock: &Stock, what: &str, mut rows: Vec<String>) -> String {
     }
     let text = format!("{}: {what}{}", plain(&stock.file), rows.join(", "));
     wrapped(&text, "", "  ") + "\n\n"
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use pagewise_judge::stock::{Price, State};
-
-    #[test]
-    fn an_offer_lasts_for_a_year_only_where_a_yearly_volume_is_stated() {
-        let cent = |count| Price::parse("0.01", '.').unwrap().times(count);
-        let of = |quantity, enough, yearly_cost| Offer {
-            line: 2,
-            quantity,
-            enough,
-            state: State::Active,
-            lead_time_days: None,
-            unit_price: cent(20),
-            yearly_cost,
-        };
-        let text = |quantity, enough, cost| offer(&of(quantity, enough, cost), "EUR");
-        assert_eq!(text(400, true, None), "400 pieces, active, 0.20 EUR each");
-        assert_eq!(text(0, false, None), "0 pieces, active, 0.20 EUR each");
-        let year = Some(cent(6000));
-        assert_eq!(text(400, true, year), "400 pieces, enough for a year, active, 0.20 EUR each, 60.00 EUR a year");
-        assert_eq!(text(40, false, year), "40 pieces, too few for a year, active, 0.20 EUR each, 60.00 EUR a year");
-    }
 }
