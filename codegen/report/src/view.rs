@@ -167,7 +167,6 @@ pub struct RunView {
 impl Overview {
     /// The view of a report.
     #[must_use]
-    #[must_use]
     pub fn of(answers: &[BoardAnswer], look: &Look<'_>) -> Self {
         let boards: Vec<BoardView> =
             answers.iter().enumerate().map(|(at, answer)| BoardView::of(at + 1, answer, look)).collect();
