@@ -8,7 +8,7 @@ use pagewise_judge::stock::{Offer, Price};
 /// What a stock list offers of a candidate.
 #[derive(Debug, Clone, Serialize)]
 pub struct OfferView {
-    /// `900`, or `40, short` when they do not last for the board's yearly volume.
+    /// `900`, or `40, too few` when they do not last for the board's yearly volume.
     pub pieces: String,
     /// `active`, `last buy` or `obsolete`.
     pub state: &'static str,
@@ -35,7 +35,7 @@ impl OfferView {
         let each = format!("{} each", money(&offer.unit_price, currency));
         let state = offer.state.word();
         Self {
-            pieces: format!("{}{}", offer.quantity, if offer.enough { "" } else { ", short" }),
+            pieces: format!("{}{}", offer.quantity, if offer.enough { "" } else { ", too few" }),
             state,
             yearly_cost: offer.yearly_cost.map_or_else(|| each.clone(), |cost| money(&cost, currency)),
             sentence: format!("{} pieces{lasts}, {state}{more}, {each}{year}", offer.quantity),

@@ -61,22 +61,22 @@ fn the_reports_show_what_a_stock_list_offers() {
     for row in [
         "| candidate | verdict | in stock | state | lead time | a year | what changes, or what it rests on |",
         "| AT24C256C | drop-in | 5000 | active | 14 days | 46.50 EUR | ",
-        "| 24LC256 | drop-in | 40, short | last buy | 1 day | 63.00 EUR | ",
+        "| 24LC256 | drop-in | 40, too few | last buy | 1 day | 63.00 EUR | ",
         "| 24LC64 | reconfigure | 9000 | obsolete |  | 30.00 EUR | ",
     ] {
         assert!(read("a.md").contains(row), "{row}: {}", read("a.md"));
     }
     for cells in [
         "<th scope=\"col\" class=\"number\">in stock</th><th scope=\"col\">state</th>",
-        "<td class=\"number\">40, short</td><td>last buy</td><td>1 day</td><td class=\"number\">63.00 EUR</td>",
+        "<td class=\"number\">40, too few</td><td>last buy</td><td>1 day</td><td class=\"number\">63.00 EUR</td>",
         "<td class=\"number\">9000</td><td>obsolete</td><td></td><td class=\"number\">30.00 EUR</td>",
-        "<p><span class=\"label\">In stock</span> 5000; active; more in 14 days; 46.50 EUR a year.</p>",
+        "<p><span class=\"label\">In stock</span> 5000 pieces, enough for a year, active, more in 14 days, 0.31 EUR each, 46.50 EUR a year.</p>",
     ] {
         assert!(read("a.html").contains(cells), "{cells}");
     }
     // A candidate that is not on the list has empty cells; without a list there is no column.
     swap(folder.path(), &[&[board.as_str(), "--to", "24lc256", "--to", "24fc256"][..], &STOCK].concat());
-    assert!(read("a.md").contains("| 24LC256 | drop-in | 40, short |"), "{}", read("a.md"));
+    assert!(read("a.md").contains("| 24LC256 | drop-in | 40, too few |"), "{}", read("a.md"));
     assert!(read("a.md").contains("| 24FC256 | drop-in | | | | | "), "{}", read("a.md"));
     assert!(read("a.html").contains("<td></td><td></td><td></td><td></td>"));
     swap(folder.path(), &[&board, "--to", "24lc256", "--markdown", "a.md", "--html", "a.html"]);
@@ -94,7 +94,7 @@ fn a_board_without_a_yearly_volume_shows_the_price_of_one_piece() {
     let text = fs::read_to_string(folder.path().join("a.md")).unwrap();
     assert!(text.contains("| 24LC256 | drop-in | 40 | last buy | 1 day | 0.42 EUR each | "), "{text}");
     let text = fs::read_to_string(folder.path().join("a.html")).unwrap();
-    assert!(text.contains("40; last buy; more in 1 day; 0.42 EUR each.</p>"), "{text}");
+    assert!(text.contains("40 pieces, last buy, more in 1 day, 0.42 EUR each.</p>"), "{text}");
 }
 
 #[test]
