@@ -108,9 +108,18 @@ pub fn remove_all() {
     let made = made();
     for path in &made.paths {
         // What has another name by now is not found.
-        let _ = if path.is_dir() { fs::remove_dir_all(path) } else { fs::remove_file(path) };
+        let _ = if path.is_dir() { remove_folder(path) } else { fs::remove_file(path) };
     }
     std::mem::forget(made);
+}
+
+/// Another thread may still be filling it: under another name it is not found by that one any more.
+fn remove_folder(path: &Path) -> io::Result<()> {
+    let mut gone = path.as_os_str().to_owned();
+    gone.push("-gone");
+    let gone = PathBuf::from(gone);
+    fs::rename(path, &gone)?;
+    fs::remove_dir_all(gone)
 }
 
 fn sweep_once(made: &mut Made, folder: &Path) {

@@ -15,7 +15,6 @@ pub enum LineBus {
     /// A simulated chip.
     Simulated(Box<Bench>),
     /// A device of the Linux kernel.
-    #[cfg(target_os = "linux")]
     Linux(super::linux::Device),
 }
 
@@ -29,7 +28,6 @@ impl LineBus {
                 simulated: true,
                 memory: bench.memory_file().map(|file| journal.stored(file)),
             },
-            #[cfg(target_os = "linux")]
             Self::Linux(device) => Site { bus: device.path().to_owned(), simulated: false, memory: None },
         }
     }
@@ -39,7 +37,6 @@ impl LineBus {
     pub fn delay(&self) -> LineDelay {
         match self {
             Self::Simulated(bench) => LineDelay::Simulated(bench.delay()),
-            #[cfg(target_os = "linux")]
             Self::Linux(_) => LineDelay::Real,
         }
     }
@@ -49,7 +46,6 @@ impl LineBus {
     pub fn simulated_us(&self) -> Option<u64> {
         match self {
             Self::Simulated(bench) => Some(bench.now_us()),
-            #[cfg(target_os = "linux")]
             Self::Linux(_) => None,
         }
     }
@@ -63,7 +59,6 @@ impl I2c for LineBus {
     fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), LineError> {
         match self {
             Self::Simulated(bench) => bench.transaction(address, operations),
-            #[cfg(target_os = "linux")]
             Self::Linux(device) => device.transaction(address, operations),
         }
     }

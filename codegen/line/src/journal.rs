@@ -13,4 +13,4 @@ pub mod record;
 
 pub use file::Journal;
 pub use history::{History, Site, Sought};
-pub use record::{Event, Record, now};
+pub use record::{Event, Particulars, Record, now};

@@ -16,7 +16,7 @@ pub mod difference;
 mod error;
 pub mod first_write;
 pub mod journal;
-#[cfg(target_os = "linux")]
+#[cfg_attr(not(target_os = "linux"), path = "no_linux.rs")]
 pub mod linux;
 pub mod lock;
 pub mod look;

@@ -59,12 +59,11 @@ pub fn plan(
     look: &Look,
     unit: &Unit,
     socket: &Socket,
-    site: &Site,
+    sought: &Sought<'_>,
     journal: &Journal,
     permissions: Permissions,
 ) -> Result<Plan, Halt> {
     let after = unit.wanted.over(&look.contents);
-    let sought = sought(unit, socket, site);
     let (holds, resume) = Judge { look, unit, socket, journal, sought, permissions }.judge(&after)?;
     let differs = |(offset, bytes): &(u32, &[u8])| look.contents[*offset as usize..][..bytes.len()] != **bytes;
     let (changed, same): (Vec<_>, Vec<_>) = unit.wanted.pieces(socket.unit()).partition(differs);
@@ -75,8 +74,8 @@ pub fn plan(
 
 /// What the journal is asked for about a unit in a socket.
 #[must_use]
-pub fn sought<'s>(unit: &'s Unit, socket: &'s Socket, site: &'s Site) -> Sought<'s> {
-    Sought { unit: &unit.name, sha256: &unit.wanted.sha256, part: &socket.card.id, site }
+pub fn sought<'s>(unit: &'s Unit, socket: &'s Socket, site: &'s Site, buses: &'s [String]) -> Sought<'s> {
+    Sought { unit: &unit.name, sha256: &unit.wanted.sha256, part: &socket.card.id, site, buses }
 }
 
 /// Everything that decides whether a part may be written.
@@ -85,7 +84,7 @@ struct Judge<'j> {
     unit: &'j Unit,
     socket: &'j Socket,
     journal: &'j Journal,
-    sought: Sought<'j>,
+    sought: &'j Sought<'j>,
     permissions: Permissions,
 }
 

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::Halt;
 use super::difference::Difference;
+use super::journal::Site;
 use super::plan::Holds;
 use super::units::Unit;
 
@@ -36,6 +37,8 @@ pub struct UnitReport {
     pub image_bytes: u64,
     /// On a simulated part: it says nothing of any hardware.
     pub simulated: bool,
+    /// The bus: `simulated`, or the path of the device.
+    pub bus: String,
     /// How it ended.
     pub result: Ending,
     /// Why it did not end well.
@@ -82,14 +85,21 @@ pub struct Survey {
 }
 
 impl UnitReport {
+    /// A unit that the line did not come to.
+    #[must_use]
+    pub fn not_begun(unit: &Unit, site: &Site, halt: Halt) -> Self {
+        Self { result: halt.result, halt: Some(halt), ..Self::of(unit, site) }
+    }
+
     /// Nothing has happened yet.
-    pub(super) fn of(unit: &Unit, simulated: bool) -> Self {
+    pub(super) fn of(unit: &Unit, site: &Site) -> Self {
         Self {
             unit: unit.name.clone(),
             image: unit.file.clone(),
             sha256: unit.wanted.sha256.clone(),
             image_bytes: unit.wanted.image().len(),
-            simulated,
+            simulated: site.simulated,
+            bus: site.bus.clone(),
             result: Ending::Good,
             halt: None,
             note: None,

@@ -1,6 +1,7 @@
 //! One unit through the line: look, plan, back up, write, verify, lock, record.
 
 use std::path::Path;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use embedded_hal::delay::DelayNs;
 use pagewise_driver::Trust;
@@ -8,7 +9,7 @@ use pagewise_driver::Trust;
 use super::backup::{self, Backup};
 use super::difference::{count, differences};
 use super::first_write::Belief;
-use super::journal::{Event, Journal, Record, Site, Sought, now};
+use super::journal::{Event, Journal, Particulars, Record, Site, Sought, now};
 use super::lock::{Confirmed, Lockable};
 use super::look::{self, Look, hint};
 use super::plan::{self, Permissions, Plan};
@@ -24,6 +25,10 @@ pub struct Order<'o> {
     pub unit: &'o Unit,
     /// Where its part sits.
     pub socket: &'o Socket,
+    /// All buses that the line works on, where there are several.
+    pub buses: &'o [String],
+    /// What a person says of the part and of the place.
+    pub particulars: &'o Particulars,
     /// Folder of the backups.
     pub backups: &'o Path,
     /// What may be lost.
@@ -38,9 +43,10 @@ pub struct Order<'o> {
 ///
 /// The journal gets `begin` before the first byte is written and `good` after everything was read back; each is on the
 /// disk before the line goes on.
-pub fn program(order: Order<'_>, bus: &mut LineBus, journal: &mut Journal, progress: &Progress<'_>) -> UnitReport {
+pub fn program(order: Order<'_>, bus: &mut LineBus, journal: &Mutex<Journal>, progress: &Progress<'_>) -> UnitReport {
     let begun = bus.simulated_us();
-    let mut run = Run::new(&order, bus.site(journal));
+    let site = bus.site(&held(journal));
+    let mut run = Run::new(&order, site);
     let ended = run.go(order, bus, journal, progress);
     let mut report = run.report;
     if let (Some(from), Some(to)) = (begun, bus.simulated_us()) {
@@ -53,6 +59,31 @@ pub fn program(order: Order<'_>, bus: &mut LineBus, journal: &mut Journal, progr
     report
 }
 
+/// The report of a unit that is good already, if it is: nobody needs to fit its part.
+#[must_use]
+pub fn good_already(
+    unit: &Unit,
+    socket: &Socket,
+    site: &Site,
+    buses: &[String],
+    journal: &Journal,
+) -> Option<UnitReport> {
+    let halt = already_good(&plan::sought(unit, socket, site, buses), journal)?;
+    Some(UnitReport::not_begun(unit, site, halt))
+}
+
+fn already_good(sought: &Sought<'_>, journal: &Journal) -> Option<Halt> {
+    let good = journal.of(sought).good?;
+    let reason = format!("logged good at {}", good.at);
+    let halt = Halt::refused(Step::Record, reason, "add --again to program it again");
+    Some(Halt { result: Ending::AlreadyGood, ..halt })
+}
+
+/// The journal, for one step; whatever another thread did, it holds whole records.
+fn held(journal: &Mutex<Journal>) -> MutexGuard<'_, Journal> {
+    journal.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
 struct Run {
     report: UnitReport,
     record: Record,
@@ -62,7 +93,7 @@ struct Run {
 impl Run {
     fn new(order: &Order<'_>, site: Site) -> Self {
         let unit = order.unit;
-        let report = UnitReport::of(unit, site.simulated);
+        let report = UnitReport::of(unit, &site);
         let record = Record {
             pagewise: env!("CARGO_PKG_VERSION").into(),
             event: Event::Begin,
@@ -71,6 +102,7 @@ impl Run {
             begun_at: Some(now()),
             part: order.socket.card.id.clone(),
             simulated: site.simulated,
+            particulars: order.particulars.clone(),
             bus: site.bus.clone(),
             memory: site.memory.clone(),
             device_address: order.socket.geometry.device_address(),
@@ -91,20 +123,14 @@ impl Run {
         &mut self,
         order: Order<'_>,
         bus: &mut LineBus,
-        journal: &mut Journal,
+        journal: &Mutex<Journal>,
         progress: &Progress<'_>,
     ) -> Result<(), Halt> {
-        let sought = plan::sought(order.unit, order.socket, &self.site);
-        match journal.of(&sought).good {
-            Some(good) if !order.permissions.again => {
-                let reason = format!("logged good at {}", good.at);
-                let mut halt = Halt::refused(Step::Record, reason, "add --again to program it again");
-                halt.result = Ending::AlreadyGood;
-                return Err(halt);
-            }
-            Some(_) => {}
-            None => self.report.note = journal.good_elsewhere(&sought),
+        let sought = plan::sought(order.unit, order.socket, &self.site, order.buses);
+        if let Some(halt) = already_good(&sought, &held(journal)).filter(|_| !order.permissions.again) {
+            return Err(halt);
         }
+        self.report.note = held(journal).good_elsewhere(&sought);
         let prepared = self.prepare(&order, bus, journal, progress);
         let (look, plan) = prepared.inspect_err(|halt| self.end_badly(halt, journal))?;
         let wrote = self.carry_out(order, bus, journal, progress, &look, &plan);
@@ -116,13 +142,14 @@ impl Run {
         &mut self,
         order: &Order<'_>,
         bus: &mut LineBus,
-        journal: &Journal,
+        journal: &Mutex<Journal>,
         progress: &Progress<'_>,
     ) -> Result<(Look, Plan), Halt> {
         let look = look::look(bus, order.socket, progress)?;
         self.report.others.clone_from(&look.others);
         self.report.contents = Some(look.description.clone());
-        let plan = plan::plan(&look, order.unit, order.socket, &self.site, journal, order.permissions)?;
+        let sought = plan::sought(order.unit, order.socket, &self.site, order.buses);
+        let plan = plan::plan(&look, order.unit, order.socket, &sought, &held(journal), order.permissions)?;
         self.report.held = Some(plan.holds);
         self.report.resumed = plan.resume.is_some();
         self.report.pages_kept = plan.kept;
@@ -134,7 +161,7 @@ impl Run {
         &mut self,
         order: Order<'_>,
         bus: &mut LineBus,
-        journal: &mut Journal,
+        journal: &Mutex<Journal>,
         progress: &Progress<'_>,
         look: &Look,
         plan: &Plan,
@@ -145,7 +172,7 @@ impl Run {
             None => keep(backups, &unit.name, &look.contents)?,
         };
         self.report.backup = Some(kept.path.display().to_string());
-        self.record.backup = Some(journal.stored(&kept.path));
+        self.record.backup = Some(held(journal).stored(&kept.path));
         self.record.wanted_sha256 = Some(digest(&plan.after));
         self.record.backup_sha256 = Some(kept.sha256);
         self.note(Event::Begin, journal)?;
@@ -214,14 +241,14 @@ impl Run {
         &mut self,
         bus: &mut LineBus,
         socket: &Socket,
-        journal: &mut Journal,
+        journal: &Mutex<Journal>,
         contents: Option<&[u8]>,
         lock: Option<Confirmed>,
     ) -> Result<(), Halt> {
         let Some(lockable) = Lockable::of(&socket.card, socket.pins) else { return Ok(()) };
         let record = &self.record;
-        let sought = Sought { unit: &record.unit, sha256: &record.sha256, part: &record.part, site: &self.site };
-        let locked_before = journal.of(&sought).locked;
+        let (unit, sha256, part) = (&record.unit, &record.sha256, &record.part);
+        let locked_before = held(journal).of(&Sought { unit, sha256, part, site: &self.site, buses: &[] }).locked;
         if let Some(contents) = contents {
             lockable.fill(bus, socket, contents)?;
         }
@@ -254,16 +281,16 @@ impl Run {
         self.report.survey = Some(survey);
     }
 
-    fn note(&mut self, event: Event, journal: &mut Journal) -> Result<(), Halt> {
+    fn note(&mut self, event: Event, journal: &Mutex<Journal>) -> Result<(), Halt> {
         self.record.event = event;
         self.record.at = now();
         self.record.pages_written = (event != Event::Begin).then_some(self.report.pages_written);
-        journal.append(self.record.clone()).map_err(|reason| {
+        held(journal).append(self.record.clone()).map_err(|reason| {
             Halt::failed(Step::Record, format!("the journal cannot be written: {reason}"), "make room")
         })
     }
 
-    fn end_badly(&mut self, halt: &Halt, journal: &mut Journal) {
+    fn end_badly(&mut self, halt: &Halt, journal: &Mutex<Journal>) {
         let event = match halt.result {
             Ending::Refused | Ending::AlreadyGood => Event::Refused,
             Ending::Stopped => Event::Stopped,

@@ -9,6 +9,7 @@ use serde::Deserialize;
 use super::wanted::Wanted;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::image::folder::MANIFEST;
+use pagewise_content::image::units::is_reserved;
 use pagewise_content::image::{Form, formats};
 
 /// A unit and its image.
@@ -100,12 +101,25 @@ fn stem(path: &Path) -> String {
     path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned())
 }
 
-fn check_name(name: &str) -> Result<(), String> {
+/// Whether a path names one image, which is the same for every unit, and no folder or manifest of them.
+#[must_use]
+pub fn is_one_image(path: &Path) -> bool {
+    !path.is_dir() && path.extension().is_none_or(|extension| extension != "jsonl")
+}
+
+/// Whether a unit may be called that.
+///
+/// # Errors
+/// Why not, in words.
+pub fn check_name(name: &str) -> Result<(), String> {
     if name.trim().is_empty() || name.trim() != name {
         return Err("a unit needs a name without blanks around it".into());
     }
     if name.chars().count() > NAME_MOST || name.chars().any(char::is_control) {
         return Err(format!("a unit's name has at most {NAME_MOST} characters and no control characters"));
+    }
+    if name.ends_with('.') || is_reserved(name) {
+        return Err(format!("`{name}` cannot name a file on every system"));
     }
     Ok(())
 }
@@ -237,6 +251,16 @@ mod tests {
             fs::write(folder.path().join(name), [byte; 8]).unwrap();
         }
         folder
+    }
+
+    #[test]
+    fn names_that_some_system_cannot_hold_are_refused() {
+        for bad in ["", " a", "a\n", "CON", "nul", "Com1", "LPT1.x", "prn.bin.hex", "aux ", "ends.", "COM\u{B9}"] {
+            assert!(check_name(bad).is_err(), "{bad:?}");
+        }
+        for good in ["X 7", "CONSOLE", "COM", "LPT12", "nul-1", "TI-1", "\u{20AC}5"] {
+            assert_eq!(check_name(good), Ok(()), "{good}");
+        }
     }
 
     fn names(path: &Path, named: &[&str]) -> Vec<String> {

@@ -3,5 +3,6 @@
 #![forbid(unsafe_code)]
 
 pub mod command;
+pub mod ending;
 pub mod output;
 pub mod schema;

@@ -5,9 +5,11 @@ use std::process::ExitCode;
 use anstream::{AutoStream, eprintln};
 use clap::Parser;
 use pagewise::command::Program;
+use pagewise::ending;
 use pagewise::output::{self, Answer, Exit, Reader};
 
 fn main() -> ExitCode {
+    ending::listen();
     let program = Program::parse();
     let (answer, faults) = match program.run() {
         Ok(answer) => (Some(answer), None),
@@ -16,6 +18,7 @@ fn main() -> ExitCode {
         }
         Err(faults) => (None, Some(faults)),
     };
+    ending::hold();
     let mut exit = if faults.is_some() { Exit::BadInput } else { Exit::Usable };
     if let Some(answer) = answer {
         exit = answer.exit;

@@ -2,12 +2,13 @@
 //! good, and its look, its verification and its dump write nothing.
 
 use std::path::Path;
+use std::sync::Mutex;
 use std::sync::atomic::AtomicBool;
 
 use pagewise_content::image::Image;
 use pagewise_line::bench::Bench;
 use pagewise_line::difference::differences;
-use pagewise_line::journal::{Event, Journal};
+use pagewise_line::journal::{Event, Journal, Particulars};
 use pagewise_line::look;
 use pagewise_line::plan::{Holds, Permissions};
 use pagewise_line::progress::Progress;
@@ -52,11 +53,20 @@ impl Place {
     }
 
     fn run(&mut self, unit: &Unit, folder: &Path, permissions: Permissions) -> UnitReport {
-        let mut journal = Journal::open(&folder.join("line.jsonl")).unwrap();
+        let journal = Mutex::new(Journal::open(&folder.join("line.jsonl")).unwrap());
         let backups = folder.join("backups");
         let socket = &self.socket;
-        let order = Order { unit, socket, backups: &backups, permissions, identification: None, lock: None };
-        program(order, &mut self.bus, &mut journal, &Progress::silent(&GO_ON))
+        let order = Order {
+            unit,
+            socket,
+            buses: &[],
+            particulars: &Particulars::default(),
+            backups: &backups,
+            permissions,
+            identification: None,
+            lock: None,
+        };
+        program(order, &mut self.bus, &journal, &Progress::silent(&GO_ON))
     }
 }
 

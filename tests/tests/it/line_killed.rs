@@ -56,7 +56,7 @@ impl Line {
     fn of<'j>(&self, journal: &'j Journal, unit: &str) -> History<'j> {
         let memory = journal.stored(&self.path("chips").join(format!("{unit}.bin")));
         let site = Site { bus: SIMULATED.into(), simulated: true, memory: Some(memory) };
-        journal.of(&Sought { unit, sha256: &digest(&self.units[unit]), part: PART, site: &site })
+        journal.of(&Sought { unit, sha256: &digest(&self.units[unit]), part: PART, site: &site, buses: &[] })
     }
 
     /// Units that the journal calls good; each of them has to be.

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::build::Value;
 use pagewise_base::fault::{Fault, Faults};
+use pagewise_base::scratch;
 
 /// Name of the manifest: JSON Lines, one object per unit.
 pub const MANIFEST: &str = "manifest.jsonl";
@@ -73,7 +74,8 @@ pub fn write(folder: &Path, files: &[ImageFile], manifest: &[Entry], overwrite: 
         // Renaming onto an empty folder replaces it at once; one that is in use steps aside first.
         Old::None | Old::Empty => None,
         Old::Ours => {
-            let aside = named(&parent).map_err(unwritable)?;
+            // It must not be lost, whatever ends this process: nobody sweeps it.
+            let aside = tempfile::Builder::new().prefix(".pagewise-old-").tempdir_in(&parent).map_err(unwritable)?;
             let place = aside.path().join("old");
             fs::rename(folder, &place).map_err(unwritable)?;
             Some((aside, place))
@@ -134,18 +136,8 @@ fn check(folder: &Path, shown: &str, overwrite: bool) -> Result<Old, Fault> {
 }
 
 /// A folder of its own beside the target, so that a rename is enough.
-fn named(parent: &Path) -> io::Result<tempfile::TempDir> {
-    tempfile::Builder::new().prefix(".pagewise-").tempdir_in(parent)
-}
-
-fn fill(parent: &Path, files: &[ImageFile], manifest: &[Entry]) -> io::Result<tempfile::TempDir> {
-    let fresh = named(parent)?;
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // As any new folder; a temporary one is its owner's alone. The user's mask cannot be asked for.
-        fs::set_permissions(fresh.path(), fs::Permissions::from_mode(0o755))?;
-    }
+fn fill(parent: &Path, files: &[ImageFile], manifest: &[Entry]) -> io::Result<scratch::Folder> {
+    let fresh = scratch::folder_in(parent)?;
     for file in files {
         put(&fresh.path().join(&file.name), &file.contents)?;
     }

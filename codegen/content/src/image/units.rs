@@ -188,6 +188,24 @@ impl Table<'_> {
     }
 }
 
+/// Whether some system takes a name for a device, with or without an extension.
+///
+/// Windows does: CON, PRN, AUX, NUL, CONIN$, CONOUT$, COM0 to COM9 and LPT0 to LPT9, also with superscript digits, as the
+/// page “Naming Files, Paths, and Namespaces” of its documentation has them.
+#[must_use]
+pub fn is_reserved(name: &str) -> bool {
+    let stem = name.split('.').next().unwrap_or_default().trim_end().to_uppercase();
+    if ["CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"].contains(&stem.as_str()) {
+        return true;
+    }
+    let number = stem.strip_prefix("COM").or_else(|| stem.strip_prefix("LPT"));
+    number.is_some_and(|number| {
+        let mut digits = number.chars();
+        let digit = |c: char| c.is_ascii_digit() || ['\u{B9}', '\u{B2}', '\u{B3}'].contains(&c);
+        digits.next().is_some_and(digit) && digits.next().is_none()
+    })
+}
+
 /// Whether a name can be that of a file on every system.
 fn lawful(name: &str) -> Result<(), String> {
     if name.is_empty() {
@@ -198,7 +216,7 @@ fn lawful(name: &str) -> Result<(), String> {
     }
     let begins = name.starts_with(|c: char| c.is_ascii_alphanumeric());
     let lawful = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
-    if !begins || !name.chars().all(lawful) || name.ends_with('.') {
+    if !begins || !name.chars().all(lawful) || name.ends_with('.') || is_reserved(name) {
         return Err(format!("`{name}` cannot name a file on every system"));
     }
     Ok(())

@@ -36,6 +36,8 @@ pub struct Sought<'s> {
     pub part: &'s str,
     /// Where that sits.
     pub site: &'s Site,
+    /// All buses that the line works on, where there are several: on any of them it is the same unit.
+    pub buses: &'s [String],
 }
 
 /// What the journal says of a unit.
@@ -60,7 +62,7 @@ pub fn of<'j>(records: &'j [Record], sought: &Sought<'_>) -> History<'j> {
             Event::Begin => (history.good, history.open) = (None, Some(record)),
             Event::Good => (history.good, history.open, history.left) = (Some(record), None, Some(record)),
             Event::LockBegin | Event::Locked => history.locked |= record.part == sought.part,
-            Event::Failed | Event::Stopped | Event::Refused => {}
+            Event::Failed | Event::Stopped | Event::Refused | Event::Released => {}
         }
     }
     history.good = history.good.filter(|good| why_not(good, sought).is_none());
@@ -112,7 +114,7 @@ fn why_not(good: &Record, sought: &Sought<'_>) -> Option<String> {
     if good.part != sought.part {
         return Some(format!("as another part, {}", good.part));
     }
-    if good.bus != sought.site.bus {
+    if good.bus != sought.site.bus && !sought.buses.contains(&good.bus) {
         return Some(format!("on another bus, {}", good.bus));
     }
     (good.memory != sought.site.memory).then(|| "with another memory file".into())

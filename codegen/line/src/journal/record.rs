@@ -22,6 +22,37 @@ pub enum Event {
     Stopped,
     /// The line would have lost something and did nothing.
     Refused,
+    /// Somebody checked the first unit of a run and released the others.
+    Released,
+}
+
+/// What a person says of the parts and of the place.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Particulars {
+    /// Order code, as it stands on the reel.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub order_code: Option<String>,
+    /// Lot of the parts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lot: Option<String>,
+    /// Date code of the parts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date_code: Option<String>,
+    /// Where they are programmed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub station: Option<String>,
+    /// Who programs them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<String>,
+}
+
+impl Particulars {
+    /// Nothing was said.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
 }
 
 /// One line of the journal, without its version and its digest.
@@ -43,6 +74,9 @@ pub struct Record {
     pub part: String,
     /// The part was a simulated one: the record never counts on hardware.
     pub simulated: bool,
+    /// What a person says of the part and of the place.
+    #[serde(default, skip_serializing_if = "Particulars::is_empty")]
+    pub particulars: Particulars,
     /// `simulated`, or the path of the device.
     pub bus: String,
     /// File of the simulated part's memory, as seen from the journal's folder.

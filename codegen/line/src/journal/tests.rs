@@ -1,7 +1,7 @@
 use std::fs;
 
 use super::*;
-use crate::journal::{Event, Site, now};
+use crate::journal::{Event, Particulars, Site, now};
 use crate::wanted::digest;
 
 fn record(event: Event, unit: &str) -> Record {
@@ -13,6 +13,7 @@ fn record(event: Event, unit: &str) -> Record {
         begun_at: None,
         part: "24lc32a".into(),
         simulated: false,
+        particulars: Particulars::default(),
         bus: "/dev/i2c-1".into(),
         memory: None,
         device_address: 0x50,
@@ -33,7 +34,7 @@ fn site(bus: &str) -> Site {
 }
 
 fn sought<'s>(unit: &'s str, site: &'s Site) -> Sought<'s> {
-    Sought { unit, sha256: "aa", part: "24lc32a", site }
+    Sought { unit, sha256: "aa", part: "24lc32a", site, buses: &[] }
 }
 
 /// A journal with these records, closed again.
@@ -89,6 +90,9 @@ fn good_means_this_unit_this_image_this_part_and_this_bus() {
         assert!(journal.of(&sought).good.is_none(), "{why}");
         assert!(journal.good_elsewhere(&sought).unwrap().contains(why));
     }
+    // A line that works on several buses may have had the unit on another of them.
+    let buses = ["/dev/i2c-1".to_owned(), "/dev/i2c-2".to_owned()];
+    assert!(journal.of(&Sought { site: &other, buses: &buses, ..good }).good.is_some());
     assert_eq!(journal.good_elsewhere(&good), None);
     assert!(journal.of(&Sought { unit: "b", ..good }).good.is_none());
 }

@@ -67,7 +67,7 @@ impl Dump {
         let catalogue = options.catalogue()?;
         let mut socket = self.socket.socket(&catalogue, &[])?;
         socket.scan = false;
-        let mut bus = self.socket.open(&catalogue, &socket, self.socket.memory.as_deref())?;
+        let mut bus = self.socket.open(&catalogue, &socket)?;
         let never = AtomicBool::new(false);
         let looked = look::look(&mut bus, &socket, &Progress::new("dump", &never));
         if let Ok(look) = &looked {

@@ -10,6 +10,7 @@ use serde::Serialize;
 use super::Options;
 use crate::output::{Answer, Exit, plain};
 use pagewise_base::fault::{Fault, Faults};
+use pagewise_base::scratch;
 use pagewise_judge::fleet::invent::{self, BoardFile};
 
 /// Write a fleet of invented boards, for demonstrations and benches.
@@ -74,14 +75,7 @@ fn write_all(folder: &Path, files: &[BoardFile]) -> Result<(), Fault> {
     if !parent.is_dir() {
         return Err(Fault::of_file(&shown, "lies in a folder that does not exist", "create that folder first"));
     }
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".pagewise-");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(fs::Permissions::from_mode(0o777));
-    }
-    let draft = builder.tempdir_in(parent).map_err(fault)?;
+    let draft = scratch::folder_in(parent).map_err(fault)?;
     for file in files {
         fs::write(draft.path().join(&file.name), &file.text).map_err(fault)?;
     }

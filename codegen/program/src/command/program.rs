@@ -1,10 +1,13 @@
 //! `pagewise program`: units through the production line.
 
 mod ask;
+mod rounds;
+mod scanner;
 mod text;
 
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::Mutex;
+use std::sync::atomic::AtomicBool;
 
 use clap::Args;
 use serde::Serialize;
@@ -13,12 +16,11 @@ use super::Options;
 use super::socket::SocketOptions;
 use crate::output::{Answer, Exit};
 use pagewise_base::fault::{Fault, Faults};
-use pagewise_line::journal::Journal;
+use pagewise_line::journal::{Journal, Particulars};
+use pagewise_line::linux::Device;
 use pagewise_line::lock::{Confirmed, Lockable};
-use pagewise_line::plan::Permissions;
-use pagewise_line::progress::Progress;
 use pagewise_line::units::{self, Unit};
-use pagewise_line::{Ending, LineBus, Order, Socket, UnitReport, backup, program};
+use pagewise_line::{Ending, Socket, UnitReport, backup};
 use pagewise_part::card::Catalogue;
 
 /// Program parts: look, back up, write what differs, verify, record.
@@ -41,6 +43,21 @@ pub struct Program {
     /// Which part sits where.
     #[command(flatten)]
     pub socket: SocketOptions,
+    /// Unit names come from standard input, one a line, as a scanner types them; q or the end of input ends the line.
+    #[arg(long, conflicts_with = "units")]
+    pub scanner: bool,
+    /// Simulated parts that are programmed at once. On hardware name as many buses with --bus.
+    #[arg(long, value_name = "N", requires = "simulate", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub sockets: u16,
+    /// Begin with one unit, and with others only when it is good and its name has been typed to release them.
+    #[arg(long)]
+    pub first_article: bool,
+    /// Begin no more units when so many are not good.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    pub stop_after: Option<u32>,
+    /// What is known of the parts and of the place, for the journal.
+    #[command(flatten)]
+    pub known: Known,
     /// The line's journal (default: line.jsonl in the working folder).
     #[arg(long, value_name = "FILE")]
     pub journal: Option<PathBuf>,
@@ -74,27 +91,57 @@ pub struct Program {
 struct Body<'b> {
     part: &'b str,
     bus: &'b str,
+    buses: &'b [String],
     simulated: bool,
     device_address: u8,
     journal: String,
     journal_was_torn: bool,
     good: usize,
     not_good: usize,
+    /// Why not every unit was begun.
+    ended: Option<&'b str>,
     units: &'b [UnitReport],
+}
+
+/// What is known of the parts and of the place, for the journal.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "For the journal")]
+pub struct Known {
+    /// Order code of the parts, as it stands on their reel.
+    #[arg(long, value_name = "CODE", value_parser = text_of_a_label)]
+    pub order_code: Option<String>,
+    /// Lot of the parts.
+    #[arg(long, value_name = "LOT", value_parser = text_of_a_label)]
+    pub lot: Option<String>,
+    /// Date code of the parts.
+    #[arg(long, value_name = "CODE", value_parser = text_of_a_label)]
+    pub date_code: Option<String>,
+    /// Where they are programmed.
+    #[arg(long, value_name = "NAME", value_parser = text_of_a_label)]
+    pub station: Option<String>,
+    /// Who programs them.
+    #[arg(long, value_name = "NAME", value_parser = text_of_a_label)]
+    pub operator: Option<String>,
+}
+
+impl Known {
+    fn particulars(&self) -> Particulars {
+        let Self { order_code, lot, date_code, station, operator } = self.clone();
+        Particulars { order_code, lot, date_code, station, operator }
+    }
+}
+
+/// Something that stands on a label or a reel: not empty, one line, short.
+fn text_of_a_label(text: &str) -> Result<String, String> {
+    let text = text.trim();
+    if text.is_empty() || text.chars().count() > 120 || text.chars().any(char::is_control) {
+        return Err("give 1 to 120 characters without control characters".into());
+    }
+    Ok(text.to_owned())
 }
 
 /// Set by a request to stop; looked at between pages.
 static STOP: AtomicBool = AtomicBool::new(false);
-
-/// What is needed for every unit.
-struct Line<'l> {
-    catalogue: &'l Catalogue,
-    socket: &'l Socket,
-    backups: PathBuf,
-    identification: Option<Vec<u8>>,
-    /// Where each unit's simulated part keeps its memory.
-    memories: Vec<Option<PathBuf>>,
-}
 
 impl Program {
     /// Runs the command.
@@ -106,7 +153,7 @@ impl Program {
         let units = units::read(&self.image, &self.units)?;
         let mut socket = self.socket.socket(&catalogue, &units)?;
         socket.scan = !self.no_scan;
-        self.check(&units, &socket)?;
+        self.check(&catalogue, &units, &socket)?;
         let identification = self.read_identification(&socket)?;
         let path = self.journal.clone().unwrap_or_else(|| "line.jsonl".into());
         let backups = self.backups.clone().unwrap_or_else(|| "backups".into());
@@ -116,28 +163,54 @@ impl Program {
             return Err(Fault::of_file(&shown, reason, "name one with --backups").into());
         }
         // Nobody is to fit a part before the bus is known to be there, and is ours until the end.
-        let bus = if self.socket.simulate { None } else { Some(self.socket.open(&catalogue, &socket, None)?) };
+        let devices = self.socket.devices()?;
         let memories = self.memories(&units)?;
-        let mut journal = self.journal(&path)?;
+        if self.socket.simulate {
+            // What cannot be simulated is told before anything is written down.
+            let memory = memories.first().cloned().flatten();
+            drop(self.socket.simulated(&catalogue, &socket, memory.as_deref())?);
+        }
+        let journal = self.journal(&path)?;
         let torn = journal.torn();
-        ask::stop_on_signal(&STOP)?;
-        let line = Line { catalogue: &catalogue, socket: &socket, backups, identification, memories };
-        let reports = self.each(&line, &units, bus, &mut journal)?;
-        let good = reports.iter().filter(|report| is_fine(report.result, units.len())).count();
-        let exit = if good == units.len() { Exit::Usable } else { Exit::Against };
+        ask::stop_on_signal();
+        let buses = if self.socket.simulate { rounds::simulated(self.sockets.into()) } else { names(&devices) };
+        let line = rounds::Line {
+            catalogue: &catalogue,
+            socket: &socket,
+            backups,
+            identification,
+            particulars: self.known.particulars(),
+            buses,
+            several: units.len() > 1 || self.scanner,
+            journal: Mutex::new(journal),
+        };
+        let known = units.len();
+        let whole = if self.scanner { 0 } else { known as u64 };
+        let jobs: Box<dyn Iterator<Item = rounds::Job> + '_> = if self.scanner {
+            Box::new(self.scanned(&units))
+        } else {
+            Box::new(units.into_iter().zip(memories).map(|(unit, memory)| rounds::Job::new(unit, memory)))
+        };
+        let done = self.each(&line, jobs, devices, whole)?;
+        let reports = &done.reports;
+        let asked = if self.scanner { reports.len() } else { known };
+        let good = reports.iter().filter(|report| is_fine(report.result, line.several)).count();
+        let exit = if good == asked && done.ended.is_none() { Exit::Usable } else { Exit::Against };
         let body = Body {
             part: &socket.card.id,
-            bus: self.socket.bus_name(),
+            bus: &line.buses[0],
+            buses: &line.buses,
             simulated: self.socket.simulate,
             device_address: socket.geometry.device_address(),
             journal: path.display().to_string(),
             journal_was_torn: torn,
             good,
-            not_good: units.len() - good,
-            units: &reports,
+            not_good: asked - good,
+            ended: done.ended.as_deref(),
+            units: reports,
         };
         Ok(Answer::new(options.reader(), "program", exit, &body, || {
-            self.socket.marked(&text::render(&body, &socket, units.len()))
+            self.socket.marked(&text::render(&body, &socket, asked))
         }))
     }
 
@@ -150,15 +223,28 @@ impl Program {
     }
 
     /// The images fit, and a confirmation can be meant for one unit only.
-    fn check(&self, units: &[Unit], socket: &Socket) -> Result<(), Faults> {
+    fn check(&self, catalogue: &Catalogue, units: &[Unit], socket: &Socket) -> Result<(), Faults> {
         let mut faults = Faults::default();
         for unit in units {
             faults.0.extend(units::fits(unit, socket.capacity(), &socket.card.id).err());
         }
-        if self.confirm.is_some() && units.len() > 1 {
+        faults.0.extend(self.foreign_order_code(catalogue, socket));
+        if self.confirm.is_some() && (units.len() > 1 || self.scanner) {
             faults.0.push(Fault::of_file("--confirm", "names one unit, there are more", "name one with --unit"));
         }
+        if self.scanner && self.socket.memory.as_ref().is_some_and(|memory| !memory.is_dir()) {
+            let reason = "is not a folder, and every unit has a chip of its own";
+            faults.0.push(Fault::of_file("--memory", reason, "name a folder for their memory files"));
+        }
         faults.or_ok(())
+    }
+
+    /// An order code that another card knows as its own.
+    fn foreign_order_code(&self, catalogue: &Catalogue, socket: &Socket) -> Option<Fault> {
+        let code = self.known.order_code.as_deref()?;
+        let other = catalogue.find(code).filter(|card| card.id != socket.card.id)?;
+        let reason = format!("`{code}` is the order code of {}, not of {}", other.id, socket.card.id);
+        Some(Fault::of_file("--order-code", reason, "check the reel, or --part"))
     }
 
     fn read_identification(&self, socket: &Socket) -> Result<Option<Vec<u8>>, Faults> {
@@ -178,61 +264,21 @@ impl Program {
         Ok(Some(bytes))
     }
 
-    /// `device` is the bus of hardware; a simulated part is made for each unit.
-    fn each(
-        &self,
-        line: &Line<'_>,
-        units: &[Unit],
-        mut device: Option<LineBus>,
-        journal: &mut Journal,
-    ) -> Result<Vec<UnitReport>, Faults> {
-        let mut reports: Vec<UnitReport> = Vec::new();
-        for (unit, memory) in units.iter().zip(&line.memories) {
-            let lock = self.confirmed(unit)?;
-            if units.len() > 1 && !self.socket.simulate {
-                if let Some(report) = reports.last() {
-                    anstream::eprint!("{}", text::one_line(report));
-                }
-                if !ask::fitted(&unit.name, &STOP) {
-                    break;
-                }
-            }
-            let mut simulated = None;
-            let bus = match &mut device {
-                Some(bus) => bus,
-                None => simulated.insert(self.socket.open(line.catalogue, line.socket, memory.as_deref())?),
-            };
-            let order = Order {
-                unit,
-                socket: line.socket,
-                backups: &line.backups,
-                permissions: Permissions { overwrite: self.overwrite, again: self.again },
-                identification: line.identification.as_deref(),
-                lock,
-            };
-            let report = program(order, bus, journal, &Progress::new(&unit.name, &STOP));
-            let stopped = report.result == Ending::Stopped || STOP.load(Ordering::Relaxed);
-            reports.push(report);
-            if stopped {
-                break;
-            }
-        }
-        Ok(reports)
-    }
-
     /// The memory file of each unit's simulated chip: the one named, or for several units one each in that folder.
     fn memories(&self, units: &[Unit]) -> Result<Vec<Option<PathBuf>>, Faults> {
+        if self.scanner {
+            return Ok(Vec::new());
+        }
         let Some(memory) = &self.socket.memory else { return Ok(vec![None; units.len()]) };
         if units.len() == 1 && !memory.is_dir() {
             return Ok(vec![Some(memory.clone())]);
         }
         let shown = memory.display().to_string();
         if !memory.is_dir() {
-            let reason = "is no folder, and every unit has a chip of its own";
+            let reason = "is not a folder, and every unit has a chip of its own";
             return Err(Fault::of_file(&shown, reason, "name a folder for their memory files").into());
         }
-        let paths: Vec<PathBuf> =
-            units.iter().map(|unit| memory.join(backup::safe_name(&unit.name) + ".bin")).collect();
+        let paths: Vec<PathBuf> = units.iter().map(|unit| memory_of(memory, &unit.name)).collect();
         for (index, path) in paths.iter().enumerate() {
             if paths[..index].contains(path) {
                 let reason = format!("two units would share {}", path.display());
@@ -259,7 +305,16 @@ impl Program {
     }
 }
 
+/// The memory file of a unit in a folder of them.
+fn memory_of(folder: &Path, unit: &str) -> PathBuf {
+    folder.join(backup::safe_name(unit) + ".bin")
+}
+
+fn names(devices: &[Device]) -> Vec<String> {
+    devices.iter().map(|device| device.path().to_owned()).collect()
+}
+
 /// Where several units are asked for, one that is good already is fine.
-fn is_fine(ending: Ending, units: usize) -> bool {
-    ending == Ending::Good || (ending == Ending::AlreadyGood && units > 1)
+fn is_fine(ending: Ending, several: bool) -> bool {
+    ending == Ending::Good || (ending == Ending::AlreadyGood && several)
 }

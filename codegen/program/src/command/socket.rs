@@ -10,6 +10,7 @@ use super::{find, values};
 use crate::output::{Tone, WIDTH, paint};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_line::bench::{Bench, Setup};
+use pagewise_line::linux::Device;
 use pagewise_line::lock::Lockable;
 use pagewise_line::trouble::Trouble;
 use pagewise_line::units::Unit;
@@ -37,9 +38,10 @@ pub struct SocketOptions {
     /// Levels of the address pins: a0=gnd,a1=vcc,a2=open; pins not named are tied to gnd.
     #[arg(long, value_name = "PINS", value_parser = values::straps)]
     pub straps: Option<values::Straps>,
-    /// The bus: a device of Linux such as /dev/i2c-1. This or --simulate is needed.
+    /// The bus: a device of Linux such as /dev/i2c-1. This or --simulate is needed. `program` takes several and works on
+    /// all of them at once.
     #[arg(long, value_name = "DEVICE")]
-    pub bus: Option<String>,
+    pub bus: Vec<String>,
     /// Work on a simulated part: every line says so, and nothing of it counts on hardware.
     #[arg(long)]
     pub simulate: bool,
@@ -97,7 +99,7 @@ impl SocketOptions {
     /// What the bus is called.
     #[must_use]
     pub fn bus_name(&self) -> &str {
-        self.bus.as_deref().unwrap_or(SIMULATED)
+        self.bus.first().map_or(SIMULATED, String::as_str)
     }
 
     /// A text for people; of a simulated part, every line says that it is one.
@@ -121,7 +123,7 @@ impl SocketOptions {
             (self.scl_khz.is_some(), "--scl-khz"),
             (!self.troubles.is_empty(), "--trouble"),
         ];
-        match &self.bus {
+        match self.bus.first() {
             None if !self.simulate => {
                 let remedy = "name a device such as --bus /dev/i2c-1, or add --simulate to try it on a simulated part";
                 fault("--bus", "which bus to work on was not said".into(), remedy);
@@ -130,11 +132,15 @@ impl SocketOptions {
                 let reason = "names hardware, and --simulate asks for a simulated part".into();
                 fault("--bus", reason, "leave one of them out");
             }
-            Some(bus) if !bus.contains('/') => {
+            _ => {}
+        }
+        for (index, bus) in self.bus.iter().enumerate().filter(|_| !self.simulate) {
+            if !bus.contains('/') {
                 let remedy = "name a device such as /dev/i2c-1, or add --simulate in its place";
                 fault("--bus", format!("there is no bus `{bus}`"), remedy);
+            } else if self.bus[..index].contains(bus) {
+                fault("--bus", format!("names `{bus}` twice"), "name each bus once");
             }
-            _ => {}
         }
         if !self.simulate {
             for (_, option) in simulated.iter().filter(|(given, _)| *given) {
@@ -144,14 +150,41 @@ impl SocketOptions {
         faults
     }
 
-    /// Opens the bus; nothing is sent. `memory` is the file of the simulated chip's memory.
+    /// Opens the one bus; nothing is sent.
     ///
     /// # Errors
-    /// A bus that cannot be opened, options that it does not have, a memory file that does not fit.
-    pub fn open(&self, catalogue: &Catalogue, socket: &Socket, memory: Option<&Path>) -> Result<LineBus, Faults> {
-        if let Some(bus) = &self.bus {
-            return device(bus);
+    /// Several buses, one that cannot be opened, a memory file that does not fit.
+    pub fn open(&self, catalogue: &Catalogue, socket: &Socket) -> Result<LineBus, Faults> {
+        if self.bus.len() > 1 {
+            let reason = format!("names {} buses, and one part is read", self.bus.len());
+            return Err(Fault::of_file("--bus", reason, "name one").into());
         }
+        match self.devices()?.pop() {
+            Some(device) => Ok(LineBus::Linux(device)),
+            None => self.simulated(catalogue, socket, self.memory.as_deref()),
+        }
+    }
+
+    /// Opens and locks every bus of hardware; nothing is sent.
+    ///
+    /// # Errors
+    /// Each bus that cannot be opened, or is in use.
+    pub fn devices(&self) -> Result<Vec<Device>, Faults> {
+        let (mut devices, mut faults) = (Vec::new(), Faults::default());
+        for bus in &self.bus {
+            match Device::open(bus) {
+                Ok(device) => devices.push(device),
+                Err(fault) => faults.0.push(fault),
+            }
+        }
+        faults.or_ok(devices)
+    }
+
+    /// A bus with a simulated part. `memory` is the file of its memory.
+    ///
+    /// # Errors
+    /// A memory file that does not fit or is in use, a trouble with a place that the part does not have.
+    pub fn simulated(&self, catalogue: &Catalogue, socket: &Socket, memory: Option<&Path>) -> Result<LineBus, Faults> {
         let fitted = self.troubles.iter().rev().find_map(|trouble| match trouble {
             Trouble::Fitted(part) => Some(part),
             _ => None,
@@ -179,14 +212,4 @@ impl SocketOptions {
         };
         Ok(LineBus::Simulated(Box::new(Bench::new(&setup)?)))
     }
-}
-
-#[cfg(target_os = "linux")]
-fn device(bus: &str) -> Result<LineBus, Faults> {
-    Ok(LineBus::Linux(pagewise_line::linux::Device::open(bus)?))
-}
-
-#[cfg(not(target_os = "linux"))]
-fn device(bus: &str) -> Result<LineBus, Faults> {
-    Err(Fault::of_file("--bus", format!("`{bus}` needs Linux"), "run it there, or take --simulate").into())
 }

@@ -65,7 +65,7 @@ impl Verify {
         };
         let socket = self.socket.socket(&catalogue, &units)?;
         units::fits(unit, socket.capacity(), &socket.card.id)?;
-        let mut bus = self.socket.open(&catalogue, &socket, self.socket.memory.as_deref())?;
+        let mut bus = self.socket.open(&catalogue, &socket)?;
         let compared = compare(&mut bus, &socket, unit);
         let none = Vec::new();
         let found = compared.as_ref().unwrap_or(&none);

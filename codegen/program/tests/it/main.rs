@@ -12,6 +12,7 @@ mod cli_inspect;
 mod cli_layout;
 mod cli_line;
 mod cli_line_good;
+mod cli_line_many;
 mod cli_line_part;
 mod cli_line_person;
 mod cli_line_reading;

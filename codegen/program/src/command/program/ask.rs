@@ -3,22 +3,17 @@
 use std::io::BufRead;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use super::STOP;
+use crate::ending;
 use crate::output::{Tone, paint, plain};
-use pagewise_base::fault::{Fault, Faults};
 
 /// Somebody is being asked something; nothing is in flight.
 static ASKING: AtomicBool = AtomicBool::new(false);
 
-/// From now on Ctrl-C, and a polite request of the system to end, set `stop`. The second one ends at once, and so does
-/// the first while a question is open.
-pub(super) fn stop_on_signal(stop: &'static AtomicBool) -> Result<(), Faults> {
-    let handler = move || {
-        if stop.swap(true, Ordering::Relaxed) || ASKING.load(Ordering::Relaxed) {
-            std::process::exit(130);
-        }
-    };
-    ctrlc::set_handler(handler)
-        .map_err(|error| Fault::of_file("program", format!("cannot listen to the request to stop: {error}"), "").into())
+/// From now on a request to end stops the line between two pages. The second one ends at once, and so does the first
+/// while a question is open.
+pub(super) fn stop_on_signal() {
+    ending::ask_first(|| STOP.swap(true, Ordering::Relaxed) || ASKING.load(Ordering::Relaxed));
 }
 
 /// One line from standard input; nothing when it has ended.
@@ -38,8 +33,37 @@ pub(super) fn unit_name(unit: &str) -> String {
     line(&format!("{caution} Type the name of the unit, {}, to lock its identification page: ", plain(unit)))
 }
 
-/// Asks for the next part. False: no more.
-pub(super) fn fitted(unit: &str, stop: &AtomicBool) -> bool {
-    let answer = line(&format!("Fit the part of unit {} and press Enter (q ends): ", paint(Tone::Strong, plain(unit))));
+/// Asks for the next parts: each a unit and its bus. False: no more.
+pub(super) fn fitted(places: &[(&str, &str)], stop: &AtomicBool) -> bool {
+    let question = match places {
+        [(unit, _)] => format!("Fit the part of unit {}", paint(Tone::Strong, plain(unit))),
+        _ => {
+            let each =
+                places.iter().map(|(unit, bus)| format!("{} on {}", paint(Tone::Strong, plain(unit)), plain(bus)));
+            format!("Fit the parts of units {}", each.collect::<Vec<_>>().join(", "))
+        }
+    };
+    let answer = line(&format!("{question} and press Enter (q ends): "));
     answer.ends_with('\n') && answer.trim() != "q" && !stop.load(Ordering::Relaxed)
+}
+
+/// The next name that a scanner types, without blanks around it; blank lines are passed over. Nothing: no more.
+pub(super) fn scan(stop: &AtomicBool) -> Option<String> {
+    loop {
+        let typed = line("Fit a part and scan its unit (q ends): ");
+        let name = typed.trim();
+        if typed.is_empty() || name == "q" || stop.load(Ordering::Relaxed) {
+            return None;
+        }
+        if !name.is_empty() {
+            return Some(name.to_owned());
+        }
+    }
+}
+
+/// Whether the others are released, the first one having been checked.
+pub(super) fn released(article: &str) -> bool {
+    let name = paint(Tone::Strong, plain(article));
+    let typed = line(&format!("The first article, {name}, is good. Check it, then type its name to go on: "));
+    typed.trim() == article
 }

@@ -26,6 +26,9 @@ pub(super) fn render(body: &Body<'_>, socket: &Socket, asked: usize) -> String {
     if body.journal_was_torn {
         row(&mut out, "note", Tone::Caution, "the last line of the journal was torn and is no record");
     }
+    if let Some(ended) = body.ended {
+        row(&mut out, "ended", Tone::Caution, ended);
+    }
     if asked > 1 {
         let left = asked - body.units.len();
         let left = if left > 0 { format!(", {left} not begun") } else { String::new() };
@@ -79,7 +82,7 @@ fn unit(out: &mut String, body: &Body<'_>, socket: &Socket, report: &UnitReport)
         plain(body.part),
         socket.card.density(),
         body.device_address,
-        plain(body.bus)
+        plain(&report.bus)
     );
     if let Some(earlier) = &report.note {
         row(out, "note", Tone::Caution, earlier);
