@@ -75,7 +75,7 @@ fn an_invented_fleet_against_all_parts(bencher: Bencher, boards: usize) {
         let jobs = fleet::jobs(&catalogue, fleet.clone(), Candidates::OfBoard).unwrap();
         let (mut outcomes, mut bytes) = (Vec::new(), 0);
         fleet::judge_each(jobs, None, &|| (), |outcome, _| {
-            bytes += lines::line(&outcome).len();
+            bytes += lines::Writer::default().line(&outcome).len();
             outcomes.push(outcome);
         });
         (Summary::of(&outcomes, Verdict::Reconfigure), bytes)

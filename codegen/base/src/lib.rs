@@ -3,6 +3,7 @@
 
 #![forbid(unsafe_code)]
 
+pub mod chain;
 pub mod disk;
 pub mod draft;
 pub mod fault;

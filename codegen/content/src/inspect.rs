@@ -68,8 +68,8 @@ pub enum Content {
     },
     /// What writing past a page end leaves behind (page-wrap).
     PageWrap(wrap::Wrap),
-    /// Bytes that nothing here explains.
-    Other,
+    /// Bytes that nothing here explains: what they are is not known.
+    Unknown,
 }
 
 /// What a dump is as a whole.
@@ -180,7 +180,7 @@ fn open(bytes: &[u8], start: usize, all: &mut Vec<Found>) {
         let blank = blank(run).filter(|_| run.len() >= SHORTEST || run.len() == bytes.len());
         match (blank, other) {
             (Some(byte), _) => {
-                all.extend(other.take().map(|from| unexplained(&bytes[from - start..at - start], from)));
+                other.take().into_iter().for_each(|from| unexplained(&bytes[from - start..at - start], from, all));
                 let because = format!("{} bytes of {byte:#04x}", run.len());
                 all.push(found(Content::Blank { byte }, at, run.len(), Sure::Certain, because));
             }
@@ -189,12 +189,33 @@ fn open(bytes: &[u8], start: usize, all: &mut Vec<Found>) {
         }
         at += run.len();
     }
-    all.extend(other.map(|from| unexplained(&bytes[from - start..at - start], from)));
+    other.into_iter().for_each(|from| unexplained(&bytes[from - start..at - start], from, all));
 }
 
-fn unexplained(bytes: &[u8], at: usize) -> Found {
+/// Bytes that nothing explains. Erased ones at their borders are told apart: they may belong to them, but that is not
+/// known.
+fn unexplained(bytes: &[u8], at: usize, all: &mut Vec<Found>) {
+    let erased = |count: usize| if count > 1 { count } else { 0 };
+    let before = erased(bytes.iter().take_while(|byte| **byte == 0xFF).count());
+    let behind = erased(bytes.iter().rev().take_while(|byte| **byte == 0xFF).count()).min(bytes.len() - before);
+    let inner = &bytes[before..bytes.len() - behind];
+    all.extend(border(before, at));
+    if !inner.is_empty() {
+        all.push(unknown(inner, at + before));
+    }
+    all.extend(border(behind, at + bytes.len() - behind));
+}
+
+/// A run of erased bytes beside unknown ones.
+fn border(count: usize, at: usize) -> Option<Found> {
+    let sure = if count >= 8 { Sure::Likely } else { Sure::Possible };
+    let because = format!("{count} bytes of 0xff beside unknown ones: blank, or a part of them");
+    (count > 0).then(|| found(Content::Blank { byte: 0xFF }, at, count, sure, because))
+}
+
+fn unknown(bytes: &[u8], at: usize) -> Found {
     let shown: Vec<String> = bytes.iter().take(8).map(|byte| format!("{byte:02x}")).collect();
     let more = if bytes.len() > shown.len() { " ..." } else { "" };
     let because = format!("{} bytes: {}{more}", bytes.len(), shown.join(" "));
-    found(Content::Other, at, bytes.len(), Sure::Certain, because)
+    found(Content::Unknown, at, bytes.len(), Sure::Possible, because)
 }

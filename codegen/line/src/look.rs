@@ -235,7 +235,7 @@ pub fn describe(contents: &[u8], found: &[Found]) -> String {
     if let [Found { content: Content::Blank { byte }, .. }] = found {
         return format!("blank, all 0x{byte:02X}");
     }
-    let told = found.iter().filter(|found| !matches!(found.content, Content::Blank { .. } | Content::Other));
+    let told = found.iter().filter(|found| !matches!(found.content, Content::Blank { .. } | Content::Unknown));
     let mut told: Vec<String> = told.map(|found| format!("0x{:04X}: {}", found.offset, found.because)).collect();
     let more = told.len().saturating_sub(TOLD);
     told.truncate(TOLD);

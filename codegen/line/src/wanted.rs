@@ -1,7 +1,6 @@
 //! What a unit's part is to hold.
 
-use sha2::{Digest, Sha256};
-
+pub use pagewise_base::chain::sha256 as digest;
 use pagewise_content::image::Image;
 
 /// The bytes of an image, and the digest by which the journal knows it.
@@ -53,21 +52,9 @@ impl Wanted {
     }
 }
 
-/// SHA-256 in hexadecimal.
-#[must_use]
-pub fn digest(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn the_digest_is_that_of_fips_180_4() {
-        // FIPS 180-4, example "abc", as published by NIST.
-        assert_eq!(digest(b"abc"), "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
-    }
 
     #[test]
     fn pieces_end_at_every_multiple_of_the_unit() {

@@ -14,6 +14,7 @@ pub mod manual;
 pub mod marking;
 pub mod merge;
 pub mod model;
+pub mod moving;
 pub mod parts;
 pub mod program;
 pub mod schema;
@@ -103,7 +104,7 @@ pub enum Verb {
     /// List the ways to lose data, and run them failing.
     Hazards(hazards::Hazards),
     /// Program parts: look, back up, write what differs, verify, record.
-    Program(program::Program),
+    Program(Box<program::Program>),
     /// Compare a part with an image.
     Verify(verify::Verify),
     /// Read a whole part into a file.
@@ -114,6 +115,8 @@ pub enum Verb {
     Layout(layout::Layout),
     /// Build the images of a layout, one per unit.
     Image(image::Image),
+    /// Make images for a new part of what old parts held.
+    Move(moving::Move),
     /// Tell what a dump holds.
     Inspect(inspect::Inspect),
     /// Run a Linux program on a simulated bus.
@@ -146,6 +149,7 @@ impl Verb {
             Self::Model(_) => "model",
             Self::Layout(_) => "layout",
             Self::Image(_) => "image",
+            Self::Move(_) => "move",
             Self::Inspect(_) => "inspect",
             Self::Bridge(_) => "bridge",
             Self::Schema(_) => "schema",
@@ -177,6 +181,7 @@ impl Program {
             Verb::Model(model) => model.run(&self.options),
             Verb::Layout(layout) => layout.run(&self.options),
             Verb::Image(image) => image.run(&self.options),
+            Verb::Move(moving) => moving.run(&self.options),
             Verb::Inspect(inspect) => inspect.run(&self.options),
             Verb::Bridge(bridge) => bridge.run(&self.options),
             Verb::Schema(schema) => schema.run(&self.options),

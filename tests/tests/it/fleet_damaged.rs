@@ -30,8 +30,9 @@ fn results() -> &'static str {
         let names = ["24lc256".to_owned(), "24aa64".to_owned()];
         let jobs = fleet::jobs(catalogue(), boards, Candidates::Named(&names)).unwrap();
         let header = Header::new("00".into(), Shard::WHOLE, jobs.len(), Verdict::Reconfigure, "EUR");
-        let mut text = lines::line(&header);
-        fleet::judge_each(jobs, None, &|| (), |board, _| text += &lines::line(&board));
+        let mut writer = lines::Writer::default();
+        let mut text = writer.line(&header);
+        fleet::judge_each(jobs, None, &|| (), |board, _| text += &writer.line(&board));
         text
     })
 }
@@ -70,6 +71,7 @@ proptest! {
     fn damaged_results_are_merged_or_refused(text in damaged(results())) {
         let read = |text: &[u8]| lines::parse("results", text);
         if let Ok(one) = read(&text) {
+            prop_assert_eq!(&one, &read(results().as_bytes()).unwrap(), "whatever was changed was found out");
             // Whatever was accepted sums up, whatever it holds.
             let merged = merge::merge(vec![one]);
             if let Ok(merged) = merged {

@@ -143,7 +143,7 @@ fn the_journal_agrees_with_sha256sum_and_date() {
     // Each line's digest is that of the digest before it, a line feed, and the line up to the comma before its own.
     let mut before = String::new();
     for line in journal.lines() {
-        let (text, own) = line.split_once(",\"digest\":\"").unwrap();
+        let (text, own) = line.split_once(",\"chain\":\"").unwrap();
         let own = own.strip_suffix("\"}").unwrap();
         fs::write(bench.path("text"), format!("{before}\n{text}")).unwrap();
         assert_eq!(own, sum(bench.path("text")));

@@ -35,6 +35,7 @@ mod images_outside;
 mod line_cards;
 mod line_killed;
 mod line_linux;
+mod moved_on_chips;
 mod mutants;
 mod planner_exhaustive;
 mod published;

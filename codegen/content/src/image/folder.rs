@@ -35,8 +35,12 @@ pub struct Entry {
     pub form: super::Form,
     /// Card that the layout was placed for.
     pub part: String,
-    /// Name of the layout.
-    pub layout: String,
+    /// Name of the layout; absent where a dump was moved.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub layout: Option<String>,
+    /// Card of the part whose contents were moved, or the dump where that was not said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub moved_from: Option<String>,
     /// Value of each region.
     pub values: Vec<Value>,
 }

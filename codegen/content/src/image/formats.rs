@@ -78,6 +78,11 @@ pub fn read(path: &Path, form: Option<Form>) -> Result<Image, Faults> {
     })?;
     let unreadable = |error: std::io::Error| Fault::unreadable(&file, &error);
     let about = fs::metadata(path).map_err(unreadable)?;
+    if !about.is_file() {
+        // A device may have no end.
+        let reason = if about.is_dir() { "cannot be read: it is a folder" } else { "cannot be read: it is not a file" };
+        return Err(Fault::of_file(&file, reason, "name a file").into());
+    }
     if about.len() > LARGEST_FILE {
         let reason = format!("holds {} bytes, more than any image needs ({LARGEST_FILE})", about.len());
         return Err(Fault::of_file(&file, reason, "name an image file").into());

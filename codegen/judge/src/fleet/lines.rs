@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{BoardOutcomes, Shard};
 use crate::swap::Verdict;
+use pagewise_base::chain;
 use pagewise_base::fault::{Fault, Faults};
 
 /// The word in every header.
@@ -45,13 +46,25 @@ impl Header {
     }
 }
 
-/// A header or a board as a line, with its line feed.
-///
-/// # Panics
-/// Never for the two.
-#[must_use]
-pub fn line<T: Serialize>(value: &T) -> String {
-    serde_json::to_string(value).expect("plain data serialises") + "\n"
+/// Writes lines that hold together ([`pagewise_base::chain`]), the header first.
+#[derive(Debug, Default)]
+pub struct Writer {
+    /// Digest of the line before.
+    digest: String,
+}
+
+impl Writer {
+    /// A header or a board as the next line, with its line feed.
+    ///
+    /// # Panics
+    /// Never for the two.
+    #[must_use]
+    pub fn line<T: Serialize>(&mut self, value: &T) -> String {
+        let object = serde_json::to_string(value).expect("plain data serialises");
+        let (line, digest) = chain::seal(&object, &self.digest);
+        self.digest = digest;
+        line + "\n"
+    }
 }
 
 /// What one file holds.
@@ -84,7 +97,7 @@ pub fn parse(file: &str, text: impl BufRead) -> Result<Results, Faults> {
     let again = "run the shard again";
     let fault = |line: usize, reason: String| Fault { line, ..Fault::of_file(file, reason, again) };
     let mut lines = text.lines().enumerate().map(|(index, line)| (index + 1, line));
-    let header = match lines.next() {
+    let (header, mut digest) = match lines.next() {
         Some((_, Ok(line))) => header(file, &line)?,
         Some((_, Err(error))) => return Err(Fault { line: 1, ..Fault::unreadable(file, &error) }.into()),
         None => return Err(Fault::of_file(file, "is empty", again).into()),
@@ -94,9 +107,13 @@ pub fn parse(file: &str, text: impl BufRead) -> Result<Results, Faults> {
     let mut expected = (0..header.boards).filter(|place| header.shard.holds(*place));
     for (number, line) in lines {
         let board = line.map_err(|error| error.to_string());
-        let board = board.and_then(|line| serde_json::from_str::<BoardOutcomes>(&line).map_err(|e| plainly(&e)));
+        let board = board.and_then(|line| {
+            let (object, own) = chain::open(&line, &digest)?;
+            Ok((serde_json::from_str::<BoardOutcomes>(&object).map_err(|error| plainly(&error))?, own))
+        });
         match board {
-            Ok(board) => {
+            Ok((board, own)) => {
+                digest = own;
                 let next = expected.next();
                 if next != Some(board.place) {
                     let wanted = next.map_or_else(|| "none is left".to_owned(), |next| format!("{next} is next"));
@@ -107,7 +124,7 @@ pub fn parse(file: &str, text: impl BufRead) -> Result<Results, Faults> {
                 boards.push(board);
             }
             Err(error) => {
-                faults.push(fault(number, format!("is no result of a board: {error}")));
+                faults.push(fault(number, format!("is not a result of a board: {error}")));
                 break;
             }
         }
@@ -119,7 +136,8 @@ pub fn parse(file: &str, text: impl BufRead) -> Result<Results, Faults> {
     Faults(faults).or_ok(Results { file: file.to_owned(), header, boards })
 }
 
-fn header(file: &str, line: &str) -> Result<Header, Faults> {
+/// The header, and the digest of its line.
+fn header(file: &str, line: &str) -> Result<(Header, String), Faults> {
     #[derive(Deserialize)]
     struct Any {
         kind: String,
@@ -133,14 +151,16 @@ fn header(file: &str, line: &str) -> Result<Header, Faults> {
         let reason = format!("was written by version {}, this is {}", any.pagewise, env!("CARGO_PKG_VERSION"));
         return Err(fault(reason, "run all shards and the merge with one version"));
     }
-    let header: Header = serde_json::from_str(line).map_err(|error| fault(plainly(&error), ours))?;
+    let (object, digest) =
+        chain::open(line, "").map_err(|reason| fault(format!("is not a header of results: {reason}"), ours))?;
+    let header: Header = serde_json::from_str(&object).map_err(|error| fault(plainly(&error), ours))?;
     if !header.shard.is_sound() {
         return Err(fault(format!("shard {} cannot exist", header.shard), ours));
     }
     if header.boards > MOST {
         return Err(fault(format!("a fleet of {} boards, at most {MOST}", header.boards), ours));
     }
-    Ok(header)
+    Ok((header, digest))
 }
 
 /// An error without the place inside a line, which means nothing to a person.

@@ -206,7 +206,7 @@ impl Lines {
                 }
                 Err(Broken::NotJson(_)) if Some(index) == last && torn(line, index == 0) => found.torn = true,
                 Err(Broken::NotJson(reason) | Broken::Refused(reason)) => {
-                    found.digest = chain::claimed(line).unwrap_or_default();
+                    found.digest = claimed(line);
                     faults.0.push(Fault {
                         file: shown.into(),
                         line: index + 1,
@@ -238,6 +238,12 @@ impl Lines {
     }
 }
 
+/// The digest that a line claims to have.
+fn claimed(line: &[u8]) -> String {
+    let line = std::str::from_utf8(line).unwrap_or_default();
+    pagewise_base::chain::claimed(line).unwrap_or_default().to_owned()
+}
+
 /// Whether the last line, which is not JSON, can have been torn by a loss of supply: it lacks its end, or holds the
 /// zeros that some file systems leave. Where it is the only one it must also begin as a record does: any other file was
 /// named by mistake, and would lose its contents.
@@ -267,6 +273,9 @@ fn take(path: &Path, shown: &str) -> Result<(File, bool), Fault> {
             },
             Err(error) => return Err(unreadable(shown, &error)),
         };
+        if !file.metadata().is_ok_and(|about| about.is_file()) {
+            return Err(Fault::of_file(shown, "the journal is not a file", "name a file"));
+        }
         locked(file.try_lock(), shown)?;
         if is_still(&file, path) {
             return Ok((file, made));

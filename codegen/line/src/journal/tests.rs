@@ -217,7 +217,7 @@ fn the_digest_is_that_of_the_line_before_and_of_the_line_up_to_it() {
     let (_folder, path) = written(&[record(Event::Begin, "a"), record(Event::Good, "a")]);
     let mut before = String::new();
     for line in fs::read_to_string(&path).unwrap().lines() {
-        let (text, own) = line.split_once(",\"digest\":\"").unwrap();
+        let (text, own) = line.split_once(",\"chain\":\"").unwrap();
         assert_eq!(own.trim_end_matches("\"}"), digest(format!("{before}\n{text}").as_bytes()));
         before = own.trim_end_matches("\"}").to_owned();
     }

@@ -2,7 +2,7 @@
 
 mod text;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde::Serialize;
@@ -60,6 +60,9 @@ impl Image {
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
         let card = find(&catalogue, &self.part)?;
+        if let Some(fault) = binary(&self.layout) {
+            return Err(fault.into());
+        }
         let layout = layout::read(&self.layout)?;
         let placed = layout.place(card)?;
         let units = self.units.as_ref().map(|path| units::read(path, &layout)).transpose()?;
@@ -102,6 +105,20 @@ impl Image {
     }
 }
 
+/// What is there in place of a layout, and which command takes it.
+fn binary(path: &Path) -> Option<Fault> {
+    let is_image = path.is_file() && Form::of_path(path).is_some();
+    // A text in another encoding than UTF-8 is told as that, by whoever reads the layout.
+    let control = |byte: &u8| *byte < 0x20 && !b"\t\n\r".contains(byte);
+    let is_binary = || std::fs::read(path).is_ok_and(|contents| contents.iter().any(control));
+    if !is_image && !(path.is_file() && is_binary()) {
+        return None;
+    }
+    let remedy = "`pagewise inspect` tells what it holds, `pagewise move` makes images for another part of it, `pagewise \
+                  program` puts it into a part";
+    Some(Fault::of_file(&path.display().to_string(), "is not a layout but the contents of a part", remedy))
+}
+
 fn entry(layout: &Layout, placed: &Placed, form: Form, built: &Built, file: &ImageFile) -> Entry {
     let digest = Sha256::digest(&file.contents);
     Entry {
@@ -110,7 +127,8 @@ fn entry(layout: &Layout, placed: &Placed, form: Form, built: &Built, file: &Ima
         sha256: words::hex(&digest),
         form,
         part: placed.part.clone(),
-        layout: layout.name.clone(),
+        layout: Some(layout.name.clone()),
+        moved_from: None,
         values: built.values.clone(),
     }
 }

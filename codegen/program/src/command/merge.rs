@@ -51,9 +51,10 @@ impl Merge {
         let merged = merge::read(&self.files)?;
         if let Some(path) = &self.lines {
             let mut draft = Draft::begin(path)?;
-            draft.write(&lines::line(&merged.header))?;
+            let mut writer = lines::Writer::default();
+            draft.write(&writer.line(&merged.header))?;
             for board in &merged.boards {
-                draft.write(&lines::line(board))?;
+                draft.write(&writer.line(board))?;
             }
             disk::replace_all_and_keep(&[], Some(draft))?;
         }

@@ -98,12 +98,13 @@ impl Swap {
         let (stock, jobs) = self.jobs(&catalogue)?;
         let currency = stock.as_ref().map_or("", |stock| stock.currency.as_str());
         self.files.check(self.lines.as_deref())?;
+        let mut writer = lines::Writer::default();
         let mut lines = match &self.lines {
             Some(path) => {
                 let digest = shard::digest(&jobs, &catalogue, stock.as_ref(), self.accept);
                 let header = Header::new(digest, self.shard, jobs.len(), self.accept, currency);
                 let mut draft = Draft::begin(path)?;
-                draft.write(&lines::line(&header))?;
+                draft.write(&writer.line(&header))?;
                 Some(draft)
             }
             None => None,
@@ -119,7 +120,7 @@ impl Swap {
             if let Some(draft) = &mut lines
                 && failed.is_none()
             {
-                failed = draft.write(&lines::line(&outcome)).err();
+                failed = draft.write(&writer.line(&outcome)).err();
             }
             if !options.json {
                 text += &pages.board(&answer);

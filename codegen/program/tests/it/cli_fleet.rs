@@ -107,6 +107,18 @@ fn a_merge_refuses_what_does_not_belong_together() {
     refused(&["merge", first, &three[1]], "is shard 2/3, but");
 }
 
+/// The text with every digest computed anew, as whoever wants to deceive would do.
+fn sealed(text: &str) -> String {
+    let mut digest = String::new();
+    let mut out = String::new();
+    for line in text.lines() {
+        let (object, _) = line.split_once(",\"chain\":\"").unwrap();
+        let (line, own) = pagewise_base::chain::seal(&format!("{object}}}"), &digest);
+        (out, digest) = (out + &line + "\n", own);
+    }
+    out
+}
+
 #[test]
 fn damaged_results_are_refused_with_the_line() {
     let folder = tempfile::tempdir().unwrap();
@@ -119,19 +131,31 @@ fn damaged_results_are_refused_with_the_line() {
         ("empty", String::new(), "empty: is empty"),
         ("no-header", joined(&lines[1..]), "no-header:1: does not begin with the header"),
         ("cut-short", joined(&lines[..5]), "cut-short: 9 boards of shard 1/1 are missing"),
-        ("half-a-line", text[..text.len() - 40].to_owned(), "half-a-line:14: is no result of a board"),
-        ("swapped", joined(&swapped), "swapped:3: board 2 where 1 is next"),
-        ("twice", joined(&[lines.as_slice(), &lines[13..]].concat()), "twice:15: board 12 where none is left"),
+        ("half-a-line", text[..text.len() - 40].to_owned(), "half-a-line:14: is not a result of a board"),
+        ("swapped", sealed(&joined(&swapped)), "swapped:3: board 2 where 1 is next"),
+        ("unsealed", joined(&swapped), "unsealed:3: is not a result of a board: it was changed"),
+        (
+            "verdict",
+            text.replacen("\"verdict\":\"drop-in\"", "\"verdict\":\"reject\"", 1),
+            "is not a result of a board: it was changed",
+        ),
+        ("name", text.replacen("Tamarind", "Tamarack", 1), "name:2: is not a result of a board: it was changed"),
+        (
+            "header",
+            text.replacen("\"accept\":\"reconfigure\"", "\"accept\":\"rework\"", 1),
+            "header:1: is not a header of results: it was changed",
+        ),
+        ("twice", sealed(&joined(&[lines.as_slice(), &lines[13..]].concat())), "twice:15: board 12 where none is left"),
         ("version", text.replacen("\"pagewise\":\"", "\"pagewise\":\"9.", 1), "version:1: was written by version 9."),
         (
             "field",
-            text.replacen("\"place\"", "\"plaice\"", 1),
-            "field:2: is no result of a board: unknown field `plaice`",
+            sealed(&text.replacen("\"place\"", "\"plaice\"", 1)),
+            "field:2: is not a result of a board: unknown field `plaice`",
         ),
-        ("shard", text.replacen("\"of\":1", "\"of\":0", 1), "shard:1: shard 1/0 cannot exist"),
+        ("shard", sealed(&text.replacen("\"of\":1", "\"of\":0", 1)), "shard:1: shard 1/0 cannot exist"),
         (
             "many",
-            text.replacen("\"boards\":13", "\"boards\":1300000000000", 1),
+            sealed(&text.replacen("\"boards\":13", "\"boards\":1300000000000", 1)),
             "many:1: a fleet of 1300000000000 boards",
         ),
     ] {

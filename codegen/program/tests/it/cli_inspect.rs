@@ -85,3 +85,22 @@ fn texts_of_a_dump_cannot_steer_the_terminal() {
     let run = Bench::new().inspect("d.bin", &dump, &[]);
     assert!(!run.out.contains('\x1b') && run.out.contains("`?[31m`"), "{}", run.out);
 }
+
+/// Erased bytes before a network address are not taken for a part of it, and nobody claims to know what it is.
+#[test]
+fn erased_bytes_beside_unknown_ones_are_told_apart() {
+    let mut dump = b"Tamarind Instruments GW3 ".to_vec();
+    dump.extend([0xFF; 7]);
+    dump.extend([0x00, 0x00, 0x5E, 0x00, 0x53, 0x01]);
+    dump.resize(256, 0xFF);
+    let bench = Bench::new();
+    let json = bench.inspect("d.bin", &dump, &["--json"]).json();
+    let found: Vec<_> =
+        json["found"].as_array().unwrap().iter().map(|f| (&f["kind"], &f["offset"], &f["length"])).collect();
+    let expected = [("text", 0, 25), ("blank", 25, 7), ("unknown", 32, 6), ("blank", 38, 218)];
+    let expected = expected.map(|(kind, offset, length)| (kind.into(), offset.into(), length.into()));
+    assert!(found.into_iter().eq(expected.iter().map(|(kind, offset, length)| (kind, offset, length))), "{json}");
+    assert_eq!((&json["found"][1]["sure"], &json["found"][2]["sure"]), (&"possible".into(), &"possible".into()));
+    let text = bench.inspect("d.bin", &dump, &[]).out;
+    assert!(text.contains("0x0020..0x0026  unknown   bytes of no known format"), "{text}");
+}

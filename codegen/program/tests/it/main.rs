@@ -16,6 +16,7 @@ mod cli_line_many;
 mod cli_line_part;
 mod cli_line_person;
 mod cli_line_reading;
+mod cli_move;
 mod cli_papers;
 mod cli_parts;
 mod cli_program;

@@ -30,6 +30,7 @@ pub(super) fn text(file: &str, length: u32, card: Option<&Card>, whole: Whole, f
     }
     for finding in found.iter().take(MANY) {
         let sure = match finding.sure {
+            _ if finding.content == Content::Unknown => paint(Tone::Faint, "unknown "),
             Sure::Certain => paint(Tone::Good, "certain "),
             Sure::Likely => paint(Tone::Caution, "likely  "),
             Sure::Possible => paint(Tone::Caution, "possible"),
@@ -71,7 +72,7 @@ fn head(found: &Found) -> String {
             };
             format!("{}: {what}", paint(Tone::Bad, "page-wrap"))
         }
-        Content::Other => "bytes of no known format".into(),
+        Content::Unknown => "bytes of no known format".into(),
     }
 }
 
