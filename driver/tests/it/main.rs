@@ -1,6 +1,8 @@
 //! The driver on a small chip that behaves, and what its documentation promises. What needs the simulated device is in the
 //! `tests` room.
 
+#![allow(clippy::incompatible_msrv, reason = "the tests run with the workspace's own toolchain")]
+
 mod common;
 
 mod asynch;
