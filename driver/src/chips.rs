@@ -8,6 +8,7 @@ use core::ops::Range;
 
 use crate::error::Error;
 use crate::geometry::{Geometry, GeometryError};
+use crate::memory::{Extent, Memory};
 use crate::options::Config;
 use crate::plan::{Difference, State, Updated};
 use crate::trust::Trust;
@@ -15,14 +16,37 @@ use crate::trust::Trust;
 /// Identical chips on one bus, at different device addresses, one after the other in one address space.
 ///
 /// Offset 0 is the first byte of the first address given; a request may cross from chip to chip. Each chip's write
-/// cycle is waited for at its own address. `T` is [`Eeprom`](crate::Eeprom) or, with feature `async`, `AsyncEeprom`.
+/// cycle is waited for at its own address. `T` is [`Eeprom`](crate::Eeprom) or, with feature `async`, `AsyncEeprom`; this
+/// is a [`Memory`] or an `AsyncMemory` accordingly.
+///
+/// Errors have offsets and safe bytes of the whole request. When supply is lost, or a call is dropped: on the chip under
+/// way, as of its own call; chips before it are done, chips after it are as they were. In lazy mode everything is stored
+/// when `wait_ready` has returned.
+///
+/// # On the wire
+///
+/// Chip after chip, here from the last byte of the first one on:
+///
+/// - `read`, `compare`: `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, `S 51W+ 00+ 00+ Sr 51R+ AB- P`
+/// - `write`: `S 50W+ 0F+ FF+ AB+ P`, `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then `S 51W+ 00+ 00+ CD+ P`,
+///   `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`
+/// - `write_verified`: `S 50W+ 0F+ FF+ AB+ P`, `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, then
+///   `S 51W+ 00+ 00+ AB+ P`, `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P` (at word address zero a poll asks),
+///   `S 51W+ 00+ 00+ Sr 51R+ AB- P`
+/// - `fill`: `S 50W+ 0F+ FF+ AB+ P`, `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then `S 51W+ 00+ 00+ AB+ P`,
+///   `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`
+/// - `update`, `update_trusting` (where it is trusted, and differs): `S 50W+ 0F+ FF+ Sr 50R+ AB- P`,
+///   `S 50W+ 0F+ FF+ 12+ P`, `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then `S 51W+ 00+ 00+ Sr 51R+ AB- P`,
+///   `S 51W+ 00+ 00+ 34+ P`, `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`
+/// - `wait_ready`: `S 50W- P` while it is busy, `S 50W+ 00+ 00+ P`, then `S 51W+ 00+ 00+ P`; at the place of the write
+///   that is waited for, if there is one
 ///
 /// # Examples
 ///
 /// ```
 /// use embedded_hal_mock::eh1::delay::NoopDelay;
 /// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
-/// use pagewise_driver::{Chips, Eeprom, Geometry, Options, Parameters};
+/// use pagewise_driver::{Chips, Eeprom, Geometry, Memory, Options, Parameters};
 ///
 /// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
 /// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
@@ -154,7 +178,7 @@ fn check(geometry: Geometry, addresses: &[u8]) -> Result<Geometry, ChipsError> {
     first_chip
 }
 
-#[expect(private_bounds, reason = "the two drivers are all there is")]
+#[allow(private_bounds, reason = "the two drivers are all there is")]
 impl<T: Core, const N: usize> Chips<T, N> {
     /// Takes a driver for one of the chips and the device addresses of all, in order of their place.
     ///
@@ -219,84 +243,88 @@ impl<T: Core, const N: usize> Chips<T, N> {
     }
 }
 
-impl<I2C, D, const BUF: usize, const N: usize> Chips<crate::Eeprom<I2C, D, BUF>, N>
-where
-    I2C: embedded_hal::i2c::I2c,
-    D: embedded_hal::delay::DelayNs,
-{
-    /// As [`Eeprom::read`](crate::Eeprom::read), over all chips.
-    ///
-    /// - **On the wire**, chip after chip, here from 0x0FFF on: `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, then
-    ///   `S 51W+ 00+ 00+ Sr 51R+ AB- P`.
-    /// - **Power loss**: changes nothing.
-    ///
-    /// # Errors
-    ///
-    /// Those of the single chip, with offsets and safe bytes of the whole request.
-    pub fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
+#[allow(private_bounds, reason = "the two drivers are all there is")]
+impl<T: Extent + Core, const N: usize> Extent for Chips<T, N> {
+    type BusError = T::BusError;
+
+    fn capacity(&self) -> u32 {
+        Self::capacity(self)
+    }
+}
+
+#[allow(private_bounds, reason = "the two drivers are all there is")]
+impl<T: Memory + Core, const N: usize> Chips<T, N> {
+    fn each(
+        &mut self,
+        offset: u32,
+        length: usize,
+        mut work: impl FnMut(&mut T, u32, Range<usize>) -> Result<(), Error<T::BusError>>,
+    ) -> Result<(), Error<T::BusError>> {
+        self.check(offset, length)?;
+        let mut done = 0usize;
+        while let Some(Piece { base, offset, range }) = self.piece(offset, length, done) {
+            let end = range.end;
+            work(&mut self.eeprom, offset, range).map_err(|error| error.moved(base, done))?;
+            done = end;
+        }
+        Ok(())
+    }
+
+    /// Bytes that are all trusted, or none of them.
+    fn update_piece(&mut self, offset: u32, bytes: &[u8], trusted: bool) -> Result<Updated, Error<T::BusError>> {
+        let mut total = Updated::default();
+        self.each(offset, bytes.len(), |eeprom, at, range| {
+            let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
+            let updated =
+                if trusted { eeprom.update_trusting(at, part) } else { eeprom.update(at, part, &mut Trust::new()) };
+            total = total.plus(updated?);
+            Ok(())
+        })?;
+        Ok(total)
+    }
+}
+
+#[allow(private_bounds, reason = "the two drivers are all there is")]
+impl<T: Memory + Core, const N: usize> Memory for Chips<T, N> {
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<Self::BusError>> {
         self.each(offset, bytes.len(), |eeprom, at, range| match bytes.get_mut(range) {
             Some(part) => eeprom.read(at, part),
             None => Err(Error::OutOfStep),
         })
     }
 
-    /// As [`Eeprom::write`](crate::Eeprom::write), over all chips.
-    ///
-    /// - **On the wire**, chip after chip, here from 0x0FFF on: `S 50W+ 0F+ FF+ AB+ P`, `S 50W- P` while it is busy,
-    ///   `S 50W+ 0F+ FF+ P`, then `S 51W+ 00+ 00+ CD+ P`, `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`.
-    /// - **Power loss**: on the chip under way, as of its own call; chips before it are done, chips after it are as they were.
-    ///
-    /// # Errors
-    ///
-    /// Those of the single chip, with offsets and safe bytes of the whole request.
-    pub fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<Self::BusError>> {
         self.each(offset, bytes.len(), |eeprom, at, range| match bytes.get(range) {
             Some(part) => eeprom.write(at, part),
             None => Err(Error::OutOfStep),
         })
     }
 
-    /// As [`Eeprom::write_verified`](crate::Eeprom::write_verified), over all chips.
-    ///
-    /// - **On the wire**, chip after chip, here from 0x0FFF on: `S 50W+ 0F+ FF+ AB+ P`, `S 50W- P` while it is busy,
-    ///   `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, then `S 51W+ 00+ 00+ AB+ P`, `S 51W- P` while it is busy,
-    ///   `S 51W+ 00+ 00+ P` (at word address zero a poll asks), `S 51W+ 00+ 00+ Sr 51R+ AB- P`.
-    /// - **Power loss**: on the chip under way, as of its own call; chips before it are done, chips after it are as they were.
-    ///
-    /// # Errors
-    ///
-    /// Those of the single chip, with offsets and safe bytes of the whole request.
-    pub fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
+    fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<Self::BusError>> {
         self.each(offset, bytes.len(), |eeprom, at, range| match bytes.get(range) {
             Some(part) => eeprom.write_verified(at, part),
             None => Err(Error::OutOfStep),
         })
     }
 
-    /// As [`Eeprom::fill`](crate::Eeprom::fill), over all chips.
-    ///
-    /// - **On the wire**, chip after chip, here from 0x0FFF on: `S 50W+ 0F+ FF+ AB+ P`, `S 50W- P` while it is busy,
-    ///   `S 50W+ 0F+ FF+ P`, then `S 51W+ 00+ 00+ AB+ P`, `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`.
-    /// - **Power loss**: on the chip under way, as of its own call; chips before it are done, chips after it are as they were.
-    ///
-    /// # Errors
-    ///
-    /// Those of the single chip, with offsets and safe bytes of the whole request.
-    pub fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
+    fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<Self::BusError>> {
         self.each(offset, length, |eeprom, at, range| eeprom.fill(at, range.len(), byte))
     }
 
-    /// As [`Eeprom::update`](crate::Eeprom::update), over all chips.
-    ///
-    /// - **On the wire**, chip after chip; where it is not trusted, as of [`Chips::write`]; else, here from 0x0FFF on:
-    ///   `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, `S 50W+ 0F+ FF+ 12+ P`, `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then
-    ///   `S 51W+ 00+ 00+ Sr 51R+ AB- P`, `S 51W+ 00+ 00+ 34+ P`, `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`.
-    /// - **Power loss**: on the chip under way, as of its own call; chips before it are done, chips after it are as they were.
-    ///
-    /// # Errors
-    ///
-    /// Those of the single chip, with offsets and safe bytes of the whole request.
-    pub fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<I2C::Error>> {
+    fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<Self::BusError>> {
+        let mut first = None;
+        self.each(offset, bytes.len(), |eeprom, at, range| {
+            if first.is_none() {
+                let start = range.start;
+                let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
+                first = eeprom.compare(at, part)?.map(|difference| difference.moved(start));
+            }
+            Ok(())
+        })?;
+        Ok(first)
+    }
+
+    fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<Self::BusError>> {
         self.check(offset, bytes.len())?;
         trust.renew(self.failures());
         let (mut total, mut done) = (Updated::default(), 0usize);
@@ -311,63 +339,11 @@ where
         Ok(total)
     }
 
-    /// As [`Eeprom::update_trusting`](crate::Eeprom::update_trusting), over all chips.
-    ///
-    /// - **On the wire**, chip after chip, here from 0x0FFF on: `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, `S 50W+ 0F+ FF+ 12+ P`,
-    ///   `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then `S 51W+ 00+ 00+ Sr 51R+ AB- P`, `S 51W+ 00+ 00+ 34+ P`,
-    ///   `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`.
-    /// - **Power loss**: on the chip under way, as of its own call; chips before it are done, chips after it are as they were.
-    ///
-    /// # Errors
-    ///
-    /// Those of the single chip, with offsets and safe bytes of the whole request.
-    pub fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
+    fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
         self.update_piece(offset, bytes, true)
     }
 
-    fn update_piece(&mut self, offset: u32, bytes: &[u8], trusted: bool) -> Result<Updated, Error<I2C::Error>> {
-        let mut total = Updated::default();
-        self.each(offset, bytes.len(), |eeprom, at, range| {
-            let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
-            total = total.plus(eeprom.update_piece(at, part, trusted)?);
-            Ok(())
-        })?;
-        Ok(total)
-    }
-
-    /// As [`Eeprom::compare`](crate::Eeprom::compare), over all chips.
-    ///
-    /// - **On the wire**, chip after chip, here from 0x0FFF on: `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, then
-    ///   `S 51W+ 00+ 00+ Sr 51R+ AB- P`.
-    /// - **Power loss**: changes nothing.
-    ///
-    /// # Errors
-    ///
-    /// Those of the single chip, with offsets and safe bytes of the whole request.
-    pub fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
-        let mut first = None;
-        self.each(offset, bytes.len(), |eeprom, at, range| {
-            if first.is_none() {
-                let start = range.start;
-                let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
-                first = eeprom.compare(at, part)?.map(|difference| difference.moved(start));
-            }
-            Ok(())
-        })?;
-        Ok(first)
-    }
-
-    /// As [`Eeprom::wait_ready`](crate::Eeprom::wait_ready), for each chip in turn. In lazy mode everything is stored
-    /// when it returns.
-    ///
-    /// - **On the wire**, chip after chip: `S 50W+ 00+ 00+ P`, then `S 51W+ 00+ 00+ P`, each tried until it is answered
-    ///   (`S 50W- P` before); at the place of the write that is waited for, if there is one.
-    /// - **Power loss**: changes nothing; it tells nothing about a write before it.
-    ///
-    /// # Errors
-    ///
-    /// Those of the single chip.
-    pub fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
+    fn wait_ready(&mut self) -> Result<(), Error<Self::BusError>> {
         for index in 0..N {
             self.select(index).ok_or(Error::OutOfStep)?;
             self.eeprom.wait_ready()?;
@@ -375,19 +351,7 @@ where
         Ok(())
     }
 
-    fn each(
-        &mut self,
-        offset: u32,
-        length: usize,
-        mut work: impl FnMut(&mut crate::Eeprom<I2C, D, BUF>, u32, Range<usize>) -> Result<(), Error<I2C::Error>>,
-    ) -> Result<(), Error<I2C::Error>> {
-        self.check(offset, length)?;
-        let mut done = 0usize;
-        while let Some(Piece { base, offset, range }) = self.piece(offset, length, done) {
-            let end = range.end;
-            work(&mut self.eeprom, offset, range).map_err(|error| error.moved(base, done))?;
-            done = end;
-        }
-        Ok(())
+    fn pause_us(&mut self, us: u32) {
+        self.eeprom.pause_us(us);
     }
 }

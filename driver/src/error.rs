@@ -105,6 +105,25 @@ impl<E> Error<E> {
         }
     }
 
+    /// What the HAL reported, where it was the HAL.
+    ///
+    /// (The `source` of [`core::error::Error`] gives nothing: the errors of most HALs do not implement that trait.)
+    ///
+    /// ```
+    /// # use pagewise_driver::Error;
+    /// # use embedded_hal::i2c::ErrorKind;
+    /// assert_eq!(Error::Bus { source: ErrorKind::ArbitrationLoss, safe_bytes: 0 }.source(), Some(&ErrorKind::ArbitrationLoss));
+    /// assert_eq!(Error::<ErrorKind>::Unsupported.source(), None);
+    /// ```
+    pub const fn source(&self) -> Option<&E> {
+        match self {
+            Self::NotAnswering { source, .. } | Self::WriteProtected { source, .. } | Self::Bus { source, .. } => {
+                Some(source)
+            }
+            _ => None,
+        }
+    }
+
     /// The same error of a request that is a part of a longer one: `by` more on the part, `done` bytes before.
     pub(crate) fn moved(mut self, by: u32, done: usize) -> Self {
         match &mut self {

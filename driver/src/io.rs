@@ -1,13 +1,15 @@
 //! The traits of `embedded-io` (feature `io`), over a cursor.
 
-use embedded_hal::delay::DelayNs;
-use embedded_hal::i2c::I2c;
+#[cfg(feature = "async")]
+mod asynch;
+
 use embedded_io::{ErrorKind, ErrorType, Read, Seek, SeekFrom, Write};
 
-use crate::blocking::Eeprom;
 use crate::error::Error;
+use crate::memory::{Extent, Memory};
 
-/// A position in a part; reads and writes go on from there.
+/// A position in a memory; reads and writes go on from there. With feature `async` it also has the traits of
+/// `embedded-io-async`.
 ///
 /// A read at the end gives 0 bytes. A write at the end is [`Error::OutOfRange`]; one that does not fit writes up to
 /// the end and says how many bytes. Each write waits for its write cycles (unless the driver is lazy): collect small
@@ -66,11 +68,33 @@ impl<E: core::fmt::Debug> embedded_io::Error for Error<E> {
     }
 }
 
-impl<I2C: I2c, D: DelayNs, const BUF: usize> Cursor<'_, Eeprom<I2C, D, BUF>> {
+impl<T: Extent> Cursor<'_, T> {
     /// Bytes from the position to the end of the part, at most `wanted`.
     fn room(&self, wanted: usize) -> usize {
         let rest = self.eeprom.capacity().saturating_sub(self.position);
         wanted.min(usize::try_from(rest).unwrap_or(usize::MAX))
+    }
+
+    /// The bytes that fit between the position and the end.
+    fn fitting<'b>(&self, bytes: &'b [u8]) -> Result<&'b [u8], Error<T::BusError>> {
+        let room = self.room(bytes.len());
+        if room == 0 && !bytes.is_empty() {
+            let (offset, capacity) = (self.position, self.eeprom.capacity());
+            return Err(Error::OutOfRange { offset, length: bytes.len(), capacity });
+        }
+        bytes.get(..room).ok_or(Error::OutOfStep)
+    }
+
+    /// Where a seek leads.
+    fn sought(&self, to: SeekFrom) -> Result<u32, Error<T::BusError>> {
+        let capacity = self.eeprom.capacity();
+        let target = match to {
+            SeekFrom::Start(offset) => i64::try_from(offset).ok(),
+            SeekFrom::End(by) => i64::from(capacity).checked_add(by),
+            SeekFrom::Current(by) => i64::from(self.position).checked_add(by),
+        };
+        let offset = target.and_then(|target| u32::try_from(target).ok()).unwrap_or(u32::MAX);
+        if offset > capacity { Err(Error::OutOfRange { offset, length: 0, capacity }) } else { Ok(offset) }
     }
 
     fn moved(&mut self, bytes: usize) -> usize {
@@ -79,12 +103,12 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Cursor<'_, Eeprom<I2C, D, BUF>> {
     }
 }
 
-impl<I2C: I2c, D, const BUF: usize> ErrorType for Cursor<'_, Eeprom<I2C, D, BUF>> {
-    type Error = Error<I2C::Error>;
+impl<T: Extent> ErrorType for Cursor<'_, T> {
+    type Error = Error<T::BusError>;
 }
 
-impl<I2C: I2c, D: DelayNs, const BUF: usize> Read for Cursor<'_, Eeprom<I2C, D, BUF>> {
-    /// [`Eeprom::read`] from the position to the end of the part at most; 0 bytes at the end.
+impl<T: Memory> Read for Cursor<'_, T> {
+    /// [`Memory::read`] from the position to the end of the part at most; 0 bytes at the end.
     ///
     /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
     /// - **Power loss**: changes nothing.
@@ -100,8 +124,8 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Read for Cursor<'_, Eeprom<I2C, D, 
     }
 }
 
-impl<I2C: I2c, D: DelayNs, const BUF: usize> Write for Cursor<'_, Eeprom<I2C, D, BUF>> {
-    /// [`Eeprom::write`] from the position to the end of the part at most.
+impl<T: Memory> Write for Cursor<'_, T> {
+    /// [`Memory::write`] from the position to the end of the part at most.
     ///
     /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended (`S 50W- P`
     ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
@@ -112,17 +136,12 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Write for Cursor<'_, Eeprom<I2C, D,
     ///
     /// [`Error::OutOfRange`] at the end of the part; otherwise as there. After an error the position has not moved.
     fn write(&mut self, bytes: &[u8]) -> Result<usize, Self::Error> {
-        let room = self.room(bytes.len());
-        if room == 0 && !bytes.is_empty() {
-            let (offset, capacity) = (self.position, self.eeprom.capacity());
-            return Err(Error::OutOfRange { offset, length: bytes.len(), capacity });
-        }
-        let Some(part) = bytes.get(..room) else { return Err(Error::OutOfStep) };
+        let part = self.fitting(bytes)?;
         self.eeprom.write(self.position, part)?;
-        Ok(self.moved(room))
+        Ok(self.moved(part.len()))
     }
 
-    /// [`Eeprom::wait_ready`]: everything that was written is stored when it returns.
+    /// [`Memory::wait_ready`]: everything that was written is stored when it returns.
     ///
     /// - **On the wire**: `S 50W+ 00+ 00+ P`, tried until it is answered (`S 50W- P` before); at the place of the write
     ///   that is waited for, if there is one.
@@ -136,7 +155,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Write for Cursor<'_, Eeprom<I2C, D,
     }
 }
 
-impl<I2C: I2c, D: DelayNs, const BUF: usize> Seek for Cursor<'_, Eeprom<I2C, D, BUF>> {
+impl<T: Memory> Seek for Cursor<'_, T> {
     /// Moves the position.
     ///
     /// - **On the wire**: nothing.
@@ -146,17 +165,7 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Seek for Cursor<'_, Eeprom<I2C, D, 
     ///
     /// [`Error::OutOfRange`] before the start (its offset is then `u32::MAX`) and beyond the end; the position stays.
     fn seek(&mut self, to: SeekFrom) -> Result<u64, Self::Error> {
-        let capacity = self.eeprom.capacity();
-        let target = match to {
-            SeekFrom::Start(offset) => i64::try_from(offset).ok(),
-            SeekFrom::End(by) => i64::from(capacity).checked_add(by),
-            SeekFrom::Current(by) => i64::from(self.position).checked_add(by),
-        };
-        let offset = target.and_then(|target| u32::try_from(target).ok()).unwrap_or(u32::MAX);
-        if offset > capacity {
-            return Err(Error::OutOfRange { offset, length: 0, capacity });
-        }
-        self.position = offset;
-        Ok(u64::from(offset))
+        self.position = self.sought(to)?;
+        Ok(u64::from(self.position))
     }
 }

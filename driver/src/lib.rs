@@ -13,6 +13,12 @@
 //!
 //! # A first program
 //!
+//! ```toml
+//! [dependencies]
+//! pagewise-driver = "0.1" # features: async, defmt, io, records, storage
+//! embedded-hal = "1.0"
+//! ```
+//!
 //! ```
 //! # use embedded_hal_mock::eh1::delay::NoopDelay;
 //! # use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
@@ -121,7 +127,7 @@
 //! # Features
 //!
 //! All additive: `async` (the async driver), `defmt` (`Format` for the data types), `storage` (traits of
-//! `embedded-storage` and `embedded-storage-async`), `io` (traits of `embedded-io`), `records`, `sources` (this crate's files
+//! `embedded-storage` and `embedded-storage-async`), `io` (traits of `embedded-io` and `embedded-io-async`), `records`, `sources` (this crate's files
 //! as text, for programs that write drivers). Rust 1.85 and later; with `storage` 1.87.
 //!
 //! # What is not supported
@@ -150,6 +156,7 @@ mod error;
 mod geometry;
 #[cfg(feature = "io")]
 mod io;
+mod memory;
 mod options;
 pub mod plan;
 mod protect;
@@ -178,13 +185,16 @@ pub use error::Error;
 pub use geometry::{Geometry, GeometryError, Parameters};
 #[cfg(feature = "io")]
 pub use io::Cursor;
+#[cfg(feature = "async")]
+pub use memory::AsyncMemory;
+pub use memory::{Extent, Memory};
 pub use options::{Config, Options, Wait};
 pub use plan::{Difference, Updated};
 pub use protect::{Protected, WriteProtectTiming};
 pub use recovery::{RecoveryError, free_bus};
 pub use region::{Irreversible, Lock, Region, RegionAccess, RegionParameters};
 #[cfg(feature = "storage")]
-pub use storage::FlashLike;
+pub use storage::{FlashLike, MultiwriteFlash};
 pub use trust::Trust;
 
 #[cfg(doctest)]

@@ -5,6 +5,7 @@ use crate::geometry::Geometry;
 /// How the driver waits for the end of a write cycle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum Wait {
     /// Acknowledge polling: ask until the part answers. Fast, and needs a HAL that reports a missing ACK.
     Poll,
@@ -16,7 +17,7 @@ pub enum Wait {
     Fixed,
 }
 
-/// Options of a driver.
+/// Options of a driver, made by [`Options::new`] and the functions that change one of them.
 ///
 /// ```
 /// use pagewise_driver::{Options, Wait};
@@ -26,6 +27,7 @@ pub enum Wait {
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Options {
     /// Most bytes that one call of the HAL may move, header included; `usize::MAX` for no limit.
     ///

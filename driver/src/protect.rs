@@ -1,8 +1,12 @@
 //! The write-protect pin: released around a write, asserted again on every path.
 
+#[cfg(feature = "async")]
+mod asynch;
+
 use embedded_hal::digital::OutputPin;
 
 use crate::error::Error;
+use crate::memory::{Extent, Memory};
 use crate::plan::{Difference, Updated};
 use crate::trust::Trust;
 
@@ -15,6 +19,7 @@ use crate::trust::Trust;
 /// driver is lazy.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct WriteProtectTiming {
     /// From releasing the pin to START, in microseconds.
     pub setup_us: u32,
@@ -26,6 +31,18 @@ impl WriteProtectTiming {
     /// 5 µs each.
     pub const fn new() -> Self {
         Self { setup_us: 5, hold_us: 5 }
+    }
+
+    /// Sets the time from releasing the pin to START, in microseconds.
+    pub const fn with_setup_us(mut self, us: u32) -> Self {
+        self.setup_us = us;
+        self
+    }
+
+    /// Sets the time from STOP (or the end of the last write cycle) to asserting the pin, in microseconds.
+    pub const fn with_hold_us(mut self, us: u32) -> Self {
+        self.hold_us = us;
+        self
     }
 }
 
@@ -72,8 +89,12 @@ impl<P: OutputPin> Drop for Released<'_, P> {
 
 /// A driver with the write-protect pin of its part.
 ///
-/// The pin is high (protected) except inside the write calls. It is asserted again when they return, fail, or, in the
-/// async form, are dropped. A part that is written in spite of a high pin, or not written in spite of a low one, is
+/// A [`Memory`] or, with feature `async`, an `AsyncMemory`; `T` is what it protects: a driver, or [`Chips`](crate::Chips)
+/// with one pin.
+///
+/// The pin is high (protected) except inside the calls that write: WP low, the set-up time, the call as the driver makes
+/// it, the hold time, WP high. It is asserted again when they return, fail, or, in the async form, are dropped (then at
+/// once, without the hold time). A part that is written in spite of a high pin, or not written in spite of a low one, is
 /// found by `write_verified`.
 ///
 /// # Examples
@@ -82,7 +103,7 @@ impl<P: OutputPin> Drop for Released<'_, P> {
 /// use embedded_hal_mock::eh1::delay::NoopDelay;
 /// use embedded_hal_mock::eh1::digital::{Mock as Pin, State, Transaction as Drive};
 /// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
-/// use pagewise_driver::{Eeprom, Geometry, Options, Parameters, Protected, WriteProtectTiming};
+/// use pagewise_driver::{Eeprom, Geometry, Memory, Options, Parameters, Protected, WriteProtectTiming};
 ///
 /// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
 /// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
@@ -118,7 +139,7 @@ impl<T, P: OutputPin> Protected<T, P> {
     }
 
     /// The driver, for everything that does not write. A write through it meets the asserted pin.
-    pub const fn eeprom(&mut self) -> &mut T {
+    pub const fn eeprom_mut(&mut self) -> &mut T {
         &mut self.eeprom
     }
 
@@ -128,255 +149,64 @@ impl<T, P: OutputPin> Protected<T, P> {
     }
 }
 
-mod blocking {
-    use embedded_hal::delay::DelayNs;
-    use embedded_hal::digital::OutputPin;
-    use embedded_hal::i2c::I2c;
+impl<T: Extent, P> Extent for Protected<T, P> {
+    type BusError = T::BusError;
 
-    use super::{Difference, Error, Protected, Released, Trust, Updated};
-    use crate::Eeprom;
-
-    impl<I2C: I2c, D: DelayNs, P: OutputPin, const BUF: usize> Protected<Eeprom<I2C, D, BUF>, P> {
-        /// As [`Eeprom::read`], with the pin asserted.
-        ///
-        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-        /// - **Power loss**: changes nothing.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`Eeprom::read`].
-        pub fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
-            self.eeprom.read(offset, bytes)
-        }
-
-        /// As [`Eeprom::compare`], with the pin asserted.
-        ///
-        /// - **On the wire**, per page, up to the first difference: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-        /// - **Power loss**: changes nothing.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`Eeprom::compare`].
-        pub fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
-            self.eeprom.compare(offset, bytes)
-        }
-
-        /// As [`Eeprom::write`], with the pin released.
-        ///
-        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before
-        ///   it has ended (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`; hold time, WP
-        ///   high.
-        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`Eeprom::write`], and [`Error::WriteProtectPin`].
-        pub fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-            self.released(bytes.len(), |eeprom| eeprom.write(offset, bytes))
-        }
-
-        /// As [`Eeprom::write_verified`], with the pin released.
-        ///
-        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, then the reading back, tried
-        ///   until the write has ended (`S 50W- P` while it has not): `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; hold time, WP
-        ///   high.
-        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`Eeprom::write_verified`], and [`Error::WriteProtectPin`].
-        pub fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-            self.released(bytes.len(), |eeprom| eeprom.write_verified(offset, bytes))
-        }
-
-        /// As [`Eeprom::fill`], with the pin released.
-        ///
-        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ AB+ P`, tried until the write before
-        ///   it has ended (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`; hold time, WP
-        ///   high.
-        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`Eeprom::fill`], and [`Error::WriteProtectPin`].
-        pub fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
-            self.released(length, |eeprom| eeprom.fill(offset, length, byte))
-        }
-
-        /// As [`Eeprom::update`], with the pin released.
-        ///
-        /// - **On the wire**, WP low, set-up time, per page that is not trusted, as of [`Protected::write`]; per trusted page
-        ///   the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`,
-        ///   whose end is waited for (`S 50W- P` while it has not come, then the next access or the poll
-        ///   `S 50W+ 01+ 23+ P`); hold time, WP high.
-        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`Eeprom::update`], and [`Error::WriteProtectPin`].
-        pub fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<I2C::Error>> {
-            self.released(bytes.len(), |eeprom| eeprom.update(offset, bytes, trust))
-        }
-
-        /// As [`Eeprom::update_trusting`], with the pin released.
-        ///
-        /// - **On the wire**, WP low, set-up time, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where
-        ///   it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not
-        ///   come, then the next access or the poll `S 50W+ 01+ 23+ P`); hold time, WP high.
-        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`Eeprom::update_trusting`], and [`Error::WriteProtectPin`].
-        pub fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
-            self.released(bytes.len(), |eeprom| eeprom.update_trusting(offset, bytes))
-        }
-
-        fn released<T>(
-            &mut self,
-            length: usize,
-            work: impl FnOnce(&mut Eeprom<I2C, D, BUF>) -> Result<T, Error<I2C::Error>>,
-        ) -> Result<T, Error<I2C::Error>> {
-            let Ok(released) = Released::new(&mut self.pin) else {
-                return Err(Error::WriteProtectPin { safe_bytes: 0 });
-            };
-            self.eeprom.delay.delay_us(self.timing.setup_us);
-            let result = work(&mut self.eeprom);
-            self.eeprom.delay.delay_us(self.timing.hold_us);
-            released.finish(result, length)
-        }
+    fn capacity(&self) -> u32 {
+        self.eeprom.capacity()
     }
 }
 
-#[cfg(feature = "async")]
-mod asynch {
-    use embedded_hal::digital::OutputPin;
-    use embedded_hal_async::delay::DelayNs;
-    use embedded_hal_async::i2c::I2c;
+impl<T: Memory, P: OutputPin> Protected<T, P> {
+    fn released<R>(
+        &mut self,
+        length: usize,
+        work: impl FnOnce(&mut T) -> Result<R, Error<T::BusError>>,
+    ) -> Result<R, Error<T::BusError>> {
+        let Ok(released) = Released::new(&mut self.pin) else {
+            return Err(Error::WriteProtectPin { safe_bytes: 0 });
+        };
+        self.eeprom.pause_us(self.timing.setup_us);
+        let result = work(&mut self.eeprom);
+        self.eeprom.pause_us(self.timing.hold_us);
+        released.finish(result, length)
+    }
+}
 
-    use super::{Difference, Error, Protected, Released, Trust, Updated};
-    use crate::AsyncEeprom;
+impl<T: Memory, P: OutputPin> Memory for Protected<T, P> {
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<Self::BusError>> {
+        self.eeprom.read(offset, bytes)
+    }
 
-    impl<I2C: I2c, D: DelayNs, P: OutputPin, const BUF: usize> Protected<AsyncEeprom<I2C, D, BUF>, P> {
-        /// As [`AsyncEeprom::read`], with the pin asserted.
-        ///
-        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-        /// - **Power loss**: changes nothing.
-        /// - **Cancelled**: leaves nothing behind.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`AsyncEeprom::read`].
-        pub async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
-            self.eeprom.read(offset, bytes).await
-        }
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<Self::BusError>> {
+        self.released(bytes.len(), |memory| memory.write(offset, bytes))
+    }
 
-        /// As [`AsyncEeprom::compare`], with the pin asserted.
-        ///
-        /// - **On the wire**, per page, up to the first difference: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-        /// - **Power loss**: changes nothing.
-        /// - **Cancelled**: leaves nothing behind.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`AsyncEeprom::compare`].
-        pub async fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
-            self.eeprom.compare(offset, bytes).await
-        }
+    fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<Self::BusError>> {
+        self.released(bytes.len(), |memory| memory.write_verified(offset, bytes))
+    }
 
-        /// As [`AsyncEeprom::write`], with the pin released.
-        ///
-        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before
-        ///   it has ended (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`; hold time, WP
-        ///   high.
-        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
-        /// - **Cancelled**: the pin is asserted at once, without the hold time; otherwise as of the driver's own call.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`AsyncEeprom::write`], and [`Error::WriteProtectPin`].
-        pub async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-            self.released(bytes.len(), async |eeprom| eeprom.write(offset, bytes).await).await
-        }
+    fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<Self::BusError>> {
+        self.released(length, |memory| memory.fill(offset, length, byte))
+    }
 
-        /// As [`AsyncEeprom::write_verified`], with the pin released.
-        ///
-        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, then the reading back, tried
-        ///   until the write has ended (`S 50W- P` while it has not): `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; hold time, WP
-        ///   high.
-        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
-        /// - **Cancelled**: the pin is asserted at once, without the hold time; otherwise as of the driver's own call.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`AsyncEeprom::write_verified`], and [`Error::WriteProtectPin`].
-        pub async fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-            self.released(bytes.len(), async |eeprom| eeprom.write_verified(offset, bytes).await).await
-        }
+    fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<Self::BusError>> {
+        self.eeprom.compare(offset, bytes)
+    }
 
-        /// As [`AsyncEeprom::fill`], with the pin released.
-        ///
-        /// - **On the wire**, WP low, set-up time, per page: `S 50W+ 01+ 23+ AB+ AB+ P`, tried until the write before
-        ///   it has ended (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`; hold time, WP
-        ///   high.
-        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
-        /// - **Cancelled**: the pin is asserted at once, without the hold time; otherwise as of the driver's own call.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`AsyncEeprom::fill`], and [`Error::WriteProtectPin`].
-        pub async fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
-            self.released(length, async |eeprom| eeprom.fill(offset, length, byte).await).await
-        }
+    fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<Self::BusError>> {
+        self.released(bytes.len(), |memory| memory.update(offset, bytes, trust))
+    }
 
-        /// As [`AsyncEeprom::update`], with the pin released.
-        ///
-        /// - **On the wire**, WP low, set-up time, per page that is not trusted, as of [`Protected::write`]; per trusted page
-        ///   the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`,
-        ///   whose end is waited for (`S 50W- P` while it has not come, then the next access or the poll
-        ///   `S 50W+ 01+ 23+ P`); hold time, WP high.
-        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
-        /// - **Cancelled**: the pin is asserted at once, without the hold time; otherwise as of the driver's own call.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`AsyncEeprom::update`], and [`Error::WriteProtectPin`].
-        pub async fn update(
-            &mut self,
-            offset: u32,
-            bytes: &[u8],
-            trust: &mut Trust,
-        ) -> Result<Updated, Error<I2C::Error>> {
-            self.released(bytes.len(), async |eeprom| eeprom.update(offset, bytes, trust).await).await
-        }
+    fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
+        self.released(bytes.len(), |memory| memory.update_trusting(offset, bytes))
+    }
 
-        /// As [`AsyncEeprom::update_trusting`], with the pin released.
-        ///
-        /// - **On the wire**, WP low, set-up time, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where
-        ///   it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not
-        ///   come, then the next access or the poll `S 50W+ 01+ 23+ P`); hold time, WP high.
-        /// - **Power loss**: as of the driver's own call; where the pin goes meanwhile is the board's affair.
-        /// - **Cancelled**: the pin is asserted at once, without the hold time; otherwise as of the driver's own call.
-        ///
-        /// # Errors
-        ///
-        /// Those of [`AsyncEeprom::update_trusting`], and [`Error::WriteProtectPin`].
-        pub async fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
-            self.released(bytes.len(), async |eeprom| eeprom.update_trusting(offset, bytes).await).await
-        }
+    fn wait_ready(&mut self) -> Result<(), Error<Self::BusError>> {
+        self.eeprom.wait_ready()
+    }
 
-        async fn released<T>(
-            &mut self,
-            length: usize,
-            work: impl AsyncFnOnce(&mut AsyncEeprom<I2C, D, BUF>) -> Result<T, Error<I2C::Error>>,
-        ) -> Result<T, Error<I2C::Error>> {
-            let Ok(released) = Released::new(&mut self.pin) else {
-                return Err(Error::WriteProtectPin { safe_bytes: 0 });
-            };
-            self.eeprom.delay.delay_us(self.timing.setup_us).await;
-            let result = work(&mut self.eeprom).await;
-            self.eeprom.delay.delay_us(self.timing.hold_us).await;
-            released.finish(result, length)
-        }
+    fn pause_us(&mut self, us: u32) {
+        self.eeprom.pause_us(us);
     }
 }

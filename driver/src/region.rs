@@ -25,6 +25,7 @@ pub struct RegionParameters {
 /// What may be done with a region.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum RegionAccess {
     /// Programmed by the maker: serial number, EUI.
     ReadOnly,

@@ -1,13 +1,23 @@
 //! The traits of `embedded-storage` (feature `storage`), and with feature `async` those of `embedded-storage-async`.
 //!
-//! The drivers implement `ReadStorage` and `Storage` as they are: any offset, any length, no read-modify-write.
-//! [`FlashLike`] implements the `NorFlash` traits for code that wants to erase.
+//! The drivers, [`Protected`] and [`Chips`] implement `ReadStorage` and `Storage` as they are: any offset, any length, no
+//! read-modify-write. [`FlashLike`] implements the `NorFlash` traits for code that wants to erase, [`MultiwriteFlash`] also
+//! `MultiwriteNorFlash`.
+
+#[cfg(feature = "async")]
+mod asynch;
+mod multiwrite;
+
+pub use multiwrite::MultiwriteFlash;
 
 use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
 use embedded_storage::{ReadStorage, Storage};
 
+use crate::blocking::Eeprom;
+use crate::chips::Chips;
 use crate::error::Error;
-use crate::geometry::Geometry;
+use crate::memory::{Extent, Memory};
+use crate::protect::Protected;
 
 impl<E: core::fmt::Debug> NorFlashError for Error<E> {
     fn kind(&self) -> NorFlashErrorKind {
@@ -17,10 +27,6 @@ impl<E: core::fmt::Debug> NorFlashError for Error<E> {
             _ => NorFlashErrorKind::Other,
         }
     }
-}
-
-fn capacity(geometry: &Geometry) -> usize {
-    usize::try_from(geometry.capacity_bytes()).unwrap_or(usize::MAX)
 }
 
 /// An EEPROM that behaves like a NOR flash: written in units of `WRITE` bytes, erased in units of `ERASE` bytes, erased
@@ -34,6 +40,7 @@ fn capacity(geometry: &Geometry) -> usize {
 /// An EEPROM needs no erasing, so this costs wear and time: each erase of a unit writes every page of it once more.
 ///
 /// `MultiwriteNorFlash` is not implemented: on a NOR flash a second write can only clear bits, here it replaces them.
+/// Where code demands it, there is [`MultiwriteFlash`].
 ///
 /// # Power loss
 ///
@@ -82,10 +89,9 @@ impl<T, const WRITE: usize, const ERASE: usize> FlashLike<T, WRITE, ERASE> {
 }
 
 /// Length of an erase, if it is made of whole units inside the part.
-fn erase_length<E>(geometry: &Geometry, unit: usize, from: u32, to: u32) -> Result<usize, Error<E>> {
-    let capacity = geometry.capacity_bytes();
+fn erase_length<E>(capacity: u32, unit: usize, from: u32, to: u32) -> Result<usize, Error<E>> {
     let length = to.checked_sub(from).and_then(|length| usize::try_from(length).ok());
-    let Some(length) = length.filter(|length| geometry.contains(from, *length)) else {
+    let Some(length) = length.filter(|_| to <= capacity) else {
         return Err(Error::OutOfRange { offset: from, length: length.unwrap_or(0), capacity });
     };
     let aligned = is_multiple(from, unit) && is_multiple(to, unit);
@@ -102,233 +108,112 @@ fn is_multiple(offset: u32, unit: usize) -> bool {
     u32::try_from(unit).ok().and_then(|unit| offset.checked_rem(unit)) == Some(0)
 }
 
-mod blocking {
-    use embedded_hal::delay::DelayNs;
-    use embedded_hal::i2c::I2c;
+impl<T: Extent, const WRITE: usize, const ERASE: usize> ErrorType for FlashLike<T, WRITE, ERASE> {
+    type Error = Error<T::BusError>;
+}
 
-    use super::{
-        Error, ErrorType, FlashLike, NorFlash, ReadNorFlash, ReadStorage, Storage, capacity, check_write, erase_length,
+/// The traits for any offset and length; for each type by itself, since they are another crate's.
+macro_rules! any_offset {
+    ([$($generics:tt)*] $memory:ty) => {
+        impl<$($generics)*> ReadStorage for $memory
+        where
+            $memory: Memory,
+        {
+            type Error = Error<<$memory as Extent>::BusError>;
+
+    /// [`Memory::read`]: any offset, any length.
+    ///
+    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
+    ///
+    /// # Errors
+    ///
+    /// As there.
+            fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
+                Memory::read(self, offset, bytes)
+            }
+
+            fn capacity(&self) -> usize {
+                usize::try_from(Extent::capacity(self)).unwrap_or(usize::MAX)
+            }
+        }
+
+        impl<$($generics)*> Storage for $memory
+        where
+            $memory: Memory,
+        {
+    /// [`Memory::write`]: any offset, any length, nothing is read first.
+    ///
+    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
+    ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
+    ///   may hold old, new or other bytes.
+    ///
+    /// # Errors
+    ///
+    /// As there.
+            fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+                Memory::write(self, offset, bytes)
+            }
+        }
     };
-    use crate::Eeprom;
+}
 
-    impl<I2C: I2c, D: DelayNs, const BUF: usize> ReadStorage for Eeprom<I2C, D, BUF> {
-        type Error = Error<I2C::Error>;
+any_offset!([I2C: embedded_hal::i2c::I2c, D, const BUF: usize] Eeprom<I2C, D, BUF>);
+any_offset!([T: Extent, P] Protected<T, P>);
+any_offset!([T, const N: usize] Chips<T, N>);
 
-        /// [`Eeprom::read`]: any offset, any length.
-        ///
-        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-        /// - **Power loss**: changes nothing.
-        ///
-        /// # Errors
-        ///
-        /// As there.
-        fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-            self.read(offset, bytes)
-        }
+impl<T: Memory, const WRITE: usize, const ERASE: usize> ReadNorFlash for FlashLike<T, WRITE, ERASE> {
+    const READ_SIZE: usize = 1;
 
-        fn capacity(&self) -> usize {
-            capacity(self.geometry())
-        }
+    /// [`Memory::read`]: any offset, any length.
+    ///
+    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
+    /// - **Power loss**: changes nothing.
+    ///
+    /// # Errors
+    ///
+    /// As there.
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
+        self.eeprom.read(offset, bytes)
     }
 
-    impl<I2C: I2c, D: DelayNs, const BUF: usize> Storage for Eeprom<I2C, D, BUF> {
-        /// [`Eeprom::write`]: any offset, any length, nothing is read first.
-        ///
-        /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
-        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-        /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that
-        ///   one may hold old, new or other bytes.
-        ///
-        /// # Errors
-        ///
-        /// As there.
-        fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-            self.write(offset, bytes)
-        }
-    }
-
-    impl<I2C: I2c, D, const BUF: usize, const WRITE: usize, const ERASE: usize> ErrorType
-        for FlashLike<Eeprom<I2C, D, BUF>, WRITE, ERASE>
-    {
-        type Error = Error<I2C::Error>;
-    }
-
-    impl<I2C: I2c, D: DelayNs, const BUF: usize, const WRITE: usize, const ERASE: usize> ReadNorFlash
-        for FlashLike<Eeprom<I2C, D, BUF>, WRITE, ERASE>
-    {
-        const READ_SIZE: usize = 1;
-
-        /// [`Eeprom::read`]: any offset, any length.
-        ///
-        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-        /// - **Power loss**: changes nothing.
-        ///
-        /// # Errors
-        ///
-        /// As there.
-        fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-            self.eeprom.read(offset, bytes)
-        }
-
-        fn capacity(&self) -> usize {
-            capacity(self.eeprom.geometry())
-        }
-    }
-
-    impl<I2C: I2c, D: DelayNs, const BUF: usize, const WRITE: usize, const ERASE: usize> NorFlash
-        for FlashLike<Eeprom<I2C, D, BUF>, WRITE, ERASE>
-    {
-        const WRITE_SIZE: usize = WRITE;
-        const ERASE_SIZE: usize = ERASE;
-
-        /// [`Eeprom::fill`] with 0xFF, one write cycle per page.
-        ///
-        /// - **On the wire**, per page: `S 50W+ 01+ 20+ FF+ .. P`, tried until the write before it has ended
-        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 20+ P`.
-        /// - **Power loss**: pages before the one in its write cycle are erased, pages after it are as they were; that
-        ///   one may hold old, erased or other bytes.
-        ///
-        /// # Errors
-        ///
-        /// [`Error::NotAligned`] unless made of whole `ERASE` units, [`Error::OutOfRange`]; otherwise as there.
-        fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
-            let length = erase_length(self.eeprom.geometry(), ERASE, from, to)?;
-            self.eeprom.fill(from, length, 0xFF)
-        }
-
-        /// [`Eeprom::write`] of whole `WRITE` units.
-        ///
-        /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
-        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-        /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that
-        ///   one may hold old, new or other bytes. Other units are not touched where `WRITE` is the page.
-        ///
-        /// # Errors
-        ///
-        /// [`Error::NotAligned`] unless made of whole `WRITE` units; otherwise as there.
-        fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-            check_write(WRITE, offset, bytes.len())?;
-            self.eeprom.write(offset, bytes)
-        }
+    fn capacity(&self) -> usize {
+        usize::try_from(self.eeprom.capacity()).unwrap_or(usize::MAX)
     }
 }
 
-#[cfg(feature = "async")]
-mod asynch {
-    use embedded_hal_async::delay::DelayNs;
-    use embedded_hal_async::i2c::I2c;
-    use embedded_storage_async::nor_flash::{NorFlash, ReadNorFlash};
-    use embedded_storage_async::{ReadStorage, Storage};
+impl<T: Memory, const WRITE: usize, const ERASE: usize> NorFlash for FlashLike<T, WRITE, ERASE> {
+    const WRITE_SIZE: usize = WRITE;
+    const ERASE_SIZE: usize = ERASE;
 
-    use super::{Error, ErrorType, FlashLike, capacity, check_write, erase_length};
-    use crate::AsyncEeprom;
-
-    impl<I2C: I2c, D: DelayNs, const BUF: usize> ReadStorage for AsyncEeprom<I2C, D, BUF> {
-        type Error = Error<I2C::Error>;
-
-        /// [`AsyncEeprom::read`]: any offset, any length.
-        ///
-        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-        /// - **Power loss**: changes nothing.
-        /// - **Cancelled**: leaves nothing behind.
-        ///
-        /// # Errors
-        ///
-        /// As there.
-        async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-            self.read(offset, bytes).await
-        }
-
-        fn capacity(&self) -> usize {
-            capacity(self.geometry())
-        }
+    /// [`Memory::fill`] with 0xFF, one write cycle per page.
+    ///
+    /// - **On the wire**, per page: `S 50W+ 01+ 20+ FF+ .. P`, tried until the write before it has ended
+    ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 20+ P`.
+    /// - **Power loss**: pages before the one in its write cycle are erased, pages after it are as they were; that one
+    ///   may hold old, erased or other bytes.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::NotAligned`] unless made of whole `ERASE` units, [`Error::OutOfRange`]; otherwise as there.
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
+        let length = erase_length(self.eeprom.capacity(), ERASE, from, to)?;
+        self.eeprom.fill(from, length, 0xFF)
     }
 
-    impl<I2C: I2c, D: DelayNs, const BUF: usize> Storage for AsyncEeprom<I2C, D, BUF> {
-        /// [`AsyncEeprom::write`]: any offset, any length, nothing is read first.
-        ///
-        /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
-        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-        /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that
-        ///   one may hold old, new or other bytes.
-        /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits
-        ///   for its write cycle first.
-        ///
-        /// # Errors
-        ///
-        /// As there.
-        async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-            self.write(offset, bytes).await
-        }
-    }
-
-    impl<I2C: I2c, D, const BUF: usize, const WRITE: usize, const ERASE: usize> ErrorType
-        for FlashLike<AsyncEeprom<I2C, D, BUF>, WRITE, ERASE>
-    {
-        type Error = Error<I2C::Error>;
-    }
-
-    impl<I2C: I2c, D: DelayNs, const BUF: usize, const WRITE: usize, const ERASE: usize> ReadNorFlash
-        for FlashLike<AsyncEeprom<I2C, D, BUF>, WRITE, ERASE>
-    {
-        const READ_SIZE: usize = 1;
-
-        /// [`AsyncEeprom::read`]: any offset, any length.
-        ///
-        /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-        /// - **Power loss**: changes nothing.
-        /// - **Cancelled**: leaves nothing behind.
-        ///
-        /// # Errors
-        ///
-        /// As there.
-        async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-            self.eeprom.read(offset, bytes).await
-        }
-
-        fn capacity(&self) -> usize {
-            capacity(self.eeprom.geometry())
-        }
-    }
-
-    impl<I2C: I2c, D: DelayNs, const BUF: usize, const WRITE: usize, const ERASE: usize> NorFlash
-        for FlashLike<AsyncEeprom<I2C, D, BUF>, WRITE, ERASE>
-    {
-        const WRITE_SIZE: usize = WRITE;
-        const ERASE_SIZE: usize = ERASE;
-
-        /// [`AsyncEeprom::fill`] with 0xFF, one write cycle per page.
-        ///
-        /// - **On the wire**, per page: `S 50W+ 01+ 20+ FF+ .. P`, tried until the write before it has ended
-        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 20+ P`.
-        /// - **Power loss**: pages before the one in its write cycle are erased, pages after it are as they were; that
-        ///   one may hold old, erased or other bytes.
-        /// - **Cancelled**: pages before the one under way are erased, that one is erased or not; the next call waits
-        ///   for its write cycle first.
-        ///
-        /// # Errors
-        ///
-        /// [`Error::NotAligned`] unless made of whole `ERASE` units, [`Error::OutOfRange`]; otherwise as there.
-        async fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
-            let length = erase_length(self.eeprom.geometry(), ERASE, from, to)?;
-            self.eeprom.fill(from, length, 0xFF).await
-        }
-
-        /// [`AsyncEeprom::write`] of whole `WRITE` units.
-        ///
-        /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
-        ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-        /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that
-        ///   one may hold old, new or other bytes. Other units are not touched where `WRITE` is the page.
-        /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits
-        ///   for its write cycle first.
-        ///
-        /// # Errors
-        ///
-        /// [`Error::NotAligned`] unless made of whole `WRITE` units; otherwise as there.
-        async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-            check_write(WRITE, offset, bytes.len())?;
-            self.eeprom.write(offset, bytes).await
-        }
+    /// [`Memory::write`] of whole `WRITE` units.
+    ///
+    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
+    ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
+    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
+    ///   may hold old, new or other bytes. Other units are not touched where `WRITE` is the page.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::NotAligned`] unless made of whole `WRITE` units; otherwise as there.
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+        check_write(WRITE, offset, bytes.len())?;
+        self.eeprom.write(offset, bytes)
     }
 }

@@ -1,15 +1,9 @@
 //! What the records of async code are kept on.
 
-use embedded_hal::digital::OutputPin;
-use embedded_hal_async::delay::DelayNs;
-use embedded_hal_async::i2c::I2c;
-
-use crate::asynch::AsyncEeprom;
-use crate::chips::Chips;
 use crate::error::Error;
-use crate::protect::Protected;
+use crate::memory::AsyncMemory;
 
-/// As [`Medium`](super::Medium), for async code: [`AsyncEeprom`], [`Protected`] or [`Chips`].
+/// As [`Medium`](super::Medium), for async code: any [`AsyncMemory`].
 // As in embedded-hal-async: whether a future can be sent to another thread is left to the medium.
 #[allow(async_fn_in_trait)]
 pub trait AsyncMedium {
@@ -32,47 +26,11 @@ pub trait AsyncMedium {
     async fn store(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error>;
 }
 
-impl<M: AsyncMedium> AsyncMedium for &mut M {
-    type Error = M::Error;
+impl<M: AsyncMemory> AsyncMedium for M {
+    type Error = Error<M::BusError>;
 
     async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-        M::read(self, offset, bytes).await
-    }
-
-    async fn store(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-        M::store(self, offset, bytes).await
-    }
-}
-
-impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncMedium for AsyncEeprom<I2C, D, BUF> {
-    type Error = Error<I2C::Error>;
-
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-        self.read(offset, bytes).await
-    }
-
-    async fn store(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-        self.write_verified(offset, bytes).await
-    }
-}
-
-impl<I2C: I2c, D: DelayNs, P: OutputPin, const BUF: usize> AsyncMedium for Protected<AsyncEeprom<I2C, D, BUF>, P> {
-    type Error = Error<I2C::Error>;
-
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-        self.read(offset, bytes).await
-    }
-
-    async fn store(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-        self.write_verified(offset, bytes).await
-    }
-}
-
-impl<I2C: I2c, D: DelayNs, const BUF: usize, const N: usize> AsyncMedium for Chips<AsyncEeprom<I2C, D, BUF>, N> {
-    type Error = Error<I2C::Error>;
-
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-        self.read(offset, bytes).await
+        AsyncMemory::read(self, offset, bytes).await
     }
 
     async fn store(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {

@@ -1,15 +1,9 @@
 //! What the records are kept on.
 
-use embedded_hal::delay::DelayNs;
-use embedded_hal::digital::OutputPin;
-use embedded_hal::i2c::I2c;
-
-use crate::blocking::Eeprom;
-use crate::chips::Chips;
 use crate::error::Error;
-use crate::protect::Protected;
+use crate::memory::Memory;
 
-/// A memory that records can be kept on: [`Eeprom`], [`Protected`] or [`Chips`].
+/// What records can be kept on: any [`Memory`], also behind a `&mut`; or something of your own.
 pub trait Medium {
     /// Error of an access.
     type Error;
@@ -29,47 +23,11 @@ pub trait Medium {
     fn store(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error>;
 }
 
-impl<M: Medium> Medium for &mut M {
-    type Error = M::Error;
+impl<M: Memory> Medium for M {
+    type Error = Error<M::BusError>;
 
     fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-        M::read(self, offset, bytes)
-    }
-
-    fn store(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-        M::store(self, offset, bytes)
-    }
-}
-
-impl<I2C: I2c, D: DelayNs, const BUF: usize> Medium for Eeprom<I2C, D, BUF> {
-    type Error = Error<I2C::Error>;
-
-    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-        self.read(offset, bytes)
-    }
-
-    fn store(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-        self.write_verified(offset, bytes)
-    }
-}
-
-impl<I2C: I2c, D: DelayNs, P: OutputPin, const BUF: usize> Medium for Protected<Eeprom<I2C, D, BUF>, P> {
-    type Error = Error<I2C::Error>;
-
-    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-        self.read(offset, bytes)
-    }
-
-    fn store(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-        self.write_verified(offset, bytes)
-    }
-}
-
-impl<I2C: I2c, D: DelayNs, const BUF: usize, const N: usize> Medium for Chips<Eeprom<I2C, D, BUF>, N> {
-    type Error = Error<I2C::Error>;
-
-    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
-        self.read(offset, bytes)
+        Memory::read(self, offset, bytes)
     }
 
     fn store(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {

@@ -128,7 +128,7 @@ impl<'a, M: Medium, const SLOT: usize> RecordStore<'a, M, SLOT> {
     }
 
     /// The medium, for what lies beside the records.
-    pub const fn medium(&mut self) -> &mut M {
+    pub const fn medium_mut(&mut self) -> &mut M {
         &mut self.medium
     }
 

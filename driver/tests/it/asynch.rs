@@ -277,7 +277,7 @@ impl embedded_hal::digital::OutputPin for Level {
 
 #[test]
 fn wp_is_asserted_again_wherever_a_write_is_dropped() {
-    use pagewise_driver::{Protected, WriteProtectTiming};
+    use pagewise_driver::{AsyncMemory, Protected, WriteProtectTiming};
     for polls in 1.. {
         let (_, driver) = async_rig(KBIT_32, Options::new().with_poll_interval_us(1000), Effect::AfterPause);
         let level = Rc::new(RefCell::new(false));
@@ -297,7 +297,7 @@ fn wp_is_asserted_again_wherever_a_write_is_dropped() {
 
 #[test]
 fn all_calls_behind_a_wp_pin_do_their_work_and_leave_it_asserted() {
-    use pagewise_driver::{Difference, Protected, Updated, WriteProtectTiming};
+    use pagewise_driver::{AsyncMemory, Difference, Protected, Updated, WriteProtectTiming};
     let (chip, driver) = async_rig(KBIT_32, Options::new(), Effect::AfterPause);
     let level = Rc::new(RefCell::new(false));
     let mut guarded = Protected::new::<ErrorKind>(driver, Level(level.clone()), WriteProtectTiming::new()).unwrap();
@@ -317,7 +317,7 @@ fn all_calls_behind_a_wp_pin_do_their_work_and_leave_it_asserted() {
 
 #[test]
 fn several_chips_are_waited_for_after_a_lazy_write() {
-    use pagewise_driver::{Chips, Parameters};
+    use pagewise_driver::{AsyncMemory, Chips, Parameters};
     let (one, _, _) = rig(KBIT_32.parameters());
     let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
     let parts = vec![one, two.clone()];
@@ -333,7 +333,7 @@ fn several_chips_are_waited_for_after_a_lazy_write() {
 #[test]
 fn several_chips_and_regions_work_in_the_async_form() {
     use pagewise_driver::{
-        Chips, Difference, Irreversible, Lock, Parameters, Region, RegionAccess, RegionParameters, Updated,
+        AsyncMemory, Chips, Difference, Irreversible, Lock, Parameters, Region, RegionAccess, RegionParameters, Updated,
     };
     let (one, _, _) = rig(KBIT_32.parameters());
     let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });

@@ -7,6 +7,7 @@ mod common;
 
 mod asynch;
 mod behaviour;
+mod breaks;
 mod bus_recovery;
 mod chips;
 mod choice;

@@ -60,7 +60,7 @@ fn guarded(fails_at: Option<usize>) -> (Rc<RefCell<FakeChip>>, Log, Result<Guard
     let log = Log::default();
     let pin = Wp { chip: chip.clone(), log: log.clone(), fails_at };
     let eeprom = Eeprom::new(bus, clock, KBIT_32, Options::new());
-    let timing = WriteProtectTiming { setup_us: 3, hold_us: 4 };
+    let timing = WriteProtectTiming::new().with_setup_us(3).with_hold_us(4);
     (chip, log, Protected::new(eeprom, pin, timing))
 }
 
@@ -89,7 +89,7 @@ fn wp_is_released_only_around_a_write_with_setup_and_hold() {
     let log = log.borrow();
     let (released, asserted) = (log[1].1, log[2].1);
     assert!(asserted - released >= 3 + 20 + 5_000 + 4);
-    assert!(matches!(protected.eeprom().write(0, &[9]), Err(Error::WriteProtected { .. })), "the pin protects");
+    assert!(matches!(protected.eeprom_mut().write(0, &[9]), Err(Error::WriteProtected { .. })), "the pin protects");
 }
 
 #[test]

@@ -6,8 +6,8 @@ use std::convert::Infallible;
 use crate::common::*;
 use embedded_hal::digital::{ErrorType, OutputPin};
 use embedded_hal::i2c::ErrorKind;
-use pagewise_driver::records::{Medium, RecordLayout, RecordSpec, RecordStore};
-use pagewise_driver::{Chips, Eeprom, Geometry, Options, Parameters, Protected, WriteProtectTiming};
+use pagewise_driver::records::{RecordLayout, RecordSpec, RecordStore};
+use pagewise_driver::{Chips, Eeprom, Geometry, Memory, Options, Parameters, Protected, WriteProtectTiming};
 
 const SPECS: [RecordSpec; 1] = [RecordSpec { id: 1, payload_bytes: 6, slots: 4 }];
 /// Four slots of a page each, the last two of them in the second chip.
@@ -37,7 +37,7 @@ fn layout(geometry: Geometry, start: u32) -> RecordLayout<'static> {
     layout
 }
 
-fn write_and_read_back<M: Medium<Error: std::fmt::Debug>>(mut medium: M, layout: RecordLayout<'static>) {
+fn write_and_read_back<M: Memory>(mut medium: M, layout: RecordLayout<'static>) {
     let mut back = [0; 6];
     for round in 0..6 {
         // Each call through a store of its own, which cannot give what it still has in memory.
@@ -71,12 +71,12 @@ fn records_live_in_several_chips() {
 #[cfg(feature = "async")]
 mod asynch {
     use crate::common::at_once::{AsyncBus, AsyncClock, now};
-    use pagewise_driver::AsyncEeprom;
-    use pagewise_driver::records::{AsyncMedium, AsyncRecordStore};
+    use pagewise_driver::records::AsyncRecordStore;
+    use pagewise_driver::{AsyncEeprom, AsyncMemory};
 
     use super::*;
 
-    fn write_and_read_back<M: AsyncMedium<Error: std::fmt::Debug>>(mut medium: M, layout: RecordLayout<'static>) {
+    fn write_and_read_back<M: AsyncMemory>(mut medium: M, layout: RecordLayout<'static>) {
         let mut back = [0; 6];
         for round in 0..6 {
             now(AsyncRecordStore::<_, 19>::new(&mut medium, layout).write(1, 1, &[round; 6])).unwrap();

@@ -3,9 +3,11 @@
 
 use crate::common::*;
 use embedded_io::{ErrorKind as IoKind, Read, Seek, SeekFrom, Write};
-use embedded_storage::nor_flash::{NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
+use embedded_storage::nor_flash::{MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
 use embedded_storage::{ReadStorage, Storage};
-use pagewise_driver::{Cursor, Eeprom, Error, FlashLike, Options};
+use pagewise_driver::{
+    Chips, Cursor, Eeprom, Error, FlashLike, MultiwriteFlash, Options, Parameters, Protected, WriteProtectTiming,
+};
 
 #[test]
 fn storage_traits_read_and_write_anywhere_without_touching_neighbours() {
@@ -23,6 +25,92 @@ fn storage_traits_read_and_write_anywhere_without_touching_neighbours() {
     assert_eq!(ReadStorage::capacity(&eeprom), 4096);
     let after = chip.borrow().memory.clone();
     assert_eq!((&after[..30], &after[34..]), (&before[..30], &before[34..]));
+}
+
+struct Pin;
+
+impl embedded_hal::digital::ErrorType for Pin {
+    type Error = std::convert::Infallible;
+}
+
+impl embedded_hal::digital::OutputPin for Pin {
+    fn set_low(&mut self) -> Result<(), Self::Error> {
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Self::Error> {
+        Ok(())
+    }
+}
+
+type Shared = std::rc::Rc<std::cell::RefCell<FakeChip>>;
+
+fn two_chips() -> (Shared, Shared, Bus, Clock) {
+    let (one, _, _) = rig(KBIT_32.parameters());
+    let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
+    let parts = vec![one.clone(), two.clone()];
+    (one, two, Bus(parts.clone()), Clock(parts))
+}
+
+#[test]
+fn several_chips_behind_a_wp_pin_have_every_adapter() {
+    let (one, two, bus, clock) = two_chips();
+    let eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
+    let chips = Chips::new(eeprom, [0x50, 0x51]).unwrap();
+    let mut memory = Protected::new::<embedded_hal::i2c::ErrorKind>(chips, Pin, WriteProtectTiming::new()).unwrap();
+    assert_eq!(ReadStorage::capacity(&memory), 8192);
+    Storage::write(&mut memory, 4094, &[1, 2, 3, 4]).unwrap();
+    let mut back = [0; 4];
+    ReadStorage::read(&mut memory, 4094, &mut back).unwrap();
+    assert_eq!(back, [1, 2, 3, 4]);
+    let mut cursor = Cursor::new(&mut memory);
+    cursor.seek(SeekFrom::Start(4095)).unwrap();
+    cursor.write_all(&[7, 8]).unwrap();
+    cursor.flush().unwrap();
+    assert_eq!((one.borrow().memory[4095], two.borrow().memory[0]), (7, 8));
+    let mut flash = FlashLike::<_, 32, 64>::new(&mut memory);
+    flash.erase(4032, 4160).unwrap();
+    assert!(two.borrow().memory[..64].iter().all(|byte| *byte == 0xFF));
+    assert_eq!(ReadNorFlash::capacity(&flash), 8192);
+}
+
+#[test]
+fn a_second_write_of_a_multiwrite_flash_clears_bits_and_is_always_made() {
+    fn second(flash: &mut impl MultiwriteNorFlash, bytes: &[u8]) {
+        flash.write(64, bytes).unwrap();
+    }
+    let (chip, bus, clock) = rig(KBIT_32.parameters());
+    let eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
+    let mut flash = MultiwriteFlash::<_, 4, 64>::new(eeprom);
+    flash.erase(64, 128).unwrap();
+    second(&mut flash, &[0xF0, 0x0F, 0x55, 0xFF, 1, 2, 3, 4]);
+    second(&mut flash, &[0x3C, 0x3C, 0xFF, 0x00, 0xFF, 0xFF, 0xFF, 0xFF]);
+    assert_eq!(chip.borrow().memory[64..72], [0x30, 0x0C, 0x55, 0x00, 1, 2, 3, 4]);
+    // Bytes that read right may be half-written: they are written all the same.
+    let writes = chip.borrow().page_writes;
+    second(&mut flash, &[0xFF; 8]);
+    assert_eq!(chip.borrow().page_writes, writes + 2);
+    let error = flash.write(66, &[0; 4]).unwrap_err();
+    assert_eq!(error, Error::NotAligned { offset: 66, length: 4, unit: 4 });
+    chip.borrow_mut().protect = Protect::NackData;
+    assert!(matches!(flash.write(64, &[0; 8]), Err(Error::WriteProtected { offset: 64, safe_bytes: 0, .. })));
+    chip.borrow_mut().protect = Protect::Off;
+}
+
+#[test]
+fn a_multiwrite_flash_counts_the_units_that_are_safe() {
+    let mut counts = std::collections::BTreeSet::new();
+    for call in 0.. {
+        let (chip, bus, clock) = rig(KBIT_32.parameters());
+        let eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
+        let mut flash = MultiwriteFlash::<_, 4, 64>::new(eeprom);
+        chip.borrow_mut().fail_call = Some((call, embedded_hal::i2c::ErrorKind::Bus));
+        let Err(error) = flash.write(64, &[0; 8]) else { break };
+        let safe = error.safe_bytes();
+        assert!(chip.borrow().memory[64..64 + safe].iter().all(|byte| *byte == 0), "call {call}");
+        counts.insert(safe);
+    }
+    assert_eq!(counts.into_iter().collect::<Vec<_>>(), [0, 4]);
 }
 
 #[test]
@@ -131,5 +219,42 @@ mod asynch {
         let mut back = [0];
         now(embedded_storage_async::ReadStorage::read(&mut eeprom, 0, &mut back)).unwrap();
         assert_eq!(back, [9]);
+    }
+
+    #[test]
+    fn an_async_cursor_does_what_the_blocking_one_does() {
+        use embedded_io_async::{Read, Seek, Write};
+        let (one, two, bus, clock) = two_chips();
+        let eeprom = AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, Options::new());
+        let mut chips = Chips::new(eeprom, [0x50, 0x51]).unwrap();
+        let mut cursor = Cursor::new(&mut chips);
+        assert_eq!(now(cursor.seek(SeekFrom::Start(4094))), Ok(4094));
+        now(cursor.write_all(&[5, 6, 7])).unwrap();
+        now(cursor.flush()).unwrap();
+        assert_eq!((one.borrow().memory[4095], two.borrow().memory[0]), (6, 7));
+        now(cursor.seek(SeekFrom::Current(-3))).unwrap();
+        let mut back = [0; 3];
+        now(cursor.read_exact(&mut back)).unwrap();
+        assert_eq!((back, cursor.position()), ([5, 6, 7], 4097));
+        now(cursor.seek(SeekFrom::End(0))).unwrap();
+        assert_eq!(now(cursor.read(&mut back)), Ok(0));
+        let error = Error::OutOfRange { offset: 8192, length: 1, capacity: 8192 };
+        assert_eq!(now(cursor.write(&[1])), Err(error));
+        let error = Error::OutOfRange { offset: 8193, length: 0, capacity: 8192 };
+        assert_eq!(now(cursor.seek(SeekFrom::End(1))), Err(error));
+    }
+
+    #[test]
+    fn the_async_multiwrite_flash_clears_bits_too() {
+        let (chip, bus, clock) = rig(KBIT_32.parameters());
+        let eeprom = AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, Options::new());
+        let mut flash = MultiwriteFlash::<_, 2, 64>::new(eeprom);
+        fn second<F: embedded_storage_async::nor_flash::MultiwriteNorFlash>(flash: &mut F, bytes: &[u8]) {
+            now(flash.write(64, bytes)).unwrap();
+        }
+        now(flash.erase(64, 128)).unwrap();
+        second(&mut flash, &[0xF0, 0x0F]);
+        second(&mut flash, &[0x3C, 0x3C]);
+        assert_eq!(chip.borrow().memory[64..66], [0x30, 0x0C]);
     }
 }

@@ -2,7 +2,9 @@
 
 use crate::common::*;
 use embedded_hal::i2c::ErrorKind;
-use pagewise_driver::{Chips, Eeprom, Error, Options, Parameters, Protected, Trust, Updated, WriteProtectTiming};
+use pagewise_driver::{
+    Chips, Eeprom, Error, Memory, Options, Parameters, Protected, Trust, Updated, WriteProtectTiming,
+};
 
 type Driver = Eeprom<Bus, Clock, 34>;
 

@@ -86,7 +86,7 @@ fn write_one(
     if stored != (Stored { version: 9, length: value.len(), sequence }) || payload[..value.len()] != value[..] {
         return Err(format!("record {}: {stored:?} is not what was written", spec.id));
     }
-    let after = &store.medium().0;
+    let after = &store.medium_mut().0;
     let changed: Vec<usize> = (0..image.len()).filter(|at| image[*at] != after[*at]).collect();
     let slot_bytes = usize::from(spec.payload_bytes) + 13;
     let one_slot = slots[index].iter().any(|start| changed.iter().all(|at| (*start..start + slot_bytes).contains(at)));

@@ -5,7 +5,7 @@ use std::convert::Infallible;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{ErrorType, OutputPin};
 use embedded_hal::i2c::I2c;
-use pagewise_driver::{Protected, WriteProtectTiming};
+use pagewise_driver::{Memory, Protected, WriteProtectTiming};
 use pagewise_simulator::{ChipId, Hazard, Level, Rig, RigConfig, Straps};
 
 use super::stage::{Stage, pattern, said};

@@ -9,9 +9,9 @@ use core::task::{Context, Poll, Waker};
 
 use cortex_m_rt::entry;
 use embedded_storage_async::nor_flash::{NorFlash, ReadNorFlash};
-use pagewise_driver::records::{AsyncMedium, AsyncRecordStore, RecordLayout, RecordSpec};
+use pagewise_driver::records::{AsyncRecordStore, RecordLayout, RecordSpec};
 use pagewise_driver::{
-    AsyncEeprom, Candidate, Chips, FlashLike, Irreversible, LongerHeader, Options, Protected, Trust,
+    AsyncEeprom, AsyncMemory, Candidate, Chips, FlashLike, Irreversible, LongerHeader, Options, Protected, Trust,
     WriteProtectTiming, choose_async,
 };
 use pagewise_size::{BusError, IDENTIFICATION, PART, SCRIPTS, Script, StubBus, StubDelay, StubPin, measure};
@@ -62,7 +62,7 @@ fn every(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
     }
 }
 
-fn records(medium: impl AsyncMedium, offset: u32, bytes: &mut [u8]) {
+fn records(medium: impl AsyncMemory, offset: u32, bytes: &mut [u8]) {
     let specs = black_box([RecordSpec { id: 1, payload_bytes: 19, slots: 3 }]);
     if let Ok(layout) = RecordLayout::try_new(&PART, offset, &specs) {
         let mut records = AsyncRecordStore::<_, 32>::new(medium, layout);

@@ -10,8 +10,8 @@ use embedded_io::{Read, Seek, SeekFrom, Write};
 use embedded_storage::nor_flash::{NorFlash, ReadNorFlash};
 use pagewise_driver::records::{RecordLayout, RecordSpec, RecordStore};
 use pagewise_driver::{
-    Candidate, Chips, Cursor, Eeprom, FlashLike, Irreversible, LongerHeader, Options, Protected, Trust,
-    WriteProtectTiming, choose, free_bus,
+    Candidate, Chips, Cursor, Eeprom, FlashLike, Irreversible, LongerHeader, Memory, MultiwriteFlash, Options,
+    Protected, Trust, WriteProtectTiming, choose, free_bus,
 };
 use pagewise_size::{BusError, IDENTIFICATION, PART, SCRIPTS, Script, StubBus, StubDelay, StubPin, measure};
 
@@ -40,6 +40,8 @@ fn blocking(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
     let _ = black_box(NorFlash::erase(&mut flash, offset, offset));
     let _ = black_box(NorFlash::write(&mut flash, offset, bytes));
     let _ = black_box(ReadNorFlash::read(&mut flash, offset, bytes));
+    let mut flash = MultiwriteFlash::<_, 32, 64>::new(flash.release());
+    let _ = black_box(NorFlash::write(&mut flash, offset, bytes));
     if let Ok(mut chips) = Chips::new(flash.release(), black_box([0x50, 0x51])) {
         let _ = black_box(chips.read(offset, bytes));
         let _ = black_box(chips.write(offset, bytes));

@@ -25,8 +25,8 @@ fn main() -> ! {
     measure(size_of_val(&records) - PART.buffer_bytes() - 32, || {
         for one in SCRIPTS {
             script.set(one);
-            let _ = black_box(records.medium().write(black_box(0x0123), black_box(&bytes)));
-            let _ = black_box(records.medium().read(black_box(0x0123), black_box(&mut bytes)));
+            let _ = black_box(records.medium_mut().write(black_box(0x0123), black_box(&bytes)));
+            let _ = black_box(records.medium_mut().read(black_box(0x0123), black_box(&mut bytes)));
             let _ = black_box(records.write(black_box(1), black_box(1), black_box(&bytes[..19])));
             let _ = black_box(records.read(black_box(1), black_box(&mut bytes)));
             let _ = black_box(records.increment(black_box(2)));

@@ -1,0 +1,127 @@
+//! Small places where a mistake would pass every larger test: each has been tried.
+
+use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
+use embedded_hal_mock::eh1::delay::NoopDelay;
+use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
+use pagewise_driver::{
+    Candidate, Eeprom, Error, Geometry, LongerHeader, Memory, Options, Parameters, Protected, WriteProtectTiming,
+    choose,
+};
+
+use crate::common::*;
+
+const NACK: ErrorKind = ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address);
+
+#[test]
+fn a_read_that_is_refused_after_an_answered_poll_is_a_bus_error() {
+    let mut i2c = Mock::new(&[
+        Transaction::write_read(0x50, vec![0, 9], vec![0]).with_error(NACK),
+        Transaction::write(0x50, vec![0, 9]),
+        Transaction::write_read(0x50, vec![0, 9], vec![0]).with_error(NACK),
+    ]);
+    let mut driver = Eeprom::<_, _, 34>::new(i2c.clone(), NoopDelay, KBIT_32, Options::new());
+    assert_eq!(driver.read(9, &mut [0]), Err(Error::Bus { source: NACK, safe_bytes: 0 }));
+    i2c.done();
+}
+
+/// Pages of 32 bytes, of which one read gives 16.
+const SHORT_READS: Geometry = Geometry::new(Parameters { sequential_read_bytes: 16, ..part(4096, 32, 2, 0) });
+
+#[test]
+fn bytes_that_are_written_and_read_back_are_cut_at_the_read_block_too() {
+    let bytes: Vec<u8> = (0..20).collect();
+    let (start, end) = bytes.split_at(8);
+    let mut i2c = Mock::new(&[
+        Transaction::write(0x50, [&[0, 8], start].concat()),
+        Transaction::write_read(0x50, vec![0, 8], start.to_vec()),
+        Transaction::write(0x50, [&[0, 16], end].concat()),
+        Transaction::write_read(0x50, vec![0, 16], end.to_vec()),
+        Transaction::write_read(0x50, vec![0, 8], start.to_vec()),
+        Transaction::write_read(0x50, vec![0, 16], end.to_vec()),
+    ]);
+    let mut driver = Eeprom::<_, _, 34>::new(i2c.clone(), NoopDelay, SHORT_READS, Options::new());
+    driver.write_verified(8, &bytes).unwrap();
+    assert_eq!(driver.compare(8, &bytes), Ok(None));
+    i2c.done();
+}
+
+#[test]
+fn surplus_bits_of_an_offset_do_not_reach_the_device_address() {
+    for (geometry, address) in [(KBIT_16, 0x57), (KBIT_1024_TOP, 0x54)] {
+        let place = geometry.locate(0x00FF_FFA7);
+        assert_eq!(place.device_address, address, "{geometry:?}");
+        assert_eq!(place.header.as_bytes().last(), Some(&0xA7));
+    }
+    assert_eq!(KBIT_32.locate(0x00FF_FFA7).device_address, 0x50);
+}
+
+#[test]
+fn a_part_with_three_word_address_bytes_is_chosen() {
+    let candidates = [KBIT_32, KBIT_2048].map(|geometry| Candidate { geometry, record_offset: 0x20, record_bytes: 2 });
+    let record = vec![0x5E, 0x77];
+    let mut i2c = Mock::new(&[
+        Transaction::write_read(0x50, vec![0, 0x20], vec![0xFF, 0xFF]),
+        Transaction::write_read(0x50, vec![0, 0, 0x20], record.clone()),
+        Transaction::write_read(0x50, vec![0, 0, 0x21], vec![0x77]),
+        Transaction::write_read(0x50, vec![0, 0, 0x20], vec![0x5E]),
+    ]);
+    let chosen = choose(
+        &mut i2c,
+        &mut NoopDelay,
+        &candidates,
+        &mut [0; 2],
+        &Options::new(),
+        LongerHeader::AfterShorter,
+        |_, found| found == record,
+    );
+    assert_eq!(chosen, Ok(1));
+    i2c.done();
+}
+
+/// Notes when it is driven.
+struct Stopwatch(std::rc::Rc<std::cell::RefCell<FakeChip>>, std::rc::Rc<std::cell::RefCell<Vec<(bool, u64)>>>);
+
+impl embedded_hal::digital::ErrorType for Stopwatch {
+    type Error = std::convert::Infallible;
+}
+
+impl embedded_hal::digital::OutputPin for Stopwatch {
+    fn set_low(&mut self) -> Result<(), Self::Error> {
+        self.1.borrow_mut().push((false, self.0.borrow().now_us));
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Self::Error> {
+        self.1.borrow_mut().push((true, self.0.borrow().now_us));
+        Ok(())
+    }
+}
+
+const TIMING: WriteProtectTiming = WriteProtectTiming::new().with_setup_us(300).with_hold_us(4_000);
+/// The times above, and two bus calls of 20 us each: the write, and the poll that is answered at once.
+const LOW_US: u64 = 300 + 4_000 + 2 * 20;
+
+#[test]
+fn the_wp_pin_is_low_for_set_up_and_hold_time_and_no_longer() {
+    let (chip, bus, clock) = rig(KBIT_32.parameters());
+    chip.borrow_mut().cycle_us = 0;
+    let log = std::rc::Rc::default();
+    let eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
+    let mut guarded = Protected::new::<ErrorKind>(eeprom, Stopwatch(chip, std::rc::Rc::clone(&log)), TIMING).unwrap();
+    guarded.write(0, &[1]).unwrap();
+    assert_eq!(*log.borrow(), [(true, 0), (false, 0), (true, LOW_US)]);
+}
+
+#[cfg(feature = "async")]
+#[test]
+fn the_wp_pin_is_low_as_long_in_async_code() {
+    use crate::common::at_once::{AsyncBus, AsyncClock, now};
+    use pagewise_driver::{AsyncEeprom, AsyncMemory};
+    let (chip, bus, clock) = rig(KBIT_32.parameters());
+    chip.borrow_mut().cycle_us = 0;
+    let log = std::rc::Rc::default();
+    let eeprom = AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, Options::new());
+    let mut guarded = Protected::new::<ErrorKind>(eeprom, Stopwatch(chip, std::rc::Rc::clone(&log)), TIMING).unwrap();
+    now(AsyncMemory::write(&mut guarded, 0, &[1])).unwrap();
+    assert_eq!(*log.borrow(), [(true, 0), (false, 0), (true, LOW_US)]);
+}
