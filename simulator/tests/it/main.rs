@@ -4,6 +4,7 @@ mod bit_rules;
 mod bus_layers;
 mod bus_rules;
 mod common;
+mod corners;
 mod correct_programs;
 mod detectors;
 mod every_hazard;
