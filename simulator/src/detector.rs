@@ -76,6 +76,15 @@ impl Detectors {
         self.incidents.push(Incident { at_ns, chip, hazard, text });
     }
 
+    /// A cause that only the ledger knew. A wrong width of the word address makes everything after it go astray: it stands
+    /// before what else was seen of the chip since.
+    pub(crate) fn report_cause(&mut self, found: Finding) {
+        let first = self.incidents.iter().position(|incident| incident.chip == found.chip);
+        let Some(first) = first.filter(|_| found.hazard == Hazard::AddressWidth) else { return self.report(found) };
+        let Finding { chip, hazard, text, .. } = found;
+        self.incidents.insert(first, Incident { at_ns: self.incidents[first].at_ns, chip, hazard, text });
+    }
+
     /// Standing conditions are reported once per chip, not at every access.
     pub(crate) fn report_once(&mut self, found: Finding) {
         if self.once.insert((found.chip, found.hazard)) {

@@ -90,13 +90,14 @@ impl Ledger {
 impl Places<'_> {
     /// The latest write that meant this byte for this place, and what became of it.
     fn fate(&self, at: u32, byte: u8) -> Fate {
-        // The part's own understanding first, over all writes; only then the mistaken ones.
-        for (attempt, reading) in self.own_at(at).chain(self.mistaken_at(at)) {
+        // What was surely meant first; then the part's own understanding, over all writes; only then the mistaken ones.
+        for (attempt, reading) in self.sure_at(at).chain(self.own_at(at)).chain(self.mistaken_at(at)) {
             if let Some(fate) = reading.fate(self.chip, attempt, at, byte) {
                 return self.or_overwritten(at, byte, fate);
             }
         }
-        self.overwriter(at).unwrap_or(UNKNOWN)
+        let elsewhere = || self.misplaced(at, byte).map(|landed| Fate { landed: Some(landed), ..UNKNOWN });
+        self.overwriter(at).or_else(elsewhere).unwrap_or(UNKNOWN)
     }
 
     fn or_overwritten(&self, at: u32, byte: u8, fate: Fate) -> Fate {
@@ -155,6 +156,17 @@ fn cause_of_move(chip: &Chip, first: u32, meant: u32) -> Hazard {
     }
 }
 
+/// What is wrong with a word address of the right width.
+fn wrong_address(meant: u32, landed: u32) -> String {
+    if landed == u32::from((meant as u16).swap_bytes()) && meant < 0x1_0000 {
+        String::from("the two word-address bytes were sent in the wrong order")
+    } else if landed == meant + 1 || landed + 1 == meant {
+        String::from("the word address that was sent is off by one")
+    } else {
+        String::from("another word address was sent")
+    }
+}
+
 /// Neighbours with the same fate become one loss.
 fn group(index: usize, chip: &Chip, fates: &[(u32, Fate)]) -> Vec<Loss> {
     let mut losses = Vec::new();
@@ -195,7 +207,10 @@ fn loss(index: usize, chip: &Chip, fates: &[(u32, Fate)]) -> Loss {
         Some(Hazard::Undervoltage) => String::from("the supply is too low to write"),
         Some(Hazard::TornWrite) => String::from("the supply was lost inside the write cycle"),
         Some(other) => String::from(other.what()),
-        None => String::from("no write for this place was seen on the bus"),
+        None => match fate.landed {
+            Some(landed) => wrong_address(offset, landed),
+            None => String::from("no write for this place was seen on the bus"),
+        },
     };
     let text = if let Some(meant) = fate.overwritten_by {
         format!("{what} at 0x{offset:04X} overwritten by bytes meant for 0x{meant:04X}: {why}")

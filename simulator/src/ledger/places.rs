@@ -1,6 +1,7 @@
 //! Which writes have to do with a place: those of one chip, filed by address, so that each lost byte is compared with
 //! few of them.
 
+use alloc::collections::{BTreeMap, BTreeSet};
 use alloc::vec::Vec;
 
 use crate::chip::Chip;
@@ -44,9 +45,13 @@ pub(super) struct Places<'a> {
     readings: Vec<(&'a Attempt, Reading)>,
     own: Ranges,
     mistaken: Ranges,
+    /// Those of both that are exactly what the ledger wanted.
+    sure: Ranges,
     /// Attempts that were stored, latest first.
     stored: Vec<(&'a Attempt, Landing)>,
     landed: Ranges,
+    /// The same by their data.
+    by_data: BTreeMap<&'a [u8], Vec<usize>>,
     meant: Vec<(u32, &'a [u8])>,
     meant_for: Ranges,
 }
@@ -60,21 +65,35 @@ impl<'a> Places<'a> {
         let stored: Vec<_> = stored.filter_map(|attempt| Some((attempt, Landing::of(chip, attempt)?))).collect();
         let meant = ledger.meant.iter().filter(|(chip, _, _)| *chip == index);
         let meant: Vec<_> = meant.map(|(_, offset, bytes)| (*offset, bytes.as_slice())).collect();
-        let of_readings = |mistaken: bool| {
-            let all = readings.iter().enumerate().filter(move |(_, (_, r))| r.mistake.is_some() == mistaken);
-            all.map(|(number, (attempt, r))| (number, r.offset, attempt.raw.len() - r.header))
+        let all = &readings;
+        let range = |number: usize| {
+            let (attempt, reading) = &all[number];
+            (number, reading.offset, attempt.raw.len() - reading.header)
         };
+        let filed = |which: &dyn Fn(&(&Attempt, Reading)) -> bool| {
+            Ranges::new(bucket_bits, (0..all.len()).filter(|number| which(&all[*number])).map(range))
+        };
+        let wanted: BTreeSet<(u32, &[u8])> = meant.iter().copied().collect();
+        let own = filed(&|(_, reading)| reading.mistake.is_none());
+        let mistaken = filed(&|(_, reading)| reading.mistake.is_some());
+        let sure = filed(&|(attempt, reading)| wanted.contains(&(reading.offset, &attempt.raw[reading.header..])));
+        let mut by_data: BTreeMap<&[u8], Vec<usize>> = BTreeMap::new();
         let header = usize::from(chip.model.word_address_bytes);
+        for (number, (attempt, _)) in stored.iter().enumerate() {
+            by_data.entry(attempt.raw.get(header..).unwrap_or_default()).or_default().push(number);
+        }
         let of_stored = stored.iter().enumerate().flat_map(|(number, (attempt, landing))| {
             landing.stretches(attempt.raw.len() - header).map(|(first, len)| (number, first, len))
         });
         let of_meant = meant.iter().enumerate().map(|(number, (offset, bytes))| (number, *offset, bytes.len()));
         Self {
             chip,
-            own: Ranges::new(bucket_bits, of_readings(false)),
-            mistaken: Ranges::new(bucket_bits, of_readings(true)),
+            own,
+            mistaken,
+            sure,
             landed: Ranges::new(bucket_bits, of_stored),
             meant_for: Ranges::new(bucket_bits, of_meant),
+            by_data,
             readings,
             stored,
             meant,
@@ -100,6 +119,31 @@ impl<'a> Places<'a> {
             let mut bytes = landing.data_at(at)?.map(|data| header + data).take_while(|i| *i < attempt.raw.len());
             bytes.find(|i| attempt.raw[*i] == now).map(|i| (*attempt, i))
         })
+    }
+
+    /// Writes that are, under this understanding of them, exactly what the ledger wanted at some place near `at`; the
+    /// part's own understanding first. What the program meant with such a write is sure.
+    pub(super) fn sure_at(&self, at: u32) -> impl Iterator<Item = (&Attempt, &Reading)> {
+        let sure = move |own: bool| {
+            let near = self.sure.near(at).map(|number| (self.readings[number].0, &self.readings[number].1));
+            near.filter(move |(_, reading)| reading.mistake.is_none() == own)
+        };
+        sure(true).chain(sure(false))
+    }
+
+    /// Where the part put a byte that was meant for `at`, in a write of exactly the bytes that the ledger wanted there.
+    pub(super) fn misplaced(&self, at: u32, byte: u8) -> Option<u32> {
+        self.meant_at(at).find_map(|(offset, bytes)| {
+            let landings = self.by_data.get(bytes)?.iter().map(|number| self.stored[*number].1.place(at - offset));
+            landings.into_iter().find(|landed| *landed != at && !self.means(*landed, byte))
+        })
+    }
+
+    /// What the ledger wanted at `at`: whole entries, the latest first.
+    fn meant_at(&self, at: u32) -> impl Iterator<Item = (u32, &'a [u8])> {
+        let near: Vec<usize> = self.meant_for.near(at).collect();
+        let entries = near.into_iter().rev().map(|number| self.meant[number]);
+        entries.filter(move |(offset, bytes)| at >= *offset && ((at - offset) as usize) < bytes.len())
     }
 
     /// Whether the ledger wanted this byte there at any time.

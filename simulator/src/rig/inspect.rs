@@ -162,7 +162,7 @@ impl Rig {
             let chip = Some(loss.chip);
             if !detectors.incidents.iter().any(|i| i.hazard == hazard && i.chip == chip) {
                 let text = alloc::format!("{}: {}", world.chips[loss.chip.0].model.name, loss.text);
-                detectors.report(Finding { chip, at_ns: world.now, hazard, text });
+                detectors.report_cause(Finding { chip, at_ns: world.now, hazard, text });
             }
         }
         world.detectors = detectors;

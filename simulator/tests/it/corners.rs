@@ -217,3 +217,45 @@ fn supply_steps_are_taken_by_time_in_whatever_order_they_are_written() {
         assert_eq!(rig.supply_mv(), mv, "{until_ns} ns");
     }
 }
+
+#[test]
+fn two_address_bytes_sent_to_a_one_byte_part_are_a_wrong_width_before_they_are_a_page_wrap() {
+    let bench = Bench::new(ChipModel::example_2_kbit());
+    // Page by page of a two-byte part with pages of 16 bytes.
+    for page in 0..4_u8 {
+        let data: Vec<u8> = (0..16).map(|i| page << 4 | i).collect();
+        bench.rig.meant(bench.chip, u32::from(page) * 16, &data);
+        let _ = bench.rig.bus().write(0x50, &[&[0, page * 16], data.as_slice()].concat());
+        bench.wait();
+    }
+    let found = bench.hazards();
+    assert_eq!(found[0], Hazard::AddressWidth, "{found:?}");
+    assert!(found.contains(&Hazard::PageWrap));
+}
+
+#[test]
+fn a_write_to_another_place_than_meant_is_found_and_explained() {
+    for (meant, sent, why) in [
+        (0x0102, 0x0201, "the two word-address bytes were sent in the wrong order"),
+        (0x0102, 0x0103, "the word address that was sent is off by one"),
+        (0x0102, 0x0101, "the word address that was sent is off by one"),
+        (0x0102, 0x0340, "another word address was sent"),
+    ] {
+        let bench = e32();
+        bench.rig.meant(bench.chip, meant, &[5, 6, 7]);
+        bench.store(sent, &[5, 6, 7]);
+        let losses = bench.rig.explain();
+        // One byte off, the neighbours hold each other's values.
+        let text = format!("landed at 0x{sent:04X}: {why}");
+        assert!(
+            losses[0].text.starts_with("3 bytes meant for 0x0102") && losses[0].text.ends_with(&text),
+            "{losses:?}"
+        );
+    }
+    // A copy that belongs where it is explains nothing about the one that is missing.
+    let bench = e32();
+    bench.rig.meant(bench.chip, 0x100, &[5, 6, 7]);
+    bench.rig.meant(bench.chip, 0x200, &[5, 6, 7]);
+    bench.store(0x200, &[5, 6, 7]);
+    assert!(bench.rig.explain()[0].text.ends_with("no write for this place was seen on the bus"));
+}

@@ -34,9 +34,7 @@ fn traffic(rig: &Rig, mut bus: impl I2c) {
 
 /// A part whose sequential reads go on into the next block, and another one beside it.
 fn chips(rig: &Rig) {
-    let mut blocks = ChipModel::example_16_kbit();
-    blocks.capacity = 1024;
-    blocks.read_wrap = 1024;
+    let mut blocks = ChipModel::example_16_kbit().with_capacity(1024);
     blocks.device_bits[4] = pagewise_simulator::model::DeviceBit::Fixed(false);
     for (model, strap) in [(blocks, 0), (ChipModel::example_32_kbit(), 4)] {
         let chip = rig.attach(model, Straps::address(strap));
@@ -159,8 +157,8 @@ fn a_replay_finds_no_difference_in_the_same_chips_and_one_in_others() {
         let other = Rig::new(RigConfig::default().with_seed(99));
         chips(&other);
         let rig = Rig::new(RigConfig::default());
-        let mut blocks = ChipModel::example_16_kbit();
-        (blocks.capacity, blocks.read_wrap, blocks.page) = (1024, 1024, page);
+        let mut blocks = ChipModel::example_16_kbit().with_capacity(1024);
+        blocks.page = page;
         blocks.device_bits[4] = pagewise_simulator::model::DeviceBit::Fixed(false);
         rig.attach(blocks, Straps::GROUND);
         rig.attach(ChipModel::example_32_kbit(), Straps::address(4));
