@@ -111,7 +111,7 @@ fn binary(path: &Path) -> Option<Fault> {
     // A text in another encoding than UTF-8 is told as that, by whoever reads the layout.
     let control = |byte: &u8| *byte < 0x20 && !b"\t\n\r".contains(byte);
     let is_binary = || std::fs::read(path).is_ok_and(|contents| contents.iter().any(control));
-    if !is_image && !(path.is_file() && is_binary()) {
+    if !(is_image || path.is_file() && is_binary()) {
         return None;
     }
     let remedy = "`pagewise inspect` tells what it holds, `pagewise move` makes images for another part of it, `pagewise \
