@@ -28,8 +28,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use crate::output::{Answer, Reader, plain};
-use pagewise_base::fault::{Fault, Faults};
+use crate::output::{Answer, Reader};
+use pagewise_base::fault::Faults;
 use pagewise_part::card::{Card, Catalogue};
 
 /// Swap a serial I2C EEPROM and keep the board working.
@@ -210,19 +210,10 @@ impl Options {
     }
 }
 
-/// The card that a user named.
+/// The card that a user named on the command line.
 ///
 /// # Errors
 /// No card has this identifier or order code; the message names those that resemble it.
 pub fn find<'c>(catalogue: &'c Catalogue, part: &str) -> Result<&'c Card, Faults> {
-    catalogue.find(part).ok_or_else(|| {
-        let near = catalogue.near(part);
-        let remedy = if near.is_empty() {
-            "`pagewise parts` lists all cards, `--cards DIR` adds your own".to_owned()
-        } else {
-            format!("near: {}", near.join(", "))
-        };
-        let reason = "no card has this identifier or order code";
-        Fault::of_file(&format!("`{}`", plain(part)), reason, remedy).into()
-    })
+    Ok(catalogue.named(part, "command line", 0, "")?)
 }

@@ -43,15 +43,11 @@ pub fn jobs<'c>(
     let mut faults = Vec::new();
     let mut jobs = Vec::new();
     let find = |file: &str, field: &str, name: &str, faults: &mut Vec<Fault>| {
-        let found = catalogue.find(name);
-        if found.is_none() {
-            faults.push(unknown_part(catalogue, file, field, name));
-        }
-        found
+        catalogue.named(name, file, 0, field).map_err(|fault| faults.push(fault)).ok()
     };
     let named = match candidates {
         Candidates::Named(names) => {
-            names.iter().filter_map(|name| find("--to", "candidates", name, &mut faults)).collect()
+            names.iter().filter_map(|name| find("command line", "--to", name, &mut faults)).collect()
         }
         Candidates::InStock(stock) => stock.cards().filter_map(|id| catalogue.find(id)).collect(),
         Candidates::OfBoard | Candidates::All => Vec::new(),
@@ -71,20 +67,4 @@ pub fn jobs<'c>(
         jobs.extend(old.map(|old| Job { place, board, old, candidates }));
     }
     Faults(faults).or_ok(jobs)
-}
-
-fn unknown_part(catalogue: &Catalogue, file: &str, field: &str, name: &str) -> Fault {
-    let near = catalogue.near(name);
-    let remedy = if near.is_empty() {
-        "list the parts with `pagewise parts`, or add a card with --cards".to_owned()
-    } else {
-        format!("did you mean {}? `pagewise parts` lists all", near.join(", "))
-    };
-    Fault {
-        file: file.to_owned(),
-        line: 0,
-        field: field.to_owned(),
-        reason: format!("no card is called `{name}`"),
-        remedy,
-    }
 }

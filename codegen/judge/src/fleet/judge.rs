@@ -22,7 +22,8 @@ pub fn judge_all(jobs: Vec<Job<'_>>) -> Vec<BoardAnswer> {
 
 /// The same, board by board: `each` gets every answer in the order of the jobs, with its outcomes, as soon as it is
 /// there, so that no more of it is kept than is wanted. `done` is called once for each board when it is judged. With a
-/// stock list the judgements are ranked by verdict, then availability, then yearly cost.
+/// stock list the judgements are ranked by verdict, those without a condition first, then by
+/// availability, then by yearly cost.
 pub fn judge_each(
     jobs: Vec<Job<'_>>,
     stock: Option<&Stock>,
@@ -61,6 +62,7 @@ fn judged(job: Job<'_>, stock: Option<&Stock>) -> (BoardOutcomes, BoardAnswer) {
         let offer = offers.get(&judgement.candidate);
         (
             judgement.verdict,
+            !judgement.provided_that.is_empty(),
             offer.is_none(),
             offer.map(Offer::rank),
             judgement.worst_case,

@@ -165,10 +165,12 @@ impl Summary {
     }
 }
 
-/// What a board gives for one part rather than another: first the verdict, then availability, then open questions.
+/// What a board gives for one part rather than another: first the verdict, then whether it stands without a condition,
+/// then availability, then the number of conditions.
 fn cost(outcome: &Outcome) -> u64 {
     let stock = outcome.stock.as_ref().map_or(0, |offer| 10 * u64::from(!offer.enough) + offer.state as u64);
-    10_000 * outcome.verdict as u64 + 100 * stock + outcome.provided_that.len().min(99) as u64
+    let conditional = u64::from(!outcome.provided_that.is_empty());
+    20_000 * outcome.verdict as u64 + 10_000 * conditional + 100 * stock + outcome.provided_that.len().min(99) as u64
 }
 
 fn choice(boards: &[BoardOutcomes], candidates: &[Count], accept: Verdict) -> Choice {

@@ -38,6 +38,10 @@ impl Agreement {
     }
 }
 
+/// What an agreement is worth.
+const COVERS: &str = "Both judge addresses, straps, pages, timing, SCL, supply and WP; packages, pull-ups, endurance and \
+                      second regions are judged by rules alone.";
+
 /// How many judgements are agreed on.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
 pub struct Tally {
@@ -64,7 +68,7 @@ impl FromIterator<Agreement> for Tally {
 }
 
 impl Tally {
-    /// In one or two sentences: `Rules and simulation agree on 12 of 12. Rules alone decided 3 more.`
+    /// In sentences: on how many they agree, how many rules alone decided, and what they agree about.
     #[must_use]
     pub fn sentence(self) -> String {
         let both = self.agree + self.disagree;
@@ -73,7 +77,7 @@ impl Tally {
             0 => String::new(),
             count => format!(" Rules alone decided {count} more, outside what the part's sheet promises."),
         };
-        format!("Rules and simulation agree on {} of {both}{bug}.{alone}", self.agree)
+        format!("Rules and simulation agree on {} of {both}{bug}.{alone} {COVERS}", self.agree)
     }
 }
 
@@ -114,14 +118,17 @@ mod tests {
     fn what_rules_alone_decided_leaves_the_count_of_agreements() {
         use Agreement::{Agree, Disagree, RulesAlone};
         let told = |all: &[Agreement]| all.iter().copied().collect::<Tally>().sentence();
-        assert_eq!(told(&[Agree, Agree]), "Rules and simulation agree on 2 of 2.");
+        assert_eq!(told(&[Agree, Agree]), format!("Rules and simulation agree on 2 of 2. {COVERS}"));
         assert_eq!(
             told(&[Agree, RulesAlone]),
-            "Rules and simulation agree on 1 of 1. Rules alone decided 1 more, outside what the part's sheet promises."
+            format!(
+                "Rules and simulation agree on 1 of 1. Rules alone decided 1 more, outside what the part's sheet \
+                 promises. {COVERS}"
+            )
         );
         assert_eq!(
             told(&[Agree, Disagree]),
-            "Rules and simulation agree on 1 of 2: a disagreement is a bug in Pagewise."
+            format!("Rules and simulation agree on 1 of 2: a disagreement is a bug in Pagewise. {COVERS}")
         );
     }
 

@@ -113,6 +113,21 @@ impl Catalogue {
         self.cards.iter().find(named).or_else(|| self.cards.iter().find(member))
     }
 
+    /// The card of the part that a user named in `line` and `field` of `file`; 0 and nothing where they do not apply.
+    ///
+    /// # Errors
+    /// No card is called so; the message names those that resemble it.
+    pub fn named(&self, name: &str, file: &str, line: usize, field: &str) -> Result<&Card, Fault> {
+        self.find(name).ok_or_else(|| {
+            let lists = "`pagewise parts` lists all cards, `--cards DIR` adds your own";
+            let near = self.near(name);
+            let remedy =
+                if near.is_empty() { lists.to_owned() } else { format!("did you mean {}? {lists}", near.join(", ")) };
+            let reason = format!("no card is called `{name}`");
+            Fault { file: file.to_owned(), line, field: field.to_owned(), reason, remedy }
+        })
+    }
+
     /// Identifiers that resemble `name`, nearest first.
     #[must_use]
     pub fn near(&self, name: &str) -> Vec<&str> {

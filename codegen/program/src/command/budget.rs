@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde::Serialize;
 
-use super::{Options, find};
+use super::Options;
 use crate::output::{Answer, Exit};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
@@ -95,13 +95,13 @@ impl BudgetCommand {
     /// The card of the fitted part and those of the candidates, each once.
     fn parts<'c>(&self, catalogue: &'c Catalogue, board: &Board) -> Result<(&'c Card, Vec<&'c Card>), Faults> {
         let mut faults = Vec::new();
-        let fitted = find(catalogue, &board.fitted).map_err(|more| faults.extend(more.0)).ok();
+        let fitted = catalogue.named(&board.fitted, &board.file, 0, "fitted").map_err(|fault| faults.push(fault)).ok();
         let mut cards: Vec<&Card> = Vec::new();
         for part in &self.candidates {
-            match find(catalogue, part) {
+            match catalogue.named(part, "command line", 0, "--to") {
                 Ok(card) if cards.iter().all(|known| known.id != card.id) => cards.push(card),
                 Ok(_) => {}
-                Err(more) => faults.extend(more.0),
+                Err(fault) => faults.push(fault),
             }
         }
         match fitted {

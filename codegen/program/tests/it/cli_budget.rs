@@ -202,7 +202,7 @@ fn plots_are_written_whole_into_a_folder_that_exists() {
 #[test]
 fn bad_input_is_refused_with_all_its_faults() {
     let board = example("valve-driver.toml");
-    refused(&["budget", &board, "--to", "nope"], "no card has this identifier or order code");
+    refused(&["budget", &board, "--to", "nope"], "no card is called");
     refused(&["budget", "none.toml"], "cannot be read");
     refused(&["budget", &board, "--units", "0"], "0 is not in 1..=100000000");
     let (_folder, path) = changed("valve-driver.toml", &[("years_of_life", "temperature_c = 900\nyears_of_life")]);

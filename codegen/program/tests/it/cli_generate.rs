@@ -62,7 +62,7 @@ fn a_refused_run_leaves_the_old_file_untouched() {
     let path = folder.path().join("part.rs");
     fs::write(&path, "old").unwrap();
     let shown = path.to_str().unwrap();
-    refused(&["generate", "no-such-part", "-o", shown], "no card has this identifier");
+    refused(&["generate", "no-such-part", "-o", shown], "no card is called");
     refused(&["generate", "24aa1025", "--straps", "a2=gnd", "-o", shown], "works only with a2 tied to vcc");
     refused(&["generate", "at24c32e", "--module-name", "Not-One", "-o", shown], "is no module name");
     assert_eq!(fs::read_to_string(&path).unwrap(), "old");
@@ -252,7 +252,7 @@ fn a_crate_is_written_whole_or_not_at_all_and_never_over_other_files() {
     refused(&["generate", "24lc64", "--crate", &text("std")], "`std` is another crate's name");
     refused(&["generate", "24lc64", "--crate", &text("a b\u{1b}[31m")], "does not name a crate");
     refused(&["generate", "24lc64", "--crate", &text("c"), "--lang", "c"], "is a crate of Rust");
-    refused(&["generate", "no-such", "--crate", &text("new")], "no card has this identifier");
+    refused(&["generate", "no-such", "--crate", &text("new")], "no card is called");
     assert!(!folder.path().join("new").exists() && !folder.path().join("std").exists());
 }
 

@@ -226,7 +226,7 @@ fn crcs_may_cover_crcs_but_not_in_a_circle() {
 #[test]
 fn what_cannot_be_read_is_refused() {
     refused(&["layout", "/nowhere/l.toml", "--part", "24lc32a"], "cannot be read");
-    refused(&["layout", &example("field-gateway"), "--part", "24xx"], "no card has this identifier");
+    refused(&["layout", &example("field-gateway"), "--part", "24xx"], "no card is called");
     assert!(faults("name = \"l\"\n", "24lc32a")[0].contains("`region`: is missing"));
     assert!(faults("name = = 1", "24lc32a")[0].contains("not valid TOML"));
     let told = faults(

@@ -242,7 +242,7 @@ fn bad_input_is_refused_before_anything_is_sent_or_written() {
         (&["TI-1.bin", "--bus", "/dev/none", "--memory", "x"], "means a simulated part only"),
         (&["TI-1.bin", "--bus", "/dev/none"], "cannot be opened"),
         (&["TI-1.bin", "--trouble", "magic"], "no trouble of the simulated bus"),
-        (&["TI-1.bin", "--trouble", "fitted=nothing"], "no card has this identifier"),
+        (&["TI-1.bin", "--trouble", "fitted=nothing"], "no card is called"),
         (&["TI-1.bin", "--trouble", "stuck=0x9000"], "unknown place"),
         (&["TI-1.bin", "--memory", "short.bin"], "has 3 bytes, the chip has 4096"),
         (&["TI-1.bin", "--journal", "none/x.jsonl"], "folder does not exist"),

@@ -26,7 +26,10 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     if limit_us < cycle_us {
         let text = format!("the firmware {how} {}, a write cycle can take {}", ms(limit_us), ms(cycle_us));
-        let remedy = format!("wait at least {}, or poll for an acknowledge", ms(cycle_us));
+        let remedy = match board.firmware.wait {
+            Wait::Fixed { .. } => format!("wait at least {}, or poll for an acknowledge", ms(cycle_us)),
+            Wait::Poll { .. } | Wait::PollByRead { .. } => format!("raise the limit of polling to {}", ms(cycle_us)),
+        };
         let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.write_cycle_max_us, text, remedy);
         findings.push(
             finding

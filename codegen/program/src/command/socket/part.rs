@@ -71,10 +71,7 @@ fn parts(units: &[Unit]) -> Vec<(&MadeFor, usize)> {
 }
 
 fn card_of<'c>(made_for: &MadeFor, catalogue: &'c Catalogue) -> Result<&'c Card, Fault> {
-    catalogue.find(&made_for.part).ok_or_else(|| {
-        let reason = format!("no card is called `{}`", made_for.part);
-        fault(made_for, reason, "add its card with --cards DIR; `pagewise parts` lists the others")
-    })
+    catalogue.named(&made_for.part, &made_for.manifest, made_for.line, "part")
 }
 
 fn fault(made_for: &MadeFor, reason: String, remedy: &str) -> Fault {
