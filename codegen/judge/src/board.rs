@@ -42,6 +42,8 @@ pub struct Board {
     pub regions: Vec<Region>,
     /// Second regions of the part that the firmware uses.
     pub uses: Vec<RegionKind>,
+    /// Names of the regions that WP is there to protect; absent: all that it protects on the fitted part.
+    pub protects: Option<Vec<String>>,
 }
 
 /// The bus around the part.
@@ -159,6 +161,14 @@ impl Board {
     #[must_use]
     pub fn used_bytes(&self) -> u32 {
         self.regions.iter().map(|region| region.offset + region.length).max().unwrap_or(0)
+    }
+
+    /// Whether anybody relies on WP for the byte at an offset, if WP protects it.
+    #[must_use]
+    pub fn relies_on_wp_at(&self, offset: u32) -> bool {
+        let Some(names) = &self.protects else { return true };
+        let inside = |region: &Region| (region.offset..region.offset + region.length).contains(&offset);
+        self.regions.iter().any(|region| inside(region) && names.contains(&region.name))
     }
 
     /// Levels of the address pins, `[A0, A1, A2]`, as far as the board fixes them: open pins count as low, pins of

@@ -18,6 +18,7 @@ pub mod rule;
 mod ruling;
 pub mod run;
 pub mod setup;
+mod stray;
 pub mod verdict;
 mod watched;
 
@@ -142,7 +143,8 @@ impl<'a> Fitted<'a> {
         let old = Arc::new(old.in_footprint(board.footprint));
         let itself = Ruling::on(&Case::new(board, &old, &old), &judges.rules);
         // The board works today, so what its firmware needs of the fitted part holds.
-        let baseline = Baseline::new(board, itself.grant(&old), Arc::clone(&judges));
+        let old = Arc::new(itself.grant(&old));
+        let baseline = Baseline::new(board, Arc::clone(&old), Arc::clone(&judges));
         Self { board, old, works: itself.visible() == Verdict::DropIn, baseline, judges }
     }
 

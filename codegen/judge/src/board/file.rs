@@ -47,6 +47,9 @@ pub struct BoardFile {
     /// Second regions of the part that the firmware uses.
     #[serde(default)]
     pub(super) uses: Vec<SecondRegion>,
+    /// Names of the regions that WP is there to protect, none of them in an empty list; absent: all that it protects on
+    /// the fitted part.
+    pub(super) protects: Option<Vec<String>>,
 }
 
 /// The bus around the part.

@@ -35,6 +35,16 @@ pub fn parse(file: &str, text: &str) -> Result<Board, Faults> {
 
 fn board(form: &Document<'_>, name: &str, file: BoardFile) -> Board {
     let firmware = firmware(form, &file.firmware);
+    let regions = regions(form, file.region);
+    for (index, name) in file.protects.iter().flatten().enumerate() {
+        if !regions.iter().any(|region| region.name == *name) {
+            form.fault(
+                &format!("protects[{index}]"),
+                format!("`{name}` is not a region of this board"),
+                "name a region",
+            );
+        }
+    }
     Board {
         file: name.to_owned(),
         name: file.name,
@@ -54,8 +64,9 @@ fn board(form: &Document<'_>, name: &str, file: BoardFile) -> Board {
         straps: [file.straps.a0, file.straps.a1, file.straps.a2],
         wp: file.straps.wp,
         firmware,
-        regions: regions(form, file.region),
+        regions,
         uses: file.uses.into_iter().map(used).collect(),
+        protects: file.protects,
     }
 }
 

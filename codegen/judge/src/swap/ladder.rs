@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use super::memo::Memo;
 use super::run::{self, Played, Run};
-use super::{Case, Judges, Verdict, remedy};
+use super::{Case, Judges, Verdict, remedy, stray};
 use crate::board::Board;
 use pagewise_part::card::Card;
 
@@ -36,14 +36,14 @@ impl<'c> Rung<'c> {
 #[derive(Debug)]
 pub(super) struct Baseline<'b> {
     board: &'b Board,
-    card: Card,
+    card: Arc<Card>,
     run: Run,
     memo: Memo,
 }
 
 impl<'b> Baseline<'b> {
     /// Runs the firmware on the fitted part; `card` has every assumption that its firmware needs.
-    pub(super) fn new(board: &'b Board, card: Card, judges: Arc<Judges>) -> Self {
+    pub(super) fn new(board: &'b Board, card: Arc<Card>, judges: Arc<Judges>) -> Self {
         let memo = Memo::new(judges);
         let run = memo.run(board, &card, None);
         Self { board, card, run, memo }
@@ -78,13 +78,19 @@ impl<'c> Ladder<'c> {
         let run = |card| Rung::new(board, card, baseline.expects(), memo);
         let (card, it_ran) = (&baseline.card, baseline.run.clone());
         let old = Rung { board: Cow::Borrowed(board), card, expects: None, run: it_ran, memo };
-        let new = run(granted);
+        let mut new = run(granted);
         let doubtful = *granted != case.new && verdict != Verdict::Reject;
         let worst_case = doubtful.then(|| run(&case.new)).filter(|worst| !worst.run.serves);
+        let lands = stray::lands(board, &memo.bench(&baseline.card), &memo.bench(granted));
+        if let Some(at) = lands.filter(|_| new.run.serves) {
+            new.run.serves = false;
+            let text = format!("a stray write to {at:#06x} is stored, on the fitted part WP keeps it out");
+            new.run.first_loss = Some(text);
+        }
         if new.run.serves {
             return Self { verdict: Verdict::DropIn, old, new, changed: None, worst_case };
         }
-        let Some((verdict, changed)) = changed(board, granted, memo) else {
+        let Some((verdict, changed)) = changed(board, granted, memo, lands.is_some()) else {
             return Self { verdict: Verdict::Reject, old, new, changed: None, worst_case };
         };
         Self { verdict, old, new, changed: Some(changed), worst_case }
@@ -92,11 +98,12 @@ impl<'c> Ladder<'c> {
 }
 
 /// The first change with which the part serves.
-fn changed<'c>(board: &Board, card: &'c Card, memo: &'c Memo) -> Option<(Verdict, Rung<'c>)> {
+fn changed<'c>(board: &Board, card: &'c Card, memo: &'c Memo, exposed: bool) -> Option<(Verdict, Rung<'c>)> {
     let serving = |verdict, changed: Board| {
         let run = memo.serves(&changed, card)?;
         Some((verdict, Rung { board: Cow::Owned(changed), card, expects: None, run, memo }))
     };
-    serving(Verdict::Reconfigure, remedy::reconfigured(board, card))
-        .or_else(|| serving(Verdict::Rework, remedy::reworked(board, card)?))
+    // No setting keeps a stray write out.
+    let settings = if exposed { None } else { serving(Verdict::Reconfigure, remedy::reconfigured(board, card)) };
+    settings.or_else(|| serving(Verdict::Rework, remedy::reworked(board, card)?))
 }

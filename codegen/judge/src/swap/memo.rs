@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::Judges;
 use super::part::Part;
 use super::run::{self, Run};
+use super::stray::Bench;
 use crate::board::{Board, Firmware, Strap};
 use pagewise_part::card::Card;
 
@@ -44,6 +45,11 @@ impl Memo {
     /// The part that a board sees of a card.
     pub(super) fn part(&self, board: &Board, card: &Card) -> Part {
         Part::seen_by(board, card, (self.judges.chips)(card))
+    }
+
+    /// The chip of a card, on a bench of its own.
+    pub(super) fn bench<'c>(&self, card: &'c Card) -> Bench<'c> {
+        Bench { card, model: (self.judges.chips)(card) }
     }
 
     /// What [`run::play`] comes to.

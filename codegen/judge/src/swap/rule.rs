@@ -13,6 +13,7 @@ mod device_address;
 mod endurance;
 mod footprint;
 mod kind;
+mod lost_protection;
 mod page;
 mod pointer;
 mod power_up;
@@ -38,7 +39,7 @@ pub struct Rule {
 }
 
 /// Every rule.
-pub const RULES: [Rule; 20] = [
+pub const RULES: [Rule; 21] = [
     kind::RULE,
     capacity::RULE,
     supply::RULE,
@@ -53,6 +54,7 @@ pub const RULES: [Rule; 20] = [
     write_shape::RULE,
     write_cycle::RULE,
     write_protect::RULE,
+    lost_protection::RULE,
     sequential_read::RULE,
     pointer::RULE,
     power_up::RULE,
@@ -83,13 +85,14 @@ mod tests {
     use std::path::{Path, PathBuf};
 
     /// What belongs to the runs and their preparation, to the driver's view of a card, or to the simulated chip's.
-    const OTHER_SIDE: [&str; 24] = [
+    const OTHER_SIDE: [&str; 25] = [
         "pagewise_driver",
         "evidence",
         "ladder",
         "memo::",
         "remedy::",
         "setup::",
+        "stray::",
         "swap::firmware",
         "swap::part",
         "swap::run",
@@ -159,7 +162,7 @@ mod tests {
     #[test]
     fn the_runs_know_nothing_of_the_rules() {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/swap");
-        let names = ["evidence", "firmware", "ladder", "memo", "part", "remedy", "run", "setup", "watched"];
+        let names = ["evidence", "firmware", "ladder", "memo", "part", "remedy", "run", "setup", "stray", "watched"];
         for name in names {
             let source = fs::read_to_string(folder.join(name).with_extension("rs")).unwrap();
             let uses: Vec<&str> =

@@ -74,6 +74,7 @@ pub fn swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
             firmware: made_for(&fitted, wait, write_shape),
             regions: Vec::new(),
             uses: Vec::new(),
+            protects: None,
         };
         let levels = board.pin_levels();
         board.firmware.device_address = fitted.device_address(levels);
@@ -239,14 +240,16 @@ pub fn close_swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
     let pin = || prop_oneof![9 => Just(Strap::Gnd), 5 => Just(Strap::Vcc), 1 => Just(Strap::Open)];
     let wp = prop_oneof![5 => Just(Strap::Gnd), 3 => Just(Strap::Vcc), 1 => Just(Strap::Gpio), 1 => Just(Strap::Open)];
     let place = (any::<Index>(), select(BESIDE.to_vec()), prop_oneof![3 => Just(true), 1 => Just(false)]);
-    let habits = (weighted(0.4, Just(())).prop_map(|it| it.is_some()), weighted(0.35, 0..6u8));
+    let habits =
+        (weighted(0.4, Just(())).prop_map(|it| it.is_some()), weighted(0.35, 0..6u8), weighted(0.6, 0..3usize));
     (parts, limits, [pin(), pin(), pin()], wp, vec(place, 1..=2), habits).prop_map(
-        move |((new, by), (supply, scl_more, wait, first), straps, wp, places, (reads_on, habit))| {
+        move |((new, by), (supply, scl_more, wait, first), straps, wp, places, (reads_on, habit, relied))| {
             let new = new.index(cards.len());
             let card = &cards[new];
             let (low, high) = (card.read_min_mv.value, card.max_mv.value);
             let supplies = [low, card.write_min_mv.value, high, low - 1, high + 1, low.midpoint(high)];
             let supply_mv = supplies[supply];
+            let regions = beside(card, &places);
             let wait = if reads_on { Wait::Fixed { us: 1_000_000 } } else { wait(card) };
             let firmware = Firmware {
                 first_access_us: first.map(|less| card.power_up_us.value.saturating_sub(less)),
@@ -272,8 +275,9 @@ pub fn close_swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
                 straps,
                 wp,
                 firmware,
-                regions: beside(card, &places),
+                regions: regions.clone(),
                 uses: Vec::new(),
+                protects: protects(relied, &regions),
             };
             board.firmware.device_address = card.device_address(board.levels_for(card));
             match habit {
@@ -293,6 +297,11 @@ pub fn close_swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
 
 /// Longer than START and a device address take at 50 kHz, in microseconds.
 const BUS_US: u32 = 250;
+
+/// What WP is there for: whatever it protects, or so many of the regions.
+fn protects(relied: Option<usize>, regions: &[Region]) -> Option<Vec<String>> {
+    Some(regions.iter().take(relied?).map(|region| region.name.clone()).collect())
+}
 
 /// Waiting for as long as the part's longest write cycle, or less by more than the bus takes to send an address: a busy
 /// part is asked at the end of that.

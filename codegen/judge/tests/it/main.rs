@@ -4,6 +4,7 @@
 mod agreement;
 mod boards;
 mod memo;
+mod protection;
 #[allow(dead_code)] // The other tests use more of it.
 #[path = "../../../../tests/src/search.rs"]
 mod search;

@@ -31,7 +31,6 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
                 .unless(format!("WP does not protect `{}`", region.name), Amend::Protects(Span::None)),
         );
     }
-    findings.extend(lost_protection(case));
     findings
 }
 
@@ -70,24 +69,4 @@ fn fixed(case: &Case<'_>) -> Option<Finding> {
     let finding = Finding::new(RULE.id, Verdict::Reject, &new.fixed_range, text, remedy).hazard(Hazard::WriteProtect);
     // Only writes at run time are simulated; what the line programs is taken as programmed.
     Some(if region.writes_per_day > 0.0 { finding } else { finding.not_simulated() })
-}
-
-/// Bytes that the strap protected on the old part and that lie bare on the new one.
-fn lost_protection(case: &Case<'_>) -> Option<Finding> {
-    if !active(case, &case.old) {
-        return None;
-    }
-    let covers = |card: &Card, region: &Region| {
-        let (start, length) = card.protect_range.value.bytes(card.capacity_bytes.value);
-        start <= region.offset && region.offset + region.length <= start + length
-    };
-    let now_active = active(case, &case.new);
-    let bare = case
-        .board
-        .regions
-        .iter()
-        .find(|region| covers(&case.old, region) && !(now_active && covers(&case.new, region)))?;
-    let text = format!("WP protected `{}` on the fitted part and does not on this one", bare.name);
-    let remedy = "rely on the firmware not to write there, or take a part whose WP covers it".to_owned();
-    Some(Finding::new(RULE.id, Verdict::DropIn, &case.new.protect_range, text, remedy))
 }

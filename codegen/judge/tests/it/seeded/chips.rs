@@ -18,6 +18,12 @@ pub(super) fn errors() -> Vec<Seeded> {
         let chips = move |card: &Card| {
             let mut model = card.chip_model();
             spoil(&mut model);
+            // What is left is a chip that could be.
+            model.write_cycle.typical_ns = model.write_cycle.typical_ns.min(model.write_cycle.max_ns);
+            for range in [&mut model.write_protect.pin_range, &mut model.write_protect.fixed_range] {
+                range.start = range.start.min(model.capacity);
+                range.len = range.len.min(model.capacity - range.start);
+            }
             model
         };
         Seeded { name: (*name).to_owned(), judges: Judges { chips: Box::new(chips), ..Judges::default() } }

@@ -7,12 +7,12 @@ use std::sync::Arc;
 
 use pagewise_judge::board::{Board, Strap, Wait, WriteShape};
 use pagewise_judge::swap::{Case, Finding, Verdict, rule};
-use pagewise_part::card::{BlockBitsOnRead, Busy, Card, CyclePer, Kind, Open, Pointer, Role, Span};
+use pagewise_part::card::{BlockBitsOnRead, Busy, Card, CyclePer, Open, Pointer, Role, Span};
 
 use super::{Judges, Seeded};
 
 /// Rules whose findings a run can show.
-const SIMULATED: [&str; 15] = [
+const SIMULATED: [&str; 16] = [
     "capacity",
     "supply",
     "scl-rate",
@@ -25,6 +25,7 @@ const SIMULATED: [&str; 15] = [
     "write-shape",
     "write-cycle",
     "write-protect",
+    "lost-protection",
     "sequential-read",
     "pointer",
     "power-up",
@@ -91,7 +92,7 @@ fn board_misread(name: &str, spoil: fn(&mut Board)) -> Seeded {
 /// A value, or a setting, that is read otherwise.
 type Misread<T> = (&'static str, fn(&mut T));
 
-const CARD: [Misread<Card>; 32] = [
+const CARD: [Misread<Card>; 31] = [
     ("twice the capacity", |card| card.capacity_bytes.value *= 2),
     ("one byte less", |card| card.capacity_bytes.value -= 1),
     ("twice the page", |card| card.page_bytes.value *= 2),
@@ -126,10 +127,9 @@ const CARD: [Misread<Card>; 32] = [
     ("WP protects the lower half", |card| card.protect_range.value = Span::LowerHalf),
     ("no WP pin", |card| card.wp_pin = false),
     ("WP acts the other way", |card| card.wp_active_high.value = !card.wp_active_high.value),
-    ("every part a FRAM", |card| card.kind = Kind::Fram),
 ];
 
-const BOARD: [Misread<Board>; 32] = [
+const BOARD: [Misread<Board>; 31] = [
     ("the next device address", |board| board.firmware.device_address ^= 1),
     ("block bits one place higher", |board| board.firmware.block_select_shift += 1),
     ("one block bit less", |board| {
@@ -163,7 +163,6 @@ const BOARD: [Misread<Board>; 32] = [
     ("A0 at ground", |board| board.straps[0] = Strap::Gnd),
     ("WP at ground", |board| board.wp = Strap::Gnd),
     ("WP driven by the firmware", |board| board.wp = Strap::Gpio),
-    ("no neighbours", |board| board.bus.other_addresses.clear()),
     ("a neighbour at 0x50", |board| board.bus.other_addresses.push(0x50)),
     ("the first region only", |board| board.regions.truncate(1)),
     ("regions of one byte more", |board| board.regions.iter_mut().for_each(|region| region.length += 1)),
