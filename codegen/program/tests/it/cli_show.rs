@@ -131,9 +131,9 @@ fn a_package_changes_the_roles() {
 fn bad_input_is_refused_with_what_to_do() {
     refused(&["show", "at24c32e", "--offset", "4096"], "offsets 0 to 0xfff");
     refused(&["show", "at24c32e", "--offset", "0x10z"], "is no offset");
-    refused(&["show", "at24c32x"], "near: at24c32");
+    refused(&["show", "at24c32x"], "did you mean at24c32");
     refused(&["show", "zzzzzzzz"], "`pagewise parts` lists all cards");
-    refused(&["show", "\u{1b}[31m"], "`?[31m`: no card");
+    refused(&["show", "\u{1b}[31m"], "no card is called `?[31m`");
     refused(&["show", "at24c32e", "--straps", "a0=high"], "is no level");
     refused(&["show", "at24c32e", "--straps", "a3=gnd"], "is no address pin");
     refused(&["show", "24aa1025", "--straps", "a2=gnd"], "write a2=vcc");
