@@ -6,6 +6,7 @@
 
 pub mod build;
 pub mod checksum;
+mod elsewhere;
 pub mod eui;
 pub mod folder;
 pub mod formats;

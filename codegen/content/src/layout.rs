@@ -160,6 +160,20 @@ pub enum Source {
     Fixed(String),
     /// This column of the units' CSV.
     Column(String),
+    /// The bytes of a file, which must hold the signature.
+    File {
+        /// As seen from the layout's folder.
+        name: String,
+        /// Bytes by which it is recognised; none: any file will do.
+        signature: Vec<u8>,
+    },
+    /// A stretch of what an old part held.
+    Dump {
+        /// A dump, or a folder of dumps called like their units; as seen from the layout's folder.
+        name: String,
+        /// First byte of the stretch; absent: where the region itself lies.
+        at: Option<u32>,
+    },
     /// It is computed from other regions.
     Computed,
 }
@@ -181,6 +195,7 @@ impl Kind {
             Self::Serial(_) => "serial".into(),
             Self::Eui48 => "eui-48".into(),
             Self::Eui64 { .. } => "eui-64".into(),
+            Self::Crc { algorithm, .. } if algorithm.is_sum() => format!("sum {}", algorithm.name),
             Self::Crc { algorithm, .. } => format!("crc {}", algorithm.name),
             Self::Records(records) => format!("records ({})", records.len()),
         }

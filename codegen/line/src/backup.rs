@@ -40,7 +40,11 @@ pub fn keep(folder: &Path, unit: &str, contents: &[u8]) -> Result<Backup, String
     let sha256 = digest(contents);
     let path = folder.join(file_name(unit, &sha256));
     let shown = path.display().to_string();
-    write(&path, folder, contents).map_err(|error| format!("{shown}: the backup cannot be written: {error}"))?;
+    write(&path, folder, contents).map_err(|error| {
+        // The temporary file's name, which the error may carry, means nothing to the user.
+        let cause = error.to_string();
+        format!("{shown}: the backup cannot be written: {}", cause.split(" at path ").next().unwrap_or_default())
+    })?;
     let back = fs::read(&path).map_err(|error| format!("{shown}: the backup cannot be read: {error}"))?;
     if back != contents {
         return Err(format!("{shown}: holds something else than the part"));

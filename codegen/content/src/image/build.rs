@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use pagewise_driver::Geometry;
 use serde::Serialize;
 
+use super::elsewhere::Files;
 use super::units::{Unit, Units};
 use super::{Eui, Image, records};
 use crate::layout::{Field, Kind, Layout, Placed, PlacedRegion, Source};
@@ -61,6 +62,7 @@ pub fn build(layout: &Layout, placed: &Placed, geometry: &Geometry, units: Optio
         placed,
         geometry,
         file: String::new(),
+        files: Files::of(layout),
         faults: Vec::new(),
         seen: BTreeMap::new(),
         notes: BTreeMap::new(),
@@ -93,6 +95,7 @@ struct Builder<'l> {
     placed: &'l Placed,
     geometry: &'l Geometry,
     file: String,
+    files: Files,
     faults: Vec<Fault>,
     /// Lines of values that stand once only: what they are, and their bytes.
     seen: BTreeMap<(String, Vec<u8>), (usize, String)>,
@@ -130,6 +133,15 @@ impl Builder<'_> {
         let name = &placed.region.name;
         let value = |region: &str, value: &str| Value { region: region.to_owned(), value: value.to_owned() };
         match &placed.region.kind {
+            Kind::Field(field) if matches!(placed.region.source, Source::File { .. } | Source::Dump { .. }) => {
+                match self.files.take(unit, placed, field.length()) {
+                    Ok((bytes, told)) => {
+                        contents.values[index].push(value(name, &told));
+                        contents.bytes[index] = Some(bytes);
+                    }
+                    Err(faults) => self.faults.extend(faults.0),
+                }
+            }
             Kind::Field(field) | Kind::Serial(field) => {
                 let Some((text, column)) = text(unit, &placed.region.source) else { return };
                 if matches!(placed.region.kind, Kind::Serial(_)) && !text.bytes().all(|byte| byte.is_ascii_graphic()) {
@@ -258,6 +270,6 @@ fn text<'s>(unit: Option<&'s Unit>, source: &'s Source) -> Option<(&'s str, &'s 
         Source::Fixed(text) => Some((text, "value")),
         // An empty cell was told when the CSV was read.
         Source::Column(column) => unit?.values.get(column).map(|text| (text.as_str(), column.as_str())),
-        Source::Open | Source::Computed => None,
+        Source::Open | Source::Computed | Source::File { .. } | Source::Dump { .. } => None,
     }
 }

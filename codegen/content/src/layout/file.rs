@@ -84,6 +84,7 @@ pub(super) enum Kind {
     #[serde(rename = "eui-64")]
     Eui64(Eui64),
     Crc(Crc),
+    Sum(Sum),
     Records(Records),
 }
 
@@ -141,6 +142,19 @@ pub(super) struct Bytes {
     /// Column of the units' CSV.
     #[schemars(regex(pattern = r"\S"))]
     pub(super) column: Option<String>,
+    /// File whose bytes stand here, as seen from the layout's folder; it may be shorter than the region.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) file: Option<String>,
+    /// Hexadecimal digits of bytes that the file must hold: by them a start-up bitstream, for example, is recognised.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) signature: Option<String>,
+    /// Dump of an old part (.bin, .hex, .srec), or a folder of dumps, one a unit, called like it; as seen from the
+    /// layout's folder.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) from: Option<String>,
+    /// First byte that is taken out of the dump; absent: the region's own place.
+    #[schemars(range(min = 0, max = 16_777_215))]
+    pub(super) at: Option<u32>,
 }
 
 #[derive(JsonSchema, Deserialize)]
@@ -240,6 +254,22 @@ pub(super) struct Crc {
     #[schemars(regex(pattern = r"\S"))]
     pub(super) algorithm: String,
     /// Regions that it covers, one after the other.
+    #[schemars(length(min = 1))]
+    pub(super) over: Vec<String>,
+    /// Byte order; needed from two bytes on.
+    pub(super) endian: Option<Endian>,
+}
+
+#[derive(JsonSchema, Deserialize)]
+#[schemars(extend(
+    "if" = { "properties": { "algorithm": { "pattern": "^SUM-8" } } },
+    "else" = { "required": ["endian"] }
+))]
+pub(super) struct Sum {
+    /// SUM-8, SUM-16 or SUM-32 (the bytes added up), or SUM-8/ZERO (all bytes add up to 0); absent: SUM-8.
+    #[schemars(regex(pattern = r"\S"))]
+    pub(super) algorithm: Option<String>,
+    /// Regions that it covers.
     #[schemars(length(min = 1))]
     pub(super) over: Vec<String>,
     /// Byte order; needed from two bytes on.

@@ -6,7 +6,7 @@ use serde_json::Number;
 
 use super::file::{self, LayoutFile, Plain, SHAPE, Value};
 use super::{Encoding, Endian, Field, Integer, Kind, Layout, Record, Region, Separate, Source};
-use crate::image::checksum::Checksum;
+use crate::image::checksum::{Checksum, SUMS};
 use pagewise_base::fault::Faults;
 use pagewise_base::form::Document;
 
@@ -109,6 +109,7 @@ fn kind(form: &Document<'_>, path: &str, file: file::Kind, name: &str) -> Option
             Some((Kind::Eui64 { from: it.from }, source))
         }
         file::Kind::Crc(it) => crc(form, path, it),
+        file::Kind::Sum(it) => sum(form, path, it),
         file::Kind::Records(it) => Some((Kind::Records(records(form, path, it.record)), Source::Computed)),
         _ => None,
     }
@@ -122,6 +123,21 @@ fn crc(form: &Document<'_>, path: &str, file: file::Crc) -> Option<(Kind, Source
         let reason = format!("`{text}` is no CRC algorithm of the catalogue");
         let remedy = format!("use a name of the catalogue of CRC algorithms (near: {near})");
         form.fault(&format!("{path}.algorithm"), reason, remedy);
+    }
+    let endian = endian(form, path, algorithm.map_or(1, |algorithm| algorithm.bytes() as u8), file.endian);
+    if file.over.is_empty() {
+        form.fault(&format!("{path}.over"), "names no region", "name the regions that it covers");
+    }
+    Some((Kind::Crc { algorithm: algorithm?, endian, over: file.over }, Source::Computed))
+}
+
+fn sum(form: &Document<'_>, path: &str, file: file::Sum) -> Option<(Kind, Source)> {
+    let text = file.algorithm.as_deref().unwrap_or("SUM-8");
+    let algorithm = Checksum::find_sum(text);
+    if algorithm.is_none() {
+        let known: Vec<&str> = SUMS.iter().map(|sum| sum.name).collect();
+        let remedy = format!("use {}", known.join(", "));
+        form.fault(&format!("{path}.algorithm"), format!("`{text}` is not a sum of bytes"), remedy);
     }
     let endian = endian(form, path, algorithm.map_or(1, |algorithm| algorithm.bytes() as u8), file.endian);
     if file.over.is_empty() {
@@ -144,6 +160,10 @@ fn records(form: &Document<'_>, path: &str, file: Vec<file::Record>) -> Vec<Reco
             continue;
         }
         let Some((field, source)) = plain(form, &path, read.field) else { continue };
+        if matches!(source, Source::File { .. } | Source::Dump { .. }) {
+            let key = if matches!(source, Source::File { .. }) { "file" } else { "from" };
+            form.fault(&at(key), "is not for records", "give the record a `value` or a `column`");
+        }
         let (length, most) = (field.length(), read.payload_bytes.unwrap_or(65_535));
         if length > u32::from(most) {
             let reason = format!("takes {length} bytes, the payload has {most}");
@@ -166,7 +186,12 @@ fn records(form: &Document<'_>, path: &str, file: Vec<file::Record>) -> Vec<Reco
 /// A plain field with its source.
 fn plain(form: &Document<'_>, path: &str, file: Plain) -> Option<(Field, Source)> {
     let (field, value, column) = match file {
-        Plain::Bytes(it) => (Field::Bytes { length: it.length }, it.value, it.column),
+        Plain::Bytes(it) => {
+            let field = Field::Bytes { length: it.length };
+            let elsewhere = elsewhere(form, path, &it);
+            let source = source(form, path, &field, it.value, it.column);
+            return Some((field, elsewhere.unwrap_or(source)));
+        }
         Plain::Text(it) => {
             let (encoding, padding) = (it.encoding.unwrap_or(Encoding::Ascii), it.padding.unwrap_or(0));
             (Field::Text { length: it.length, encoding, padding }, it.value, it.column)
@@ -182,6 +207,48 @@ fn plain(form: &Document<'_>, path: &str, file: Plain) -> Option<(Field, Source)
     };
     let source = source(form, path, &field, value, column);
     Some((field, source))
+}
+
+/// Bytes that stand in another file.
+fn elsewhere(form: &Document<'_>, path: &str, file: &file::Bytes) -> Option<Source> {
+    let at = |key: &str| format!("{path}.{key}");
+    let given = [("value", file.value.is_some()), ("column", file.column.is_some()), ("from", file.from.is_some())];
+    let other = |own: &str| given.iter().find(|(key, given)| *given && *key != own).map(|(key, _)| *key);
+    if file.signature.is_some() && file.file.is_none() {
+        form.fault(&at("signature"), "stands without `file`", "name the file that it is looked for in, or remove it");
+    }
+    if file.at.is_some() && file.from.is_none() {
+        form.fault(&at("at"), "stands without `from`", "name the dump that it is a place of, or remove it");
+    }
+    let (key, source) = match (&file.file, &file.from) {
+        (Some(name), _) => {
+            let signature = file.signature.as_deref().unwrap_or_default();
+            let signature = hexadecimal(signature).unwrap_or_else(|reason| {
+                form.fault(&at("signature"), reason, "write it as AA 99 55 66");
+                Vec::new()
+            });
+            ("file", Source::File { name: name.clone(), signature })
+        }
+        (None, Some(name)) => ("from", Source::Dump { name: name.clone(), at: file.at }),
+        (None, None) => return None,
+    };
+    if let Some(other) = other(key) {
+        form.fault(&at(key), format!("stands beside `{other}`"), "keep one of them");
+    }
+    Some(source)
+}
+
+/// Bytes in hexadecimal digits, with or without blanks.
+fn hexadecimal(text: &str) -> Result<Vec<u8>, String> {
+    let digits: Vec<u32> = text
+        .chars()
+        .filter(|c| !c.is_whitespace())
+        .map(|c| c.to_digit(16).ok_or_else(|| format!("`{c}` is not a hexadecimal digit")))
+        .collect::<Result<_, _>>()?;
+    if digits.len() % 2 == 1 {
+        return Err("has an odd number of hexadecimal digits".into());
+    }
+    Ok(digits.chunks(2).map(|pair| (pair[0] << 4 | pair[1]) as u8).collect())
 }
 
 fn integers(form: &Document<'_>, path: &str, word: &str, endian: Option<Endian>, count: Option<u32>) -> Option<Field> {

@@ -139,6 +139,8 @@ const fn word(source: &Source) -> &'static str {
         Source::Open => "open",
         Source::Fixed(_) => "layout",
         Source::Column(_) => "units",
+        Source::File { .. } => "file",
+        Source::Dump { .. } => "dump",
         Source::Computed => "computed",
     }
 }

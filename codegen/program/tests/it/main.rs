@@ -3,6 +3,7 @@
 mod cards;
 mod ci_example;
 mod cli_budget;
+mod cli_contents;
 mod cli_files;
 mod cli_fleet;
 mod cli_generate;

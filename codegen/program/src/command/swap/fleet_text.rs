@@ -67,8 +67,10 @@ pub(in crate::command) fn rankings(boards: &[BoardOutcomes], currency: &str) -> 
         let serving = board.candidates.iter().filter(|outcome| outcome.verdict != Verdict::Reject);
         for outcome in serving {
             let needs: Vec<String> = outcome.needs.iter().map(|need| format!("{}: {}", need.rule, need.text)).collect();
-            let offer =
-                outcome.stock.as_ref().map_or_else(String::new, |stock| format!(" [{}]", plain(&OfferView::of(stock, currency).sentence)));
+            let offer = outcome
+                .stock
+                .as_ref()
+                .map_or_else(String::new, |stock| format!(" [{}]", plain(&OfferView::of(stock, currency).sentence)));
             let text = format!("{}{offer} {}", plain(&outcome.candidate), plain(&needs.join("; ")));
             let first = format!("  {} ", paint(tone(outcome.verdict), format!("{:<12}", outcome.verdict.word())));
             let _ = writeln!(out, "{}", wrapped(text.trim(), &first, "               "));

@@ -1,0 +1,133 @@
+//! Layouts that take their bytes from files and from what old parts held, and sums of bytes.
+
+use std::fs;
+
+use crate::cli_support::line::{Line, flat, image};
+
+/// A block that describes a display, as it begins and with its version (VESA E-EDID 1.3, section 3.1): eight fixed bytes,
+/// the version at 18, and a last byte with which all 128 add up to 0.
+fn display(seed: u8) -> Vec<u8> {
+    let mut block = vec![0, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0, 0x51, 0x99, seed, 0];
+    block.extend(7u32.to_le_bytes());
+    block.extend([1, 36, 1, 3]);
+    block.extend(image(seed, 106));
+    // No extension follows.
+    block.push(0);
+    block.push(block.iter().fold(0u8, |sum, byte| sum.wrapping_sub(*byte)));
+    block
+}
+
+const LAYOUT: &str = r#"
+name = "panel"
+[[region]]
+name = "head"
+kind = "bytes"
+length = 12
+offset = 0
+from = "dumps"
+[[region]]
+name = "number"
+kind = "u32"
+endian = "little"
+offset = 12
+column = "number"
+[[region]]
+name = "tail"
+kind = "bytes"
+length = 111
+offset = 16
+from = "dumps"
+at = 0x10
+[[region]]
+name = "check"
+kind = "sum"
+algorithm = "SUM-8/ZERO"
+over = ["head", "number", "tail"]
+offset = 127
+[[region]]
+name = "start-up"
+kind = "bytes"
+length = 64
+offset = 128
+file = "start.bit"
+signature = "AA 99 55 66"
+[[region]]
+name = "total"
+kind = "sum"
+algorithm = "SUM-16"
+endian = "big"
+over = ["start-up"]
+"#;
+
+fn line() -> Line {
+    let line = Line::new(1);
+    fs::create_dir(line.path("dumps")).unwrap();
+    for (name, seed) in [("P1", 1), ("P2", 2)] {
+        fs::write(line.path("dumps").join(format!("{name}.bin")), [display(seed), vec![0xFF; 128]].concat()).unwrap();
+    }
+    fs::write(line.path("start.bit"), [vec![0xFF; 8], vec![0xAA, 0x99, 0x55, 0x66], image(3, 30)].concat()).unwrap();
+    fs::write(line.path("panel.toml"), LAYOUT).unwrap();
+    fs::write(line.path("units.csv"), "unit,number\nP1,1001\nP2,1002\n").unwrap();
+    line
+}
+
+const BUILD: [&str; 9] =
+    ["image", "panel.toml", "--part", "24lc02b", "--units", "units.csv", "-o", "images", "--form=bin"];
+
+#[test]
+fn a_display_block_moves_with_a_number_and_a_sum_of_its_own_per_unit() {
+    let line = line();
+    let run = line.run(&BUILD);
+    assert_eq!(run.code, 0, "{}", run.err);
+    for (unit, seed, number) in [("P1", 1, 1001u32), ("P2", 2, 1002)] {
+        let built = fs::read(line.path("images").join(format!("{unit}.bin"))).unwrap();
+        let old = display(seed);
+        assert_eq!(built[..12], old[..12], "{unit}");
+        assert_eq!(built[12..16], number.to_le_bytes(), "{unit}");
+        assert_eq!(built[16..127], old[16..127], "{unit}");
+        assert_eq!(built[..128].iter().fold(0u8, |sum, byte| sum.wrapping_add(*byte)), 0, "{unit}");
+        let start = fs::read(line.path("start.bit")).unwrap();
+        assert_eq!(built[128..128 + start.len()], start[..], "{unit}");
+        let sum: u16 = start.iter().map(|byte| u16::from(*byte)).sum();
+        assert_eq!(built[192..194], sum.to_be_bytes(), "{unit}");
+        // Whoever knows the format finds it sound again.
+        let found = line.run(&["inspect", &format!("images/{unit}.bin"), "--json"]).json();
+        let edid = &found["found"][0];
+        assert_eq!((&edid["kind"], &edid["sure"]), (&"edid".into(), &"certain".into()), "{found}");
+    }
+    let manifest = fs::read_to_string(line.path("images/manifest.jsonl")).unwrap();
+    assert!(manifest.contains("dumps/P2.bin from 0x0010 on") && manifest.contains("start.bit"), "{manifest}");
+    let layout = line.run(&["layout", "panel.toml", "--part", "24lc02b"]);
+    let told = layout.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    for word in ["from dumps", "from dumps at 0x0010", "file start.bit", "sum SUM-8/ZERO", "sum SUM-16"] {
+        assert!(told.contains(word), "{word}: {told}");
+    }
+}
+
+#[test]
+fn files_and_dumps_that_do_not_fit_are_told_with_their_field() {
+    let cases: [(&str, &str, &str); 9] = [
+        ("signature = \"AA 99 55 66\"", "signature = \"AA 99 55 67\"", "start.bit does not hold AA 99 55 67"),
+        ("signature = \"AA 99 55 66\"", "signature = \"AA 9\"", "odd number of hexadecimal digits"),
+        ("length = 64", "length = 32", "start.bit has 42 bytes, the region 32"),
+        ("file = \"start.bit\"", "file = \"none.bit\"", "none.bit: cannot be read"),
+        ("file = \"start.bit\"", "from = \"dumps\"", "stands without `file`"),
+        ("at = 0x10", "at = 0xFFF", "the stretch at 0x106e"),
+        ("from = \"dumps\"\nat", "at", "stands without `from`"),
+        ("SUM-8/ZERO", "SUM-9", "`SUM-9` is not a sum of bytes"),
+        ("length = 12\noffset = 0\nfrom", "length = 12\noffset = 0\ncolumn = \"x\"\nfrom", "stands beside `column`"),
+    ];
+    for (old, new, message) in cases {
+        let line = line();
+        assert!(LAYOUT.contains(old), "{old}");
+        fs::write(line.path("panel.toml"), LAYOUT.replacen(old, new, 1)).unwrap();
+        let refused = line.run(&BUILD);
+        assert!(refused.code == 2 && refused.err.contains(message), "{message}: {}{}", refused.out, refused.err);
+        assert!(!line.path("images").exists());
+    }
+    let line = line();
+    fs::write(line.path("units.csv"), "unit,number\nP1,1001\nP3,1002\nP4,1003\n").unwrap();
+    let refused = line.run(&BUILD);
+    assert!(refused.code == 2 && flat(&refused).contains("holds no dump of unit `P3`"), "{}", refused.err);
+    assert!(refused.err.contains("`P4`") && refused.err.contains("panel.toml:"), "all at once: {}", refused.err);
+}
