@@ -35,6 +35,7 @@ pub const TEMPLATES: &[(&str, &str)] = embedded![
     "c_driver.c.tera",
     "c_driver.h.tera",
     "c_regions.c.tera",
+    "layout_draft.toml.tera",
     "memory_map.svg.tera",
     "page.css.tera",
     "page.html.tera",

@@ -68,7 +68,7 @@ fn per_unit(_: &mut SchemaGenerator) -> Schema {
 #[derive(JsonSchema, Deserialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub(super) enum Kind {
-    Bytes(Bytes),
+    Bytes(Box<Bytes>),
     Text(Text),
     U8(Byte),
     I8(Byte),
@@ -92,7 +92,7 @@ pub(super) enum Kind {
 #[derive(JsonSchema, Deserialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub(super) enum Plain {
-    Bytes(Bytes),
+    Bytes(Box<Bytes>),
     Text(Text),
     U8(Byte),
     I8(Byte),

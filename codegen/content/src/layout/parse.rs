@@ -189,6 +189,7 @@ fn plain(form: &Document<'_>, path: &str, file: Plain) -> Option<(Field, Source)
         Plain::Bytes(it) => {
             let field = Field::Bytes { length: it.length };
             let elsewhere = elsewhere(form, path, &it);
+            let it = *it;
             let source = source(form, path, &field, it.value, it.column);
             return Some((field, elsewhere.unwrap_or(source)));
         }

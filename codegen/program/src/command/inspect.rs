@@ -1,5 +1,6 @@
 //! `pagewise inspect`: what an existing dump holds.
 
+mod draft;
 mod text;
 
 use std::path::PathBuf;
@@ -8,7 +9,8 @@ use clap::Args;
 use serde::Serialize;
 
 use super::{Options, find};
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, plain};
+use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::image::{Form, formats};
 use pagewise_content::inspect::{Content, Found, Sure, Whole, look, whole};
@@ -25,6 +27,9 @@ pub struct Inspect {
     /// The part that it was read from: identifier or order code of a card.
     #[arg(long, value_name = "PART")]
     pub part: Option<String>,
+    /// Write a draft of a layout that has a region for everything found, and takes its bytes from the dump.
+    #[arg(long, value_name = "LAYOUT")]
+    pub draft: Option<PathBuf>,
     /// Form of the dump, where its extension does not tell: bin, ihex, srec.
     #[arg(long, value_name = "FORM", value_enum, hide_possible_values = true)]
     pub form: Option<Form>,
@@ -57,6 +62,9 @@ impl Inspect {
         // Gaps of a dump without all bytes read as erased memory.
         let dump = image.flatten(end, 0xFF).map_err(|reason| Fault::of_file(&file, reason.to_string(), ""))?;
         let found = look(&dump, card);
+        if let Some(layout) = &self.draft {
+            disk::replace(layout, &draft::draft(&self.dump, layout, &found)?)?;
+        }
         let body = Body {
             file: &file,
             length: dump.len(),
@@ -67,7 +75,10 @@ impl Inspect {
         };
         let exit = if found.iter().any(against) { Exit::Against } else { Exit::Usable };
         Ok(Answer::new(options.reader(), "inspect", exit, &body, || {
-            text::text(&file, dump.len() as u32, card, body.whole, &found)
+            let drafted = self.draft.as_ref().map_or_else(String::new, |layout| {
+                format!("\n  {}: a draft of a layout\n", plain(&layout.display().to_string()))
+            });
+            text::text(&file, dump.len() as u32, card, body.whole, &found) + &drafted
         }))
     }
 }

@@ -131,3 +131,37 @@ fn files_and_dumps_that_do_not_fit_are_told_with_their_field() {
     assert!(refused.code == 2 && flat(&refused).contains("holds no dump of unit `P3`"), "{}", refused.err);
     assert!(refused.err.contains("`P4`") && refused.err.contains("panel.toml:"), "all at once: {}", refused.err);
 }
+
+/// What was found in a dump becomes a layout, and the layout gives the dump again.
+#[test]
+fn a_draft_of_a_layout_gives_the_dump_again() {
+    let line = Line::new(1);
+    fs::create_dir(line.path("dumps")).unwrap();
+    let mut dump = [display(5), b"Tamarind Instruments panel 7".to_vec()].concat();
+    dump.extend([0xFF; 20]);
+    dump.extend([0x00, 0x00, 0x5E, 0x00, 0x53, 0x01]);
+    dump.resize(230, 0xFF);
+    dump.resize(256, 0x00);
+    fs::write(line.path("dumps/old \"7\".bin"), &dump).unwrap();
+    // Beside the dump, and in another folder.
+    let beside = r#"from = "old \"7\".bin""#;
+    let elsewhere = r#"from = "dumps/old \"7\".bin""#;
+    for (draft, from) in [("dumps/d.toml", beside), ("d.toml", elsewhere)] {
+        let run = line.run(&["inspect", "dumps/old \"7\".bin", "--part", "24lc02b", "--draft", draft]);
+        assert!(run.code == 0 && run.out.contains("a draft of a layout"), "{}{}", run.out, run.err);
+        let text = fs::read_to_string(line.path(draft)).unwrap();
+        for part in
+            ["display-0000", "text-0080", "unknown-00b0", "zero-00e6", "# 0x00b0..0x00b6: unknown: 6 bytes", from]
+        {
+            assert!(text.contains(part), "{part}: {text}");
+        }
+        let call = ["image", draft, "--part", "24lc02b", "-o", "images", "--form", "bin", "--overwrite"];
+        let built = line.run(&call);
+        assert_eq!(built.code, 0, "{}", built.err);
+        assert!(fs::read(line.path("images/image.bin")).unwrap() == dump);
+    }
+    fs::write(line.path("blank.bin"), [0xFF; 64]).unwrap();
+    let refused = line.run(&["inspect", "blank.bin", "--draft", "b.toml"]);
+    assert!(refused.code == 2 && refused.err.contains("nothing but erased bytes"), "{}", refused.err);
+    assert!(!line.path("b.toml").exists());
+}
