@@ -32,6 +32,7 @@ macro_rules! embedded {
 /// Name and text of every template.
 pub const TEMPLATES: &[(&str, &str)] = embedded![
     "board.toml.tera",
+    "board_observed.toml.tera",
     "c_driver.c.tera",
     "c_driver.h.tera",
     "c_regions.c.tera",

@@ -15,6 +15,7 @@ pub mod marking;
 pub mod merge;
 pub mod model;
 pub mod moving;
+pub mod observe;
 pub mod parts;
 pub mod program;
 pub mod schema;
@@ -119,6 +120,8 @@ pub enum Verb {
     Move(moving::Move),
     /// Tell what a dump holds.
     Inspect(inspect::Inspect),
+    /// Tell from recordings of the real bus what the firmware does.
+    Observe(observe::Observe),
     /// Run a Linux program on a simulated bus.
     Bridge(bridge::Bridge),
     /// Write the JSON Schema of a kind of file.
@@ -151,6 +154,7 @@ impl Verb {
             Self::Image(_) => "image",
             Self::Move(_) => "move",
             Self::Inspect(_) => "inspect",
+            Self::Observe(_) => "observe",
             Self::Bridge(_) => "bridge",
             Self::Schema(_) => "schema",
             Self::Completions(_) => "completions",
@@ -183,6 +187,7 @@ impl Program {
             Verb::Image(image) => image.run(&self.options),
             Verb::Move(moving) => moving.run(&self.options),
             Verb::Inspect(inspect) => inspect.run(&self.options),
+            Verb::Observe(observe) => observe.run(&self.options),
             Verb::Bridge(bridge) => bridge.run(&self.options),
             Verb::Schema(schema) => schema.run(&self.options),
             Verb::Completions(completions) => completions.run(&self.options),

@@ -109,7 +109,7 @@ impl Events {
         let interval = self.edges().resolution_ns();
         let timing = self.timing();
         let part = timing.high.median()?.min(timing.low.median()?);
-        // The median is rounded down by up to 1 %.
+        // The median is rounded down by up to 0.2 %.
         (part + part / 64 < SAMPLES_PER_PART * interval).then_some((interval, part))
     }
 }

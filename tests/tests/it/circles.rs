@@ -4,7 +4,7 @@ use std::path::Path;
 
 use pagewise_tests::modules::Crate;
 
-const CRATES: [&str; 13] = [
+const CRATES: [&str; 14] = [
     "driver/src",
     "simulator/src",
     "simulator/capi/src",
@@ -16,6 +16,7 @@ const CRATES: [&str; 13] = [
     "codegen/content/src",
     "codegen/emit/src",
     "codegen/line/src",
+    "codegen/observe/src",
     "codegen/report/src",
     "codegen/program/src",
 ];

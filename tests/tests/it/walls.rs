@@ -49,6 +49,11 @@ const MAY: &[(&str, &[&str])] = &[
     ),
     ("pagewise-content", &["pagewise-base", "pagewise-part", "pagewise-driver"]),
     ("pagewise-emit", &["pagewise-base", "pagewise-part", "pagewise-content", "pagewise-templates", "pagewise-driver"]),
+    // It runs invented firmware in its tests, hence the judge and the cards.
+    (
+        "pagewise-observe",
+        &["pagewise-base", "pagewise-templates", "pagewise-part", "pagewise-judge", "pagewise-simulator"],
+    ),
     ("pagewise-line", &["pagewise-base", "pagewise-part", "pagewise-content", "pagewise-driver", "pagewise-simulator"]),
     (
         "pagewise-report",

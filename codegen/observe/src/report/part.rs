@@ -1,0 +1,119 @@
+//! What the part shows of itself.
+
+use serde_json::{Value, json};
+
+use crate::property::{Moment, Moments, Property, Sure};
+use crate::report::{Chip, Claim, combine, us};
+use crate::waits::Waits;
+
+type Say<'a> = &'a dyn Fn(&Moments) -> Vec<Moment>;
+
+/// Bytes that have to speak for a page or a wrap.
+const ENOUGH: u64 = 4;
+
+pub(crate) fn properties(chips: &[Chip<'_>], into: &mut Vec<Property>, say: Say<'_>) {
+    let each = |claim: &dyn Fn(&Chip<'_>) -> Option<Claim>| -> Vec<(u8, Option<Claim>)> {
+        chips.iter().map(|chip| (chip.address, claim(chip))).collect()
+    };
+    into.push(combine("write_cycle_us", each(&cycle), "no write was followed by another access to its address", say));
+    let none = "no write across a page end was read back";
+    into.push(combine("part_page_bytes", each(&page), none, say));
+    let none = "no sequential read went beyond what the word address reaches";
+    into.push(combine("read_across_block", each(&across), none, say));
+    into.push(combine("data_refused", each(&refused), "every data byte was acknowledged", say));
+    into.push(memory(chips, say));
+}
+
+/// Bounds of the write cycles: the part was busy at the last refusal, and no longer at the first answer to a write.
+fn cycle(chip: &Chip<'_>) -> Option<Claim> {
+    let waits: Vec<&Waits> = chip.views().map(|(_, view)| &view.waits).collect();
+    let sure = chip.width.as_ref().map_or(Sure::Guess, |width| width.sure);
+    let busy = waits.iter().filter_map(|waits| waits.refused_until.most).max();
+    let longest = waits.iter().filter_map(|waits| waits.longest).max();
+    if let Some((refused, at, over, over_at)) =
+        longest.filter(|longest| busy.is_some_and(|(busy, _)| longest.0 >= busy))
+    {
+        let mut moments = Moments::one(at);
+        moments.add(over_at);
+        let value = json!({ "at_least": us(refused), "at_most": us(over) });
+        let why = "the longest that was watched took between these; that is no promise of a maximum";
+        return Some(Claim { value, sure, moments, why: why.to_owned() });
+    }
+    if let Some((busy, at)) = busy {
+        let why = "one took at least this long; what followed does not bound it from above".to_owned();
+        return Some(Claim { value: json!({ "at_least": us(busy) }), sure, moments: Moments::one(at), why });
+    }
+    let (over, at) = waits.iter().filter_map(|waits| waits.over_by.least).min()?;
+    let why = "no access was refused; one write was over this long after its STOP".to_owned();
+    Some(Claim { value: json!({ "at_most": us(over) }), sure, moments: Moments::one(at), why })
+}
+
+/// The part's own page, from writes that crossed its end.
+fn page(chip: &Chip<'_>) -> Option<Claim> {
+    let (page, bytes, moments) = chip
+        .views()
+        .filter_map(|(_, view)| {
+            view.crossings.page().map(|(page, bytes)| (page, bytes, view.crossings.moments.clone()))
+        })
+        .max_by_key(|(_, bytes, _)| *bytes)?;
+    let shown = bytes >= ENOUGH && chip.width.as_ref().is_some_and(|width| width.sure == Sure::Shown);
+    let sure = if shown { Sure::Shown } else { Sure::Guess };
+    let (value, why) = if page == 0 {
+        (Value::from("none"), format!("{bytes} bytes written across every page end were read where they were meant"))
+    } else {
+        (Value::from(page), format!("{bytes} bytes written across page ends were read where only this page puts them"))
+    };
+    Some(Claim { value, sure, moments, why })
+}
+
+/// Whether a sequential read leaves the block that its word address reaches.
+fn across(chip: &Chip<'_>) -> Option<Claim> {
+    let blocks = || chip.views().map(|(_, view)| &view.blocks);
+    let elsewhere: u64 = blocks().map(|blocks| blocks.elsewhere).sum();
+    let same: u64 = blocks().map(|blocks| blocks.same).sum();
+    if blocks().all(|blocks| blocks.beyond == 0) {
+        return None;
+    }
+    let size = 1_u64 << (8 * u32::from(chip.header()));
+    let known = chip.width.as_ref().map_or(Sure::Guess, |width| width.sure);
+    let mut moments = Moments::default();
+    if elsewhere > 0 {
+        blocks().flat_map(|blocks| &blocks.elsewhere_at.0).for_each(|at| moments.add(*at));
+        let why = format!("{elsewhere} bytes beyond {size} differ from those at the start: the read went on");
+        let sure = if elsewhere >= ENOUGH { known } else { Sure::Guess };
+        return Some(Claim { value: "goes on".into(), sure, moments, why });
+    }
+    blocks().flat_map(|blocks| &blocks.same_at.0).for_each(|at| moments.add(*at));
+    let why = format!("{same} bytes beyond {size}, neither 00 nor FF, are those at the start");
+    let sure = if same >= 2 * ENOUGH { known } else { Sure::Guess };
+    (same > 0).then(|| Claim { value: "wraps".into(), sure, moments, why })
+}
+
+fn refused(chip: &Chip<'_>) -> Option<Claim> {
+    let mut moments = Moments::default();
+    chip.devices.iter().flat_map(|device| &device.data_refused.0).for_each(|at| moments.add(*at));
+    let why = "data bytes were not acknowledged, as a part does that protects them".to_owned();
+    (!moments.0.is_empty()).then_some(Claim { value: Value::Bool(true), sure: Sure::Shown, moments, why })
+}
+
+/// What memory is known to hold at the end of the last recording.
+fn memory(chips: &[Chip<'_>], say: Say<'_>) -> Property {
+    let (mut list, mut moments) = (Vec::new(), Moments::default());
+    let mut sure = Sure::Shown;
+    for chip in chips {
+        for (device, view) in chip.views() {
+            for (address, offset, bytes) in view.memory.runs() {
+                let hex: Vec<String> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
+                let device = format!("0x{address:02X}");
+                list.push(json!({ "device": device, "offset": offset, "bytes": hex.join(" ") }));
+                sure = sure.min(chip.width.as_ref().map_or(Sure::Guess, |width| width.sure));
+            }
+            device.answered_at.0.last().into_iter().for_each(|at| moments.add(*at));
+        }
+    }
+    if list.is_empty() {
+        return Property::not_seen("known_memory", "nothing was read from a known word address");
+    }
+    let why = "read last, or written byte by byte, in the last recording";
+    Property::seen("known_memory", list, sure, say(&moments), why)
+}
