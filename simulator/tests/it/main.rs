@@ -1,9 +1,11 @@
 //! The simulator by itself, one module per rule book or instrument.
 
+mod against_reference;
 mod bit_rules;
 mod bus_layers;
 mod bus_rules;
 mod common;
+mod comparison;
 mod corners;
 mod correct_programs;
 mod detectors;
@@ -20,6 +22,7 @@ mod quirks;
 mod read_rules;
 #[cfg(feature = "recording")]
 mod recording;
+mod reference;
 mod regions;
 mod running_wire;
 mod step_bus;

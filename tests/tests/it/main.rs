@@ -9,6 +9,7 @@ mod budget_on_bus;
 mod budget_plots;
 mod budget_published;
 mod build_script;
+mod chip_reference;
 mod circles;
 mod door_c;
 mod door_linux;
