@@ -13,6 +13,7 @@ mod chips;
 mod choice;
 mod common_geometry;
 mod features;
+mod flash_queue;
 mod geometry;
 mod method_docs;
 mod pins;
