@@ -18,6 +18,7 @@ pub mod moving;
 pub mod observe;
 pub mod parts;
 pub mod program;
+mod progress;
 pub mod schema;
 pub mod show;
 pub mod socket;

@@ -59,6 +59,20 @@ struct Known {
 /// # Errors
 /// What stands in the way. Whatever was there stays as it was.
 pub fn write(folder: &Path, files: &[ImageFile], manifest: &[Entry], overwrite: bool) -> Result<(), Faults> {
+    write_telling(folder, files, manifest, overwrite, &|| ())
+}
+
+/// As [`write`], and calls `done` for each file that is on the disk.
+///
+/// # Errors
+/// Those of [`write`].
+pub fn write_telling(
+    folder: &Path,
+    files: &[ImageFile],
+    manifest: &[Entry],
+    overwrite: bool,
+    done: &dyn Fn(),
+) -> Result<(), Faults> {
     let shown = folder.display().to_string();
     let old = check(folder, &shown, overwrite)?;
     let unwritable = |error: io::Error| {
@@ -73,7 +87,7 @@ pub fn write(folder: &Path, files: &[ImageFile], manifest: &[Entry], overwrite: 
         let reason = "lies in a folder that does not exist";
         return Err(Fault::of_file(&shown, reason, "create that folder first").into());
     }
-    let fresh = fill(&parent, files, manifest).map_err(unwritable)?;
+    let fresh = fill(&parent, files, manifest, done).map_err(unwritable)?;
     let aside = match old {
         // Renaming onto an empty folder replaces it at once; one that is in use steps aside first.
         Old::None | Old::Empty => None,
@@ -140,10 +154,11 @@ fn check(folder: &Path, shown: &str, overwrite: bool) -> Result<Old, Fault> {
 }
 
 /// A folder of its own beside the target, so that a rename is enough.
-fn fill(parent: &Path, files: &[ImageFile], manifest: &[Entry]) -> io::Result<scratch::Folder> {
+fn fill(parent: &Path, files: &[ImageFile], manifest: &[Entry], done: &dyn Fn()) -> io::Result<scratch::Folder> {
     let fresh = scratch::folder_in(parent)?;
     for file in files {
         put(&fresh.path().join(&file.name), &file.contents)?;
+        done();
     }
     let mut lines = String::new();
     for entry in manifest {

@@ -8,7 +8,7 @@ use clap::Args;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-use super::{Options, find};
+use super::{Options, find, progress};
 use crate::output::{Answer, Exit};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::words;
@@ -77,7 +77,9 @@ impl Image {
             manifest.push(entry(&layout, &placed, self.form, built, &file));
             files.push(file);
         }
-        folder::write(&self.output, &files, &manifest, self.overwrite)?;
+        let bar = progress::images(files.len(), options.json);
+        folder::write_telling(&self.output, &files, &manifest, self.overwrite, &|| bar.inc(1))?;
+        bar.finish_and_clear();
         let unused_columns = units.map(|units| units.unused_columns).unwrap_or_default();
         let body = Body {
             layout: &layout.file,

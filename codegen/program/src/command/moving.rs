@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use serde::Serialize;
 
-use super::{Options, find};
+use super::{Options, find, progress};
 use crate::output::{Answer, Exit, Tone, paint, plain, wrapped};
 use pagewise_base::chain::sha256;
 use pagewise_base::fault::{Fault, Faults};
@@ -83,7 +83,9 @@ impl Move {
         let Some(first) = moved.first() else {
             return Err(Fault::of_file(&self.dump.display().to_string(), "holds no dump", "name one").into());
         };
-        folder::write(&self.output, &files, &manifest, self.overwrite)?;
+        let bar = progress::images(files.len(), options.json);
+        folder::write_telling(&self.output, &files, &manifest, self.overwrite, &|| bar.inc(1))?;
+        bar.finish_and_clear();
         let body = Body {
             part: &new.id,
             from: old.map(|old| old.id.as_str()),

@@ -219,3 +219,22 @@ fn a_signal_leaves_nothing_temporary_and_what_a_kill_left_is_swept() {
     let run = line.run(&[&call[..], &["--overwrite"]].concat());
     assert_eq!((run.code, temporary(line.folder.path())), (0, 0), "{}", run.err);
 }
+
+/// `script` gives the program a terminal: a long step shows how much time is left there, and nothing elsewhere.
+#[cfg(target_os = "linux")]
+#[test]
+fn many_images_show_the_time_left_on_a_terminal() {
+    let line = Line::new(1);
+    let layout = "name = \"L\"\n[[region]]\nname = \"serial\"\nkind = \"serial\"\nlength = 8\n";
+    fs::write(line.path("l.toml"), layout).unwrap();
+    let rows: String = (0..400).map(|n| format!("U{n},S{n:07}\n")).collect();
+    fs::write(line.path("u.csv"), format!("unit,serial\n{rows}")).unwrap();
+    let program = env!("CARGO_BIN_EXE_pagewise");
+    let call = format!("{program} image l.toml --part 24lc32a --units u.csv -o shown");
+    let mut script = std::process::Command::new("script");
+    script.args(["-qec", &call, "/dev/null"]).env("TERM", "xterm").current_dir(line.folder.path());
+    let shown = finished(script.stdin(Stdio::null()).output().expect("script (util-linux) is installed"));
+    assert!(shown.code == 0 && shown.out.contains("of 400 images") && shown.out.contains("left"), "{}", shown.out);
+    let piped = line.run(&["image", "l.toml", "--part", "24lc32a", "--units", "u.csv", "-o", "piped"]);
+    assert!(piped.code == 0 && piped.err.is_empty(), "{}", piped.err);
+}
