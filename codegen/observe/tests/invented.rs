@@ -162,7 +162,8 @@ fn what_is_told_of_invented_firmware_is_as_its_board_file_says() {
     let catalogue = Catalogue::embedded().unwrap();
     let mut tally = Tally::default();
     let mut random = XorShiftRng::seed_from_u64(12);
-    for file in invent::fleet(&catalogue, BOARDS, 20) {
+    let seed = std::env::var("PAGEWISE_SEED").ok().and_then(|text| text.parse().ok()).unwrap_or(20);
+    for file in invent::fleet(&catalogue, BOARDS, seed) {
         let board = board::parse(&file.name, &file.text).unwrap();
         let card = catalogue.find(&board.fitted).unwrap().in_footprint(board.footprint);
         let ran = run(&board, &card, &mut random);
