@@ -14,7 +14,7 @@ use pagewise_driver::sources::{FILES, MANIFEST};
 use pagewise_templates::render;
 
 /// What a driver's manifest says of its package that means something in a folder of sources, too.
-const OF_PACKAGE: [&str; 7] = ["name", "description", "version", "edition", "rust-version", "license", "authors"];
+const OF_PACKAGE: [&str; 6] = ["description", "version", "edition", "rust-version", "license", "authors"];
 
 /// By this a folder is known as one that was generated.
 const MARK: &str = "# Written by Pagewise ";
@@ -143,7 +143,9 @@ mod tests {
         let read = |text: &str| text.parse::<Table>().unwrap();
         let [outer, inner, own] = [read(text("Cargo.toml")), read(text("driver/Cargo.toml")), read(MANIFEST)];
         assert_eq!(outer["package"]["name"].as_str(), Some("memory"));
-        assert_eq!(inner["package"]["name"], own["package"]["name"]);
+        assert_eq!(inner["package"]["name"].as_str(), Some("memory-driver"));
+        assert_eq!(inner["lib"]["name"].as_str(), Some("pagewise_driver"));
+        assert_eq!(outer["dependencies"]["pagewise-driver"]["package"], inner["package"]["name"]);
         assert_eq!(inner["features"], own["features"]);
         let names =
             |table: &Table, section: &str| table[section].as_table().unwrap().keys().cloned().collect::<Vec<_>>();

@@ -10,7 +10,7 @@ use pagewise_base::disk;
 use pagewise_content::layout;
 use pagewise_emit::{Part, Record, Request, rust_crate};
 use pagewise_part::card::{Card, Catalogue};
-use pagewise_tests::hostile_cards;
+use pagewise_tests::{bare, hostile_cards};
 
 const LAYOUT: &str = "name = \"bell\"\n[[region]]\nname = \"rings\"\nkind = \"u32\"\nendian = \"little\"\noffset = 32\n\
     writes_per_day = 4\n";
@@ -54,11 +54,15 @@ fn root() -> PathBuf {
 
 /// A crate `memory` in a folder far from the workspace, with a hostile card or two, and the lock file of the workspace.
 fn generate(folder: &Path, cards: &[Card], choose: Option<Record>) -> PathBuf {
+    generate_as("memory", folder, cards, choose)
+}
+
+fn generate_as(name: &str, folder: &Path, cards: &[Card], choose: Option<Record>) -> PathBuf {
     let layout = layout::parse("bell.toml", LAYOUT).unwrap();
     let parts = cards.iter().map(|card| Part::new(card, [false; 3])).collect();
-    let request = Request { choose, ..Request::new(parts).with_layout(&layout).in_module("memory") };
+    let request = Request { choose, ..Request::new(parts).with_layout(&layout).in_module(name) };
     let generated = rust_crate::driver(&request).unwrap();
-    let place = folder.join("memory");
+    let place = folder.join(name);
     let paths: Vec<_> = generated.files.iter().map(|file| place.join(&file.name)).collect();
     let texts = generated.files.iter().map(|file| file.text.as_bytes());
     let files: Vec<_> = paths.iter().map(PathBuf::as_path).zip(texts).collect();
@@ -139,4 +143,64 @@ fn a_program_needs_that_crate_and_no_other_of_this_project() {
     // Word address 32, then the number with its lowest byte first; the poll that follows carries the word address
     // alone.
     assert_eq!(String::from_utf8(said).unwrap(), "50 [Write([00, 20, 04, 03, 02, 01])]\n50 [Write([00, 20])]\n");
+}
+
+/// Firmware with two parts that have nothing in common.
+const TWO_PARTS: &str = r#"//! Reads a byte of each part.
+#![no_std]
+#![deny(warnings)]
+use embedded_hal::{delay::DelayNs, i2c::I2c};
+
+/// Both.
+pub fn both<B: I2c, D: DelayNs>(i2c: &mut B, delay: &mut D) -> Option<[u8; 2]> {
+    use identity::driver as one;
+    use settings::driver as two;
+    let mut bytes = [[0]; 2];
+    let mut part = one::Eeprom::<_, _, { identity::BUFFER_BYTES }>::new(&mut *i2c, &mut *delay, identity::GEOMETRY,
+        one::Options::new());
+    part.read(0, &mut bytes[0]).ok()?;
+    let mut part = two::Eeprom::<_, _, { settings::BUFFER_BYTES }>::new(&mut *i2c, &mut *delay, settings::GEOMETRY,
+        two::Options::new());
+    part.read(0, &mut bytes[1]).ok()?;
+    Some([bytes[0][0], bytes[1][0]])
+}
+"#;
+
+/// This cargo where it has the target, else that which builds the standard library from its sources.
+fn cargo_for(target: &str) -> Option<Command> {
+    let rustc = std::env::var_os("RUSTC").unwrap_or_else(|| "rustc".into());
+    let asked = Command::new(rustc).args(["--print", "target-libdir", "--target", target]).output().unwrap();
+    if asked.status.success() && Path::new(String::from_utf8_lossy(&asked.stdout).trim()).is_dir() {
+        return Some(Command::new(env!("CARGO")));
+    }
+    println!("no rustup target {target}: Debian's cargo instead");
+    let mut cargo = bare::cargo()?;
+    cargo.arg("-Zbuild-std=core");
+    Some(cargo)
+}
+
+#[test]
+fn two_such_crates_live_in_one_firmware() {
+    const TARGET: &str = "thumbv6m-none-eabi";
+    let Some(mut cargo) = cargo_for(TARGET) else { return };
+    let folder = tempfile::tempdir().unwrap();
+    let [one, two] = cards();
+    for (name, card) in [("identity", one), ("settings", two)] {
+        let place = generate_as(name, folder.path(), &[card], None);
+        fs::rename(place.join("Cargo.lock"), folder.path().join("Cargo.lock")).unwrap();
+    }
+    fs::create_dir(folder.path().join("src")).unwrap();
+    let manifest = "[package]\nname = \"firmware\"\nversion = \"0.0.0\"\nedition = \"2024\"\n\n[workspace]\n\n[dependencies]\n\
+        embedded-hal = \"1.0\"\nidentity = { path = \"identity\" }\nsettings = { path = \"settings\" }\n";
+    fs::write(folder.path().join("Cargo.toml"), manifest).unwrap();
+    fs::write(folder.path().join("src/lib.rs"), TWO_PARTS).unwrap();
+    let target = Path::new(env!("CARGO_TARGET_TMPDIR")).join("two-crates");
+    let output = cargo
+        .args(["build", "--quiet", "--offline", "--target", TARGET, "--target-dir"])
+        .arg(target)
+        .current_dir(folder.path())
+        .env_remove("RUSTC_WRAPPER")
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
 }
