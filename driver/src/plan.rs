@@ -2,7 +2,8 @@
 //!
 //! A shell asks [`Plan::step`] for a [`Step`], performs it and reports the [`Outcome`] to [`Plan::complete`], until
 //! the action is [`Action::Done`] or `complete` returns a [`Failure`]. All retries and all bounds are decided here, so
-//! that the blocking and the async driver (and generated C) cannot differ.
+//! that the blocking and the async driver cannot differ. (Generated C states the plan a second time; a test holds both to
+//! the same bytes at the same times.)
 //!
 //! ```text
 //!            pending write of an earlier call?

@@ -33,6 +33,7 @@ macro_rules! embedded {
 pub const TEMPLATES: &[(&str, &str)] = embedded![
     "board.toml.tera",
     "board_observed.toml.tera",
+    "c_choose.c.tera",
     "c_driver.c.tera",
     "c_driver.h.tera",
     "c_regions.c.tera",

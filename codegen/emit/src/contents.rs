@@ -24,6 +24,8 @@ pub(super) struct Contents {
     record_offset: u32,
     record_bytes: u32,
     buffer_bytes: usize,
+    /// A quarter of the longest write cycle, in microseconds.
+    margin_us: u32,
     capacity_bytes: u32,
     page_bytes: u32,
     /// Those of the layout, in the order of their offsets.
@@ -87,6 +89,7 @@ impl Contents {
             record_offset: 0,
             record_bytes: 0,
             buffer_bytes: geometries.iter().map(Geometry::buffer_bytes).max().unwrap_or(0),
+            margin_us: geometries.iter().map(|part| part.write_cycle_us().div_ceil(4)).max().unwrap_or(0),
             capacity_bytes: 0,
             page_bytes: 0,
             numbers: regions.iter().any(|region| number(&region)),
@@ -285,7 +288,7 @@ mod tests {
         let mut values = serde_json::to_value(&contents).unwrap();
         let object = values.as_object_mut().unwrap();
         let of_manifests = ["package", "shared", "features", "dependencies", "embedded_hal"];
-        for name in ["name", "upper", "module", "body"].into_iter().chain(of_manifests) {
+        for name in ["name", "file", "upper", "module", "body"].into_iter().chain(of_manifests) {
             object.insert(name.into(), "".into());
         }
         let mut inner = serde_json::to_value(&contents.configurations[0]).unwrap();

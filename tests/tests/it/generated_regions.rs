@@ -96,7 +96,7 @@ fn accessors_in_c_do_the_same() {
     text(&Command::new(&cc).args(strict).current_dir(folder.path()).output().unwrap());
     let built = Command::new(&cc)
         .args(["-std=c99", "-Wall", "-Wextra", "-Werror", "-I", ".", "-I"])
-        .arg(Path::new(FOLDER).join("../../../simulator/capi/include"))
+        .arg(Path::new(FOLDER).join("../../../../simulator/capi/include"))
         .arg(Path::new(FOLDER).join("main.c"))
         .arg("eeprom.o")
         .arg(tools::workspace_programs().join("libpagewise_capi.a"))

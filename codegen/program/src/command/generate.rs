@@ -2,7 +2,7 @@
 
 mod text;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use serde::Serialize;
@@ -112,7 +112,10 @@ impl Generate {
         let (choose, module) = (self.choose, self.module()?);
         let request = Request { parts: self.parts(&cards)?, choose, layout: layout.as_ref(), module };
         let generated = match (self.lang, &self.crate_folder) {
-            (Language::C, _) => c::driver(&request)?,
+            (Language::C, _) => match self.output.as_deref().and_then(Path::file_stem) {
+                Some(stem) => c::driver_in(&request, &stem.to_string_lossy())?,
+                None => c::driver(&request)?,
+            },
             (Language::Rust, None) => rust::configuration(&request)?,
             (Language::Rust, Some(_)) => rust_crate::driver(&request)?,
         };
@@ -179,13 +182,11 @@ impl Generate {
             return Err(refuse("names neither a header nor a source of C".into(), "let it end in .h").into());
         }
         let stem = path.file_stem().unwrap_or_default().to_string_lossy();
-        let name = c::prefix(&stem).map_err(|reason| refuse(reason, "rename the file"))?;
-        match &self.module_name {
-            Some(asked) if *asked != name => {
-                Err(refuse(format!("cannot hold `{asked}`: file and names go together"), "name both alike").into())
-            }
-            _ => Ok(Some(name)),
+        if let Some(asked) = &self.module_name {
+            c::file_stem(&stem).map_err(|reason| refuse(reason, "rename the file"))?;
+            return Ok(Some(asked.clone()));
         }
+        Ok(Some(c::prefix(&stem).map_err(|reason| refuse(reason, "rename the file, or add --module-name NAME"))?))
     }
 
     /// Where the files go; empty for standard output.

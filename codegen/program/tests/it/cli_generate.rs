@@ -159,9 +159,24 @@ fn c_is_written_as_header_and_source() {
     );
     let header = folder.path().join("string.h");
     refused(&["generate", "24lc256", "--lang", "c", "-o", header.to_str().unwrap()], "is a header of the C library");
-    let other = ["generate", "24lc256", "--lang", "c", "--module-name", "other", "-o", shown];
-    refused(&other, "cannot hold `other`");
-    assert_eq!(names(folder.path()), ["store.c", "store.h"]);
+    // A file may be called after the part, whose name may begin with a digit; the names in it need another beginning.
+    let part = folder.path().join("24c02c.h");
+    let plain = ["generate", "at24c02c", "--lang", "c", "-o", part.to_str().unwrap()];
+    refused(&plain, "add --module-name NAME");
+    let named = crate::cli_support::run(&[&plain[..], &["--module-name", "memory"]].concat());
+    assert_eq!((named.code, named.err.as_str()), (0, ""));
+    assert_eq!(names(folder.path()), ["24c02c.c", "24c02c.h", "store.c", "store.h"]);
+    let source = fs::read_to_string(folder.path().join("24c02c.c")).unwrap();
+    assert!(
+        source.contains("#include \"24c02c.h\"") && source.contains("const memory_geometry memory_part"),
+        "{source}"
+    );
+    let odd = folder.path().join("a\"b.h");
+    let odd = ["generate", "at24c02c", "--lang", "c", "--module-name", "memory", "-o", odd.to_str().unwrap()];
+    refused(&odd, "is not a file name for #include");
+    let taken = ["generate", "at24c02c", "--lang", "c", "--module-name", "memory", "-o", header.to_str().unwrap()];
+    refused(&taken, "is a header of the C library");
+    assert_eq!(names(folder.path()), ["24c02c.c", "24c02c.h", "store.c", "store.h"]);
 }
 
 #[test]

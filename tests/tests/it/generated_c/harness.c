@@ -3,9 +3,9 @@
  *
  *     rig SCL_HZ SUPPLY_MV SEED A0 A1 A2 WP MODEL_FILE
  *     faults JSON
- *     driver CANDIDATE MAX_TRANSFER FIXED MARGIN INTERVAL LAZY
+ *     driver CANDIDATE BUFFER MAX_TRANSFER FIXED MARGIN INTERVAL LAZY
  *     choose LONGER ANY MAX_TRANSFER
- *     read|write|verify|update OFFSET LENGTH SEED
+ *     read|write|verify|update|trusting|compare|fill OFFSET LENGTH SEED
  *     ready
  *     trace
  */
@@ -18,6 +18,9 @@
 
 static pagewise_rig *rig;
 static eeprom_driver driver;
+/* Of exactly the size that the driver is told, so that an access behind it is noticed. */
+static uint8_t *buffer;
+static eeprom_trust trust;
 
 static eeprom_outcome transfer(void *context, uint8_t address, const uint8_t *send, size_t send_length, uint8_t *receive,
     size_t receive_length)
@@ -95,12 +98,15 @@ static void report(eeprom_status status, bool counted)
     case EEPROM_WRITE_CYCLE_OVERRUN:
         printf("overrun, %lu polls, %lu safe\n", (unsigned long)driver.polls, (unsigned long)driver.safe_bytes);
         break;
-    case EEPROM_VERIFY:
-        printf("verify at %lu, %u found %u, %lu safe\n", (unsigned long)driver.position, driver.expected, driver.found,
+    case EEPROM_DIFFERS:
+        printf("differs at %lu, %u found %u, %lu safe\n", (unsigned long)driver.position, driver.expected, driver.found,
             (unsigned long)driver.safe_bytes);
         break;
     case EEPROM_BUS:
         printf("bus, %lu safe\n", (unsigned long)driver.safe_bytes);
+        break;
+    default:
+        printf("status %d\n", (int)status);
         break;
     }
 }
@@ -126,10 +132,14 @@ static int command(const char *line)
     if (sscanf(line, "faults %4095[^\n]", text) == 1) {
         return pagewise_set_faults_json(rig, text) == PAGEWISE_STATUS_OK;
     }
-    if (sscanf(line, "driver %lu %lu %lu %lu %lu %lu", &a, &b, &c, &d, &e, &f) == 6) {
-        const eeprom_options options = {b == 0 ? SIZE_MAX : b, c != 0, (uint16_t)d, (uint32_t)e, f != 0};
-        eeprom_init(&driver, &eeprom_candidates[a].geometry, &options, &bus);
-        return 1;
+    if (sscanf(line, "driver %lu %lu %lu %lu %lu %lu %lu", &a, &b, &c, &d, &e, &f, &g) == 7) {
+        const eeprom_geometry *part = &eeprom_candidates[a].geometry;
+        /* The margin in percent, as the Rust driver takes it. */
+        const uint64_t margin = ((uint64_t)part->write_cycle_us * e + 99) / 100;
+        const eeprom_options options = {c == 0 ? SIZE_MAX : c, (uint32_t)margin, (uint32_t)f, d != 0, g != 0};
+        buffer = (uint8_t *)realloc(buffer, b);
+        memset(&trust, 0, sizeof trust);
+        return eeprom_init(&driver, part, &options, &bus, buffer, b) == EEPROM_OK;
     }
     if (sscanf(line, "choose %lu %lu %lu", &a, &b, &c) == 3) {
         eeprom_options options = eeprom_default_options;
@@ -172,7 +182,24 @@ static int command(const char *line)
             return 1;
         }
         if (strcmp(text, "update") == 0) {
-            report(eeprom_update(&driver, (uint32_t)a, bytes, b), true);
+            report(eeprom_update(&driver, (uint32_t)a, bytes, b, &trust), true);
+            return 1;
+        }
+        if (strcmp(text, "trusting") == 0) {
+            report(eeprom_update_trusting(&driver, (uint32_t)a, bytes, b), true);
+            return 1;
+        }
+        if (strcmp(text, "compare") == 0) {
+            const eeprom_status status = eeprom_compare(&driver, (uint32_t)a, bytes, b);
+            if (status == EEPROM_DIFFERS) {
+                printf("unlike at %lu, %u found %u\n", (unsigned long)driver.position, driver.expected, driver.found);
+            } else {
+                report(status, false);
+            }
+            return 1;
+        }
+        if (strcmp(text, "fill") == 0) {
+            report(eeprom_fill(&driver, (uint32_t)a, b, (uint8_t)c), false);
             return 1;
         }
     }
@@ -189,5 +216,6 @@ int main(void)
         }
     }
     pagewise_rig_free(rig);
+    free(buffer);
     return 0;
 }

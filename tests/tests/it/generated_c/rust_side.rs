@@ -2,7 +2,9 @@
 
 use std::fmt::Write as _;
 
-use pagewise_driver::{Candidate, ChooseError, Eeprom, Error, LongerHeader, Options, Updated, Wait, choose};
+use pagewise_driver::{
+    Candidate, ChooseError, Difference, Eeprom, Error, LongerHeader, Options, Trust, Updated, Wait, choose,
+};
 use pagewise_simulator::{Faults, Level, Rig, RigBus, RigConfig, RigDelay, Straps};
 use pagewise_tests::seat::Seat;
 
@@ -23,6 +25,7 @@ pub fn run(seats: &[Seat], buffer: usize, script: &str) -> String {
 struct Side<const BUF: usize> {
     rig: Rig,
     driver: Option<Eeprom<RigBus, RigDelay, BUF>>,
+    trust: Trust,
     out: String,
 }
 
@@ -46,12 +49,13 @@ impl<const BUF: usize> Side<BUF> {
                 }
                 "driver" => {
                     let options = Options::new()
-                        .with_max_transfer_bytes(limit(number(2)))
-                        .with_wait(if number(3) == 1 { Wait::Fixed } else { Wait::Poll })
-                        .with_margin_percent(number(4) as u16)
-                        .with_poll_interval_us(number(5))
-                        .with_lazy(number(6) == 1);
+                        .with_max_transfer_bytes(limit(number(3)))
+                        .with_wait(if number(4) == 1 { Wait::Fixed } else { Wait::Poll })
+                        .with_margin_percent(number(5) as u16)
+                        .with_poll_interval_us(number(6))
+                        .with_lazy(number(7) == 1);
                     let geometry = seats[number(1) as usize].geometry;
+                    self.trust = Trust::new();
                     self.driver = Some(Eeprom::new(self.rig.bus(), self.rig.delay(), geometry, options));
                 }
                 "choose" => self.choose(seats, number(1) == 1, number(2) == 1, limit(number(3))),
@@ -77,12 +81,28 @@ impl<const BUF: usize> Side<BUF> {
             writeln!(self.out, "sum {sum}").unwrap();
             return;
         }
+        if verb == "fill" {
+            let result = driver.fill(offset, length, seed as u8);
+            return self.report(result.map(|()| (length, None)));
+        }
         // The same formula as in the harness.
         let bytes: Vec<u8> = (0..length as u32).map(|i| (i * 7 + seed * 31 + 1) as u8).collect();
         let result = match verb {
             "write" => driver.write(offset, &bytes),
             "verify" => driver.write_verified(offset, &bytes),
+            "compare" => {
+                let result = driver.compare(offset, &bytes);
+                if let Ok(Some(Difference { index, expected, found })) = result {
+                    let at = offset + index as u32;
+                    return writeln!(self.out, "unlike at {at}, {expected} found {found}").unwrap();
+                }
+                return self.report(result.map(|_| (length, None)));
+            }
             "update" => {
+                let result = driver.update(offset, &bytes, &mut self.trust);
+                return self.report(result.map(|updated| (length, Some(updated))));
+            }
+            "trusting" => {
                 let result = driver.update_trusting(offset, &bytes);
                 return self.report(result.map(|updated| (length, Some(updated))));
             }
@@ -105,7 +125,7 @@ impl<const BUF: usize> Side<BUF> {
                 format!("overrun, {polls} polls, {safe_bytes} safe")
             }
             Err(Error::Verify { offset, expected, found, safe_bytes }) => {
-                format!("verify at {offset}, {expected} found {found}, {safe_bytes} safe")
+                format!("differs at {offset}, {expected} found {found}, {safe_bytes} safe")
             }
             Err(Error::Bus { safe_bytes, .. }) => format!("bus, {safe_bytes} safe"),
             Err(error) => format!("{error}"),

@@ -33,6 +33,7 @@ int main(int argc, char **argv)
 {
     static const eeprom_bus bus = {transfer, delay, NULL};
     static eeprom_driver driver;
+    static uint8_t buffer[EEPROM_BUFFER_BYTES];
     static uint8_t memory[EEPROM_CAPACITY_BYTES];
     const pagewise_straps straps = {0, 0, 0, 0};
     const uint8_t mac[6] = {0x02, 0, 0, 0x12, 0x34, 0x56};
@@ -47,7 +48,7 @@ int main(int argc, char **argv)
 
     rig = pagewise_rig_new(400000, 3300, 1);
     MUST(argc == 2 && pagewise_attach_file(rig, argv[1], straps, &chip) == PAGEWISE_STATUS_OK);
-    eeprom_init(&driver, &eeprom_part, NULL, &bus);
+    MUST(eeprom_init(&driver, &eeprom_part, NULL, &bus, buffer, sizeof buffer) == EEPROM_OK);
     MUST(eeprom_write_serial(&driver, (const uint8_t *)"TI-0042", 7) == EEPROM_OK);
     MUST(eeprom_write_mac(&driver, mac) == EEPROM_OK);
     MUST(eeprom_write_board_name(&driver, (const uint8_t *)"valve driver", 12) == EEPROM_OK);
