@@ -238,10 +238,14 @@ impl Device {
             return None;
         }
         let total = |view: &View| Self::cost(view) + self.odd(view.header);
-        let best = self.views.iter().min_by_key(|view| total(view))?;
+        let sent = self.header_kinds();
+        let cheapest = self.views.iter().min_by_key(|view| total(view))?;
+        // What the firmware sends is a fact; memory that fits another number better only makes it unsure.
+        let fits = |view: &&View| sent.is_empty() || sent.contains_key(&usize::from(view.header));
+        let best = self.views.iter().filter(fits).min_by_key(|view| total(view)).unwrap_or(cheapest);
         let others = || self.views.iter().filter(|view| view.header != best.header);
         let by_data = others().map(|view| Self::cost(view).saturating_sub(Self::cost(best))).min()?;
-        let by_all = others().map(|view| total(view) - total(best)).min()?;
+        let by_all = others().map(|view| total(view).saturating_sub(total(best))).min()?;
         let bytes = best.header;
         let kinds = self.header_kinds().get(&usize::from(bytes)).copied().unwrap_or(0);
         let read_so = kinds > 0 && best.confirmed >= 4;

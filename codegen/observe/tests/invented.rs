@@ -179,10 +179,10 @@ fn what_is_told_of_invented_firmware_is_as_its_board_file_says() {
         ("scl_khz", 200),
         ("write_shape", 195),
         ("wait", 170),
-        ("write_cycle_us", 180),
+        ("write_cycle_us", 150),
         ("regions_written", 190),
         ("page_bytes", 90),
-        ("transfer_limit_bytes", 15),
+        ("transfer_limit_bytes", 10),
         ("block_select_bits", 5),
         ("part_page_bytes", 2),
     ] {

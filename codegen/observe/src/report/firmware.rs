@@ -48,6 +48,8 @@ fn block_bits(observer: &Observer, chips: &[Chip<'_>], say: Say<'_>) -> Property
     }
     let mut moments = Moments::default();
     let mut claims = Vec::new();
+    // Several groups may be one chip whose parts were used apart.
+    let sure = if several.len() > 1 { Sure::Guess } else { Sure::Likely };
     for chip in several {
         let addresses = || chip.devices.iter().map(|device| device.address);
         let differing = addresses().fold(0, |bits, address| bits | (address ^ chip.address));
@@ -63,7 +65,7 @@ fn block_bits(observer: &Observer, chips: &[Chip<'_>], say: Say<'_>) -> Property
         pairs.for_each(|(_, ats)| ats.0.iter().for_each(|at| moments.add(*at)));
         let list: Vec<String> = addresses().map(|address| format!("0x{address:02X}")).collect();
         let why = format!("{} are used as one memory; more bits may exist than were used", list.join(", "));
-        let claim = Claim { value: bits.into(), sure: Sure::Likely, moments: moments.clone(), why };
+        let claim = Claim { value: bits.into(), sure, moments: moments.clone(), why };
         claims.push((chip.address, Some(claim)));
     }
     combine(name, claims, "", say)
