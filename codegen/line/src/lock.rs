@@ -37,8 +37,9 @@ impl Lockable {
     pub fn of(card: &Card, pins: PinLevels) -> Option<Self> {
         let is =
             |region: &&pagewise_part::card::Region| region.access == Access::Lockable && region.device_bits.is_some();
-        let index = card.regions.iter().position(|region| is(&region))?;
-        let region = &card.regions[index];
+        // A region whose address was not read is none of the chip's.
+        let read = card.regions.iter().filter(|region| region.address_read);
+        let (index, region) = read.enumerate().find(|(_, region)| is(region))?;
         let device_address = address(&region.device_bits?, pins);
         let bit = if region.word_address_bytes >= 2 { 0x0400 } else { 0x80 };
         let lock = Lock { device_address, word_address: bit, data: 0x02 };

@@ -7,12 +7,14 @@
 
 pub mod assume;
 pub mod catalogue;
+pub mod draft;
 pub mod file;
 pub mod generic;
 pub mod geometry;
 pub mod grade;
 pub mod load;
 pub mod model;
+pub mod order;
 pub mod package;
 pub mod region;
 pub mod role;
@@ -23,7 +25,8 @@ use serde::{Deserialize, Serialize};
 use crate::fact::Fact;
 pub use catalogue::Catalogue;
 pub use grade::{Ac, EndurancePoint, Grade};
-pub use package::{Footprint, Package};
+pub use order::OrderPiece;
+pub use package::{Footprint, Offer, Package, Packages, signal};
 pub use region::{Access, Region, RegionKind};
 pub use role::Role;
 
@@ -120,8 +123,12 @@ pub struct Card {
     pub partly_protected: Fact<Partial>,
     /// Pins that must be tied to a level for the part to work: `(pin, high)`.
     pub required_straps: Vec<(u8, bool)>,
-    /// Packages that differ from the 8-lead one.
-    pub packages: Vec<Package>,
+    /// Packages.
+    pub packages: Packages,
+    /// What the pieces of its order code mean.
+    pub order_pieces: Vec<OrderPiece>,
+    /// Where the card is of one order code: identifier of the part's card.
+    pub order_of: Option<String>,
     /// Second regions.
     pub regions: Vec<Region>,
     /// Generic cards only: parts of this density on which the card is not safe, and why.

@@ -28,6 +28,7 @@ fn no_card_states_a_field_that_is_not_checked() {
         "write_cycle.typ_ms write_cycle.per supply.min_v supply.max_v supply.write_min_v speed write_protect.range",
         "write_protect.fixed write_protect.active write_protect.open_pin write_protect.sampled write_protect.answer",
         "required_straps.a0 required_straps.a1 required_straps.a2 package region temperature.min_c temperature.max_c",
+        "packages.made packages.complete order_code",
     ];
     let checked: BTreeSet<&str> = checked.iter().flat_map(|line| line.split_whitespace()).collect();
     for pair in pairs() {
@@ -117,12 +118,18 @@ fn every_published_entry_has_a_card_or_a_reason() {
 #[test]
 fn every_kind_of_falsified_value_is_caught() {
     let by_id = |id: &str| pairs().into_iter().find(|pair| pair.id() == id).expect("card exists");
-    let falsified: [(&str, &str, &str); 25] = [
+    let falsified: [(&str, &str, &str); 31] = [
         ("24lc256", "page_bytes", "128"),
         ("24lc256", "capacity_bits", "131072"),
         ("24lc256", "supply.min_v", "1.7"),
         ("24lc256", "write_cycle.max_ms", "3"),
         ("24lc256", "temperature.max_c", "125"),
+        ("24lc256", "packages.made", "[\"soic-8\", \"sot-23-5\"]"),
+        ("24lc128", "packages.complete", "true"),
+        ("24lc64", "order_code", "[{ piece = \"I/SN\", package = \"tssop-8\", min_c = -40, max_c = 85 }]"),
+        ("24lc64", "order_code", "[{ piece = \"I\", min_c = -40, max_c = 125 }]"),
+        ("24lc014", "package", "[{ name = \"sot-23-6\", pins = { 1 = \"VCC\", 2 = \"VSS\" } }]"),
+        ("24aa02e48", "package", "[{ name = \"sot-23-5\", address_bits = \"0 0 0\" }]"),
         ("24lc256", "temperature.min_c", "-55"),
         ("24lc256", "endurance_cycles", "4000000"),
         ("24lc256", "write_protect.range", "\"upper-half\""),

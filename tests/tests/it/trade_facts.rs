@@ -1,6 +1,7 @@
 //! Facts of the trade as check values on cards, driver, chip and verdicts. Common practice, no source.
 
 use embedded_hal::i2c::I2c;
+use pagewise_base::form::word;
 use pagewise_judge::board::{Board, parse};
 use pagewise_judge::swap::{Verdict, judge};
 use pagewise_part::card::{Card, Catalogue, Footprint, Kind, Open, Role, density};
@@ -215,6 +216,90 @@ fn wide_range_parts_run_from_1v7_or_1v8_to_5v5_and_the_fastest_take_1_mhz() {
     assert!(catalogue.eeproms().filter(wide).count() >= 10);
     let rates = catalogue.eeproms().flat_map(|card| card.speed.value.iter().map(|grade| grade.scl_khz));
     assert_eq!(rates.max(), Some(1000));
+}
+
+/// The footprint finding of a swap on a board with this footprint, with its condition.
+fn footprint_finding(fitted: &str, candidate: &str, footprint: &str) -> Option<(String, Option<String>)> {
+    let catalogue = catalogue();
+    let fitted = card(&catalogue, fitted);
+    let footprint = word::read::<Footprint>(footprint).unwrap();
+    let board = Board { footprint, ..board(&fitted, 16) };
+    let judged = judge(&board, &fitted.in_footprint(footprint), &card(&catalogue, candidate));
+    let plain = judged.verdict == Verdict::DropIn && judged.provided_that.is_empty();
+    let finding = judged.findings.into_iter().find(|finding| finding.rule == "footprint");
+    assert!(finding.is_none() || !plain, "{candidate}: a plain drop-in with a finding");
+    finding.map(|finding| (finding.compared, finding.proviso.map(|proviso| proviso.text)))
+}
+
+/// Pairs that look drop-in and are not; the documents stand in `data/packages.toml`.
+#[test]
+fn a_package_that_is_not_made_or_has_its_pins_elsewhere_needs_another_board() {
+    for (fitted, candidate, footprint, words) in [
+        // 24LC014: SCL 1, VCC 6; 34XX02: VCC 1, SCL 6.
+        (
+            "24lc014",
+            "34lc02",
+            "sot-23-6",
+            "VCC on pin 6, SCL on pin 1 on the board; on the part VCC on pin 1, SCL on pin 6",
+        ),
+        // 24XX00: VCC on pin 5; 24XX01, 24XX02: on pin 4.
+        ("24lc00", "24lc01b", "SOT23-5", "VCC on pin 5 on the board; on the part VCC on pin 4"),
+        // AT24C1024 is listed in PDIP, EIAJ SOIC, LAP and SAP.
+        ("24lc1026", "at24c1024", "soic-8", "soic-8 on the board, the part is made in"),
+        // DS20005937B lists no SOT-23 and no 5-ball package.
+        ("24lc64", "at24c64d", "wlcsp-5", "wlcsp-5 on the board, the part is made in"),
+        // S-24C08C: no SOT-23-5.
+        ("24lc08b", "s-24c08c", "sot-23-5", "sot-23-5 on the board, the part is made in"),
+    ] {
+        let (compared, proviso) = footprint_finding(fitted, candidate, footprint).expect(candidate);
+        assert!(compared.contains(words), "{candidate}: {compared}");
+        assert_eq!(proviso, None, "{candidate}: {compared}");
+    }
+}
+
+#[test]
+fn what_was_not_read_of_a_package_is_a_condition() {
+    for (fitted, candidate, footprint, words) in [
+        // The 24XX64 is sold in two pin orders of the 8-lead TSSOP.
+        ("at24c64d", "24lc64", "tssop-8", "its order code is that of tssop-8"),
+        // P24C32C, SOT-23-5: how the address bits are read was not read.
+        ("24lc32a", "p24c32c", "sot-23-5", "sot-23-5"),
+        // 2010 edition only.
+        ("24lc64", "at24c64d", "sot-23-5", "it is made in sot-23-5"),
+        ("24lc64", "24lc128", "vfbga-8", "it is made in vfbga-8"),
+    ] {
+        let (_, proviso) = footprint_finding(fitted, candidate, footprint).expect(candidate);
+        assert!(proviso.as_ref().is_some_and(|text| text.contains(words)), "{candidate}: {proviso:?}");
+    }
+    // Where list, pins and address were read, there is nothing to say.
+    for (fitted, candidate, footprint) in [("24lc64", "at24c64d", "soic-8"), ("24lc64", "24lc32a", "dip-8")] {
+        assert_eq!(footprint_finding(fitted, candidate, footprint), None, "{candidate}");
+    }
+}
+
+#[test]
+fn an_order_code_is_read_to_the_end() {
+    let catalogue = catalogue();
+    for (text, part, footprint, celsius) in [
+        ("24LC64-I/SN", "24lc64", "soic-8", (-40, 85)),
+        ("24LC64T-I/SN", "24lc64", "soic-8", (-40, 85)),
+        ("24lc64-i/sm", "24lc64", "soic-8-wide", (-40, 85)),
+        ("24LC64-X/ST", "24lc64", "tssop-8-rotated", (-40, 85)),
+        ("24AA16-I/P", "24aa16", "dip-8", (-40, 85)),
+    ] {
+        let found = catalogue.find(text).expect(text);
+        assert_eq!((found.order_of.as_deref(), found.name.as_str()), (Some(part), text), "{text}");
+        let made: Vec<&str> = found.packages.list.iter().map(|package| package.footprint.word()).collect();
+        assert_eq!(made, [footprint], "{text}");
+        assert_eq!((found.temperature_min_c.value, found.temperature_max_c.value), celsius, "{text}");
+    }
+    // A letter behind the density is a revision or another part; a piece that is not known is not passed over.
+    for text in ["AT24C16D-SSHM-T", "24LC64Q-I/SN", "24LC64-I/QQ", "24LC641-I/SN", "24LC64-I/SN7"] {
+        assert!(catalogue.find(text).is_none(), "{text}");
+    }
+    let (compared, proviso) = footprint_finding("24lc32a", "24LC64-I/SN", "tssop-8").expect("another package");
+    assert!(compared.contains("the part is made in soic-8") && proviso.is_none(), "{compared}, {proviso:?}");
+    assert_eq!(footprint_finding("24lc32a", "24LC64-I/SN", "soic-8"), None);
 }
 
 #[test]

@@ -48,6 +48,19 @@ pub(super) fn choices(said: &[&Map<String, Value>]) -> Vec<String> {
     words
 }
 
+/// The word that a text stands for: itself, or where a choice has further spellings, the word that it is one of; then
+/// capitals, hyphens and blanks do not count.
+pub(super) fn spelled(text: &str, words: &[String], said: &[&Map<String, Value>]) -> Option<String> {
+    if words.iter().any(|word| word == text) {
+        return Some(text.to_owned());
+    }
+    let further = said.iter().find_map(|said| said.get("x-spellings"))?;
+    let plain = |text: &str| text.to_lowercase().chars().filter(char::is_ascii_alphanumeric).collect::<String>();
+    let wanted = plain(text);
+    let same = words.iter().find(|word| plain(word) == wanted).cloned();
+    further.get(&wanted).and_then(Value::as_str).map(str::to_owned).or(same)
+}
+
 /// Whether a value is of the type that is said.
 pub(super) fn fits(value: &DeValue<'_>, said: &Said<'_>) -> bool {
     match (kind_of(said), value) {

@@ -9,7 +9,7 @@ use serde::de::DeserializeOwned;
 use serde_json::{Map, Value, json};
 use toml::de::{DeTable, DeValue};
 
-use super::said::{Said, choices, find, fits, kind_of, limits, near, property, required, takes, without_null};
+use super::said::{Said, choices, find, fits, kind_of, limits, near, property, required, spelled, takes, without_null};
 use super::{Document, path};
 
 /// The shape of a kind of file, declared by the struct `T`: doc comments are the documentation of the fields, `range`
@@ -134,7 +134,8 @@ impl<'s> Walk<'s, '_, '_> {
             if key == "kind" && !kinds.is_empty() || property(&skipped, key).is_some() {
                 continue;
             }
-            let Some(schema) = property(&said, key) else {
+            let any_key = || find(&said, "additionalProperties").filter(|schema| schema.is_object());
+            let Some(schema) = property(&said, key).or_else(any_key) else {
                 let line = self.document.line(&name.span());
                 let remedy = format!("remove it or correct its name{}", near(key, &said));
                 self.document.note(line, &full, "unknown field".into(), remedy);
@@ -173,7 +174,7 @@ impl<'s> Walk<'s, '_, '_> {
             return None;
         };
         let words: Vec<String> = kinds.iter().map(|(word, _)| (*word).to_owned()).collect();
-        let word = self.word(value.get_ref(), &full, &words)?;
+        let word = self.word(value.get_ref(), &full, &words, &Vec::new())?;
         kinds.iter().find(|(known, _)| *known == word)
     }
 
@@ -187,7 +188,7 @@ impl<'s> Walk<'s, '_, '_> {
         }
         let words = choices(said);
         if !words.is_empty() {
-            return self.word(value, at, &words).map(Value::from);
+            return self.word(value, at, &words, said).map(Value::from);
         }
         if let Some(Value::Array(choices)) = find(said, "anyOf") {
             let takes = takes(said, &|schema| self.said(schema));
@@ -247,13 +248,13 @@ impl<'s> Walk<'s, '_, '_> {
         Some(Value::Array(sound))
     }
 
-    fn word(&self, value: &DeValue<'_>, at: &str, words: &[String]) -> Option<String> {
+    fn word(&self, value: &DeValue<'_>, at: &str, words: &[String], said: &Said<'s>) -> Option<String> {
         let DeValue::String(text) = value else { return self.wrong(at, value, "a text in quotes") };
         let line = self.document.line_of(at);
         if text.trim().is_empty() {
             self.refuse(at, line, "is empty", "write a text or leave the field out");
-        } else if words.iter().any(|word| *word == *text) {
-            return Some(text.to_string());
+        } else if let Some(word) = spelled(text, words, said) {
+            return Some(word);
         } else {
             self.refuse(at, line, &format!("`{text}` is not known"), &format!("use one of: {}", words.join(", ")));
         }

@@ -112,9 +112,15 @@ rows! {
         "no sheet read promises that part of a page is kept";
     /// Power good to first access in microseconds.
     POWER_UP_US: u32 = "power_up_us", 5000, "the longest time met from power good to the first write is 5 ms";
-    /// Whether a part is made in a package that its card does not list.
-    PACKAGE_MADE: bool = "package", false,
-        "the sheet was read for the packages that differ from the usual one; a part is often made in more, or in fewer";
+    /// Where a region lies whose address was not read.
+    REGION_ADDRESS: () = "region[].address_read", (),
+        "parts of one family answer for their regions at other device addresses";
+    /// Over which supply a rate is promised that stands without one.
+    GRADE_SUPPLY: u32 = "speed[].min_v", 100,
+        "a rate is promised over a supply range, which was not read; the slowest grade met is 100 kHz";
+    /// Whether a part is made in a package of which its card says nothing, with the pins and the address of the others.
+    PACKAGE_MADE: bool = "packages.made", false,
+        "no part is made in every package, and in a small one its pins and its device address often differ";
 }
 
 /// Pins compared, except for the block-select bits that must ride in the lowest places.

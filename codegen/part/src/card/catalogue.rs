@@ -3,7 +3,9 @@
 use std::fs;
 use std::path::Path;
 
-use super::{Card, Kind, generic, load};
+use elsa::sync::FrozenMap;
+
+use super::{Card, Kind, generic, load, order};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::words;
 
@@ -11,9 +13,22 @@ use pagewise_base::words;
 const EMBEDDED: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/embedded_cards.rs"));
 
 /// Every card that the program knows, sorted by capacity, then identifier; generic cards last.
-#[derive(Debug, Clone)]
 pub struct Catalogue {
     cards: Vec<Card>,
+    /// Cards of order codes that were asked for.
+    orders: FrozenMap<String, Box<Card>>,
+}
+
+impl std::fmt::Debug for Catalogue {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Catalogue({} cards)", self.cards.len())
+    }
+}
+
+impl Clone for Catalogue {
+    fn clone(&self) -> Self {
+        Self { cards: self.cards.clone(), orders: FrozenMap::new() }
+    }
 }
 
 impl Catalogue {
@@ -85,7 +100,7 @@ impl Catalogue {
         cards.sort_by(|a, b| (a.capacity_bytes.value, &a.id).cmp(&(b.capacity_bytes.value, &b.id)));
         let generics = generic::all(&cards);
         cards.extend(generics);
-        Faults(faults).or_ok(Self { cards })
+        Faults(faults).or_ok(Self { cards, orders: FrozenMap::new() })
     }
 
     /// Every card, generic ones last.
@@ -104,13 +119,26 @@ impl Catalogue {
         self.parts().filter(|card| card.kind == Kind::Eeprom)
     }
 
-    /// The card with this identifier or order code, or of which this is a further order code, upper or lower case.
+    /// The card with this identifier or order code, or of which this is a further order code, upper or lower case. For a
+    /// longer order code whose pieces are all known, a card of its own: in its package, with its temperatures.
     #[must_use]
     pub fn find(&self, name: &str) -> Option<&Card> {
         let wanted = name.to_lowercase();
         let named = |card: &&Card| card.id == wanted || card.name.to_lowercase() == wanted;
         let member = |card: &&Card| card.members.iter().any(|member| member.to_lowercase() == wanted);
-        self.cards.iter().find(named).or_else(|| self.cards.iter().find(member))
+        let whole = self.cards.iter().find(named).or_else(|| self.cards.iter().find(member));
+        whole.or_else(|| self.ordered(name))
+    }
+
+    fn ordered(&self, name: &str) -> Option<&Card> {
+        let wanted = order::identifier(name);
+        if let Some(card) = self.orders.get(&wanted) {
+            return Some(card);
+        }
+        // The longest name that fits: 24AA02E48 is not a 24AA02.
+        let fitting = self.parts().filter_map(|part| Some((part.name.len(), part.ordered(name)?)));
+        let (_, card) = fitting.max_by_key(|(length, _)| *length)?;
+        Some(self.orders.insert(wanted, Box::new(card)))
     }
 
     /// The card of the part that a user named in `line` and `field` of `file`; 0 and nothing where they do not apply.

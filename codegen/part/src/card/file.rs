@@ -3,14 +3,15 @@
 //! Reading, faults, JSON Schema and the draft of a new card come from here. [`super::load`] turns a file into a
 //! [`super::Card`], with a row of [`super::assume`] for what the file leaves open.
 
+use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::{
-    Ac, Access, Answer, BlockBitsOnRead, Busy, CyclePer, Kind, Open, Partial, Pointer, RegionKind, Sampled, Shipped,
-    Span, Wear,
+    Ac, Access, Answer, BlockBitsOnRead, Busy, CyclePer, Footprint, Kind, Open, OrderPiece, Partial, Pointer,
+    RegionKind, Sampled, Shipped, Span, Wear,
 };
 use pagewise_base::form::Shape;
 
@@ -20,6 +21,8 @@ pub static SHAPE: LazyLock<Shape<CardFile>> = LazyLock::new(Shape::new);
 /// Roles of four bits of the device address, and of three.
 const FOUR_BITS: &str = r"^\s*([01x]|/?A[0-2]|B[0-6])(\s+([01x]|/?A[0-2]|B[0-6])){3}\s*$";
 const THREE_BITS: &str = r"^\s*([01x]|/?A[0-2]|B[0-6])(\s+([01x]|/?A[0-2]|B[0-6])){2}\s*$";
+/// Roles of three bits in a package, as far as they were read.
+const THREE_BITS_READ: &str = r"^\s*([01x?]|/?A[0-2]|B[0-6])(\s+([01x?]|/?A[0-2]|B[0-6])){2}\s*$";
 
 /// A part's card: every value comes from `document`, unless it is listed in `derived` or `basis`. What the sheet does
 /// not state is left out.
@@ -61,19 +64,19 @@ pub struct CardFile {
     #[serde(default)]
     pub(super) members: Vec<String>,
     /// Bits of the array, a power of two.
-    #[schemars(range(min = 128, max = 134_217_728))]
+    #[schemars(range(min = 128, max = 134_217_728), example = 32_768)]
     pub(super) capacity_bits: u32,
     /// Page in bytes, a power of two; not for a FRAM.
-    #[schemars(range(min = 1, max = 16_777_216))]
+    #[schemars(range(min = 1, max = 16_777_216), example = 32)]
     pub(super) page_bytes: Option<u32>,
     /// Word-address bytes that follow the device address.
     #[schemars(range(min = 0, max = 3))]
     pub(super) word_address_bytes: Option<u8>,
     /// Roles of bits 6 to 3 of the device address: 0, 1, A0 to A2, /A0 to /A2, x, B0 to B6.
-    #[schemars(regex(pattern = FOUR_BITS))]
+    #[schemars(regex(pattern = FOUR_BITS), example = &"1 0 1 0")]
     pub(super) device_code: Option<String>,
     /// Roles of bits 2 to 0.
-    #[schemars(regex(pattern = THREE_BITS))]
+    #[schemars(regex(pattern = THREE_BITS), example = &"A2 A1 A0")]
     pub(super) address_bits: Option<String>,
     /// How an open address pin reads.
     pub(super) open_strap: Option<Open>,
@@ -134,9 +137,15 @@ pub struct CardFile {
     /// Pins that must be tied for the part to work.
     #[serde(default)]
     pub(super) required_straps: RequiredStraps,
-    /// Packages that differ from the 8-lead one.
+    /// The packages that it is made in.
+    #[serde(default)]
+    pub(super) packages: Packages,
+    /// Packages of which more was read.
     #[serde(default)]
     pub(super) package: Vec<Package>,
+    /// What the pieces of its order code mean.
+    #[serde(default)]
+    pub(super) order_code: Vec<OrderPiece>,
     /// Second regions.
     #[serde(default)]
     pub(super) region: Vec<Region>,
@@ -274,17 +283,31 @@ pub(super) struct RequiredStraps {
     pub(super) a2: Option<Rail>,
 }
 
-/// A package that differs from the 8-lead one.
+/// The packages that the part is made in.
+#[derive(JsonSchema, Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Packages {
+    /// Every package that was read.
+    pub(super) made: Vec<Footprint>,
+    /// Whether that list was read as the complete one.
+    #[serde(default)]
+    pub(super) complete: bool,
+}
+
+/// A package of which more was read than that it is made.
 #[derive(JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Package {
-    /// Name as the sheet words it.
-    #[schemars(regex(pattern = r"\S"))]
-    pub(super) name: String,
-    /// Roles of bits 2 to 0 of the device address.
-    #[schemars(regex(pattern = THREE_BITS))]
+    /// Its name.
+    pub(super) name: Footprint,
+    /// Signal of each pin or ball, as the sheet words it. Absent: the usual order in the usual 8-lead packages, else not
+    /// read.
+    pub(super) pins: Option<BTreeMap<String, String>>,
+    /// Roles of bits 2 to 0 of the device address in it; `?` for a role that was not read. Absent: as elsewhere in the usual
+    /// 8-lead packages, else not read.
+    #[schemars(regex(pattern = THREE_BITS_READ), example = &"0 0 ?")]
     pub(super) address_bits: Option<String>,
-    /// Whether it has a WP pin.
+    /// Whether it has a WP pin. Absent: as its pins say.
     pub(super) wp_pin: Option<bool>,
     /// Remark.
     #[schemars(regex(pattern = r"\S"))]
@@ -318,11 +341,13 @@ pub(super) struct Region {
     /// What it is.
     pub(super) kind: RegionKind,
     /// Roles of bits 6 to 3 of its device address; goes with `address_bits`.
-    #[schemars(regex(pattern = FOUR_BITS))]
+    #[schemars(regex(pattern = FOUR_BITS), example = &"1 0 1 0")]
     pub(super) device_code: Option<String>,
     /// Roles of bits 2 to 0.
-    #[schemars(regex(pattern = THREE_BITS))]
+    #[schemars(regex(pattern = THREE_BITS), example = &"A2 A1 A0")]
     pub(super) address_bits: Option<String>,
+    /// Whether its address was read; `false`: the sheet read names the region and not its place.
+    pub(super) address_read: Option<bool>,
     /// First word address.
     #[schemars(range(min = 0, max = 16_777_215))]
     pub(super) word_address: Option<u32>,

@@ -16,7 +16,7 @@ use pagewise_base::fault::Faults;
 use pagewise_base::form::Document;
 
 /// Fields that `ordering_document` stands behind.
-const ORDERING: [&str; 2] = ["temperature.min_c", "temperature.max_c"];
+const ORDERING: [&str; 3] = ["packages", "temperature.min_c", "temperature.max_c"];
 
 /// Marks values with their basis while a card is read.
 struct Sheet {
@@ -127,6 +127,7 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
     let fram = file.kind == Kind::Fram;
     let assumed_wrap = if fram { capacity } else { (assume::READ_WRAP_BYTES.value)(capacity, bytes.value) };
     check_basis(form, file);
+    let packages = outside::packages(&sheet, form, file, address_bits.value);
     Card {
         id: file.id.clone(),
         name: file.name.clone(),
@@ -182,7 +183,9 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
         protected_answer: sheet.fact(&assume::PROTECTED_ANSWER, protect.answer),
         partly_protected: sheet.fact(&assume::PARTLY_PROTECTED, protect.partial),
         required_straps: outside::required_straps(&file.required_straps),
-        packages: outside::packages(form, &file.package),
+        packages,
+        order_pieces: file.order_code.clone(),
+        order_of: None,
         regions,
         not_safe_on: Vec::new(),
     }

@@ -71,7 +71,10 @@ impl Card {
             min_scl_hz: self.min_scl_khz * 1000,
             bus_timeout_ns: u64::from(self.bus_timeout_us) * 1000,
             power_up_ns: u64::from(self.power_up_us.value) * 1000,
-            regions: self.regions.iter().map(|region| simulated_region(region, capacity)).collect(),
+            regions: {
+                let read = self.regions.iter().filter(|region| region.address_read);
+                read.map(|region| simulated_region(region, capacity)).collect()
+            },
         }
     }
 

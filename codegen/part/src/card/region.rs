@@ -12,6 +12,8 @@ pub struct Region {
     pub kind: RegionKind,
     /// Device-address roles, bit 6 first; absent when it lies in the array.
     pub device_bits: Option<[Role; 7]>,
+    /// Whether its address was read; otherwise it exists, and nothing is known of where.
+    pub address_read: bool,
     /// First word address.
     pub word_address: u32,
     /// Word-address bits that are compared; absent: all.

@@ -96,6 +96,11 @@ impl<'c> OrderCode<'c> {
             return Some(self.as_match(code, text.len(), sure, because.to_owned()));
         }
         if text.starts_with(name.as_str()) && code.ends_at(name.len()) {
+            if !self.card.may_go_on(&text[name.len()..]) && !code.is_parted_before(name.len()) {
+                let rest = code.shown(name.len(), text.len());
+                let because = format!("it goes on with `{rest}`, which may be a revision, or another part");
+                return Some(self.as_match(code, name.len(), Sure::Possible, because));
+            }
             let because = "it begins with the card's order code".to_owned();
             let begins = !name.starts_with(SHARED);
             return Some(Match { begins, ..self.as_match(code, name.len(), Sure::Likely, because) });

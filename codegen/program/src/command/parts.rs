@@ -1,12 +1,16 @@
 //! `pagewise parts`: list and filter.
 
+use std::path::{Path, PathBuf};
+
 use clap::Args;
 use serde::Serialize;
 
 use super::{Options, values};
 use crate::output::{Align, Answer, Exit, Tone, paint, plain, table, wrapped};
 use pagewise_base::fault::Faults;
-use pagewise_part::card::{Card, Grade, Kind, Role};
+use pagewise_judge::stock::{Columns, Stock, read};
+use pagewise_part::card::draft::draft;
+use pagewise_part::card::{Card, Catalogue, Footprint, Grade, Kind, Offer, Package, Role};
 use pagewise_part::fact::Fact;
 
 /// List parts, all or those that match every filter.
@@ -33,6 +37,18 @@ pub struct Parts {
     /// Runs at this SCL rate in kHz (at the given supply, or at any).
     #[arg(long, value_name = "KHZ", value_parser = clap::value_parser!(u32).range(1..=5000))]
     pub scl: Option<u32>,
+    /// Made in this package, as far as is known for certain: soic-8, tssop-8, sot-23-5, ...
+    #[arg(long, value_name = "PACKAGE", value_parser = values::footprint)]
+    pub package: Option<Footprint>,
+    /// Works at these temperatures in degrees Celsius, whatever the grade: -40..85.
+    #[arg(long, value_name = "FROM..TO", value_parser = values::temperatures, allow_hyphen_values = true)]
+    pub temperature: Option<(i32, i32)>,
+    /// In this stock list, with at least one piece.
+    #[arg(long, value_name = "FILE")]
+    pub stock: Option<PathBuf>,
+    /// Write a commented card of this part to fill in, instead of a list.
+    #[arg(long, value_name = "PART", conflicts_with = "words")]
+    pub new: Option<String>,
     /// Kind of memory.
     #[arg(long, value_name = "KIND", value_parser = ["eeprom", "fram"])]
     pub kind: Option<String>,
@@ -46,6 +62,13 @@ struct Body<'c> {
     count: usize,
     of: usize,
     parts: Vec<Entry<'c>>,
+}
+
+/// A card to be filled in.
+#[derive(Serialize)]
+struct Draft<'a> {
+    part: &'a str,
+    card: String,
 }
 
 #[derive(Serialize)]
@@ -74,19 +97,32 @@ impl Parts {
     /// # Errors
     /// Everything that is wrong with the user's cards.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        if let Some(name) = &self.new {
+            let draft = Draft { part: name, card: draft(&plain(name)) };
+            return Ok(Answer::new(options.reader(), "parts", Exit::Usable, &draft, || {
+                draft.card.trim_end().to_owned()
+            }));
+        }
         let catalogue = options.catalogue()?;
+        let stock = self.stock.as_ref().map(|path| in_stock(path, &catalogue)).transpose()?;
         let cards: Vec<&Card> = catalogue.cards().iter().filter(|card| card.is_generic() == self.generic).collect();
-        let found: Vec<&Card> = cards.iter().copied().filter(|card| self.matches(card)).collect();
+        let found: Vec<&Card> = cards.iter().copied().filter(|card| self.matches(card, stock.as_deref())).collect();
         let parts = found.iter().map(|card| Entry::of(card)).collect();
         let body = Body { count: found.len(), of: cards.len(), parts };
         Ok(Answer::new(options.reader(), "parts", Exit::Usable, &body, || self.text(&found, cards.len())))
     }
 
-    fn matches(&self, card: &Card) -> bool {
+    fn matches(&self, card: &Card, stock: Option<&[String]>) -> bool {
         let contains = |text: &str, word: &str| text.to_lowercase().contains(&word.to_lowercase());
         let word = |word: &String| [&card.id, &card.name, &card.maker].iter().any(|text| contains(text, word));
         let kind = |kind: &String| (kind == "fram") == (card.kind == Kind::Fram);
         let range = card.read_min_mv.value.max(card.write_min_mv.value)..=card.max_mv.value;
+        let made = |footprint: Footprint| {
+            let read = |package: &Package| package.pins.is_some() && package.address_is_read();
+            matches!(card.packages.offer(footprint), Offer::Made(package) if read(package))
+        };
+        let works =
+            |(low, high): (i32, i32)| card.temperature_min_c.value <= low && high <= card.temperature_max_c.value;
         let rate = self.supply.map_or_else(|| fastest(card), |mv| card.scl_khz_at(mv));
         self.words.iter().all(word)
             && self.maker.as_ref().is_none_or(|maker| contains(&card.maker, maker))
@@ -95,6 +131,9 @@ impl Parts {
             && self.address_bytes.is_none_or(|bytes| card.word_address_bytes.value == bytes)
             && self.supply.is_none_or(|mv| range.contains(&mv))
             && self.scl.is_none_or(|khz| rate >= khz)
+            && self.package.is_none_or(made)
+            && self.temperature.is_none_or(works)
+            && stock.is_none_or(|ids| ids.contains(&card.id))
             && self.kind.as_ref().is_none_or(kind)
     }
 
@@ -149,6 +188,15 @@ impl<'c> Entry<'c> {
             write_cycle_max_us: &card.write_cycle_max_us,
         }
     }
+}
+
+/// Identifiers of the cards that a stock list has at least one piece of.
+fn in_stock(path: &Path, catalogue: &Catalogue) -> Result<Vec<String>, Faults> {
+    let columns = Columns::default();
+    let rows = read::read(path, &columns)?;
+    let stock = Stock::of(&path.display().to_string(), &columns.currency, rows, catalogue)?;
+    let held = |id: &&str| stock.offer(id, None).is_some_and(|offer| offer.quantity > 0);
+    Ok(stock.cards().filter(held).map(str::to_owned).collect())
 }
 
 fn fastest(card: &Card) -> u32 {

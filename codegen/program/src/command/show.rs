@@ -95,7 +95,7 @@ fn package_line(footprint: Footprint, listed: bool) -> String {
     if listed {
         return format!("\nShown as in the {word} package.\n");
     }
-    let text = format!("the card tells nothing special about a {word} package; shown as the normal 8-lead one");
+    let text = format!("the card does not list a {word} package; shown as the usual 8-lead one");
     format!("\n{}\n", paint(Tone::Caution, wrapped(&text, "", "")))
 }
 

@@ -86,6 +86,18 @@ pub fn footprint(text: &str) -> Result<Footprint, String> {
         .ok_or_else(|| format!("`{text}` is no footprint; use one of: {}", word::all::<Footprint>().join(", ")))
 }
 
+/// A range of temperatures in degrees Celsius, written as `-40..85`.
+///
+/// # Errors
+/// The text is no such range.
+pub fn temperatures(text: &str) -> Result<(i32, i32), String> {
+    let ends = text.split_once("..").map(|(low, high)| (low.trim().parse(), high.trim().parse()));
+    match ends {
+        Some((Ok(low), Ok(high))) if low <= high => Ok((low, high)),
+        _ => Err(format!("`{text}` is no range of temperatures; write -40..85")),
+    }
+}
+
 /// What the user said about the address pins; `None` where nothing was said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Straps(pub [Option<Strap>; 3]);

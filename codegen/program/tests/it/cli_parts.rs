@@ -120,3 +120,37 @@ fn texts_of_own_cards_cannot_steer_the_terminal() {
         assert!(!run.out.contains('\u{202e}'), "{}", run.out);
     }
 }
+
+#[test]
+fn parts_are_found_by_package_temperature_and_stock() {
+    let in_package = ids(&["--package", "SOT23-5", "--density", "16k"]);
+    assert!(in_package.contains(&"24lc16b".to_owned()), "{in_package:?}");
+    // Its pins and address bits in this package were not all read.
+    assert!(!ids(&["--package", "sot-23-6"]).contains(&"24lc014".to_owned()));
+    assert!(!ids(&["--package", "soic-8"]).contains(&"at24c1024".to_owned()));
+    let cold = ids(&["--temperature", "-40..85"]);
+    let works = |card: &Card| card.temperature_min_c.value <= -40 && card.temperature_max_c.value >= 85;
+    assert_eq!(cold, expected(works));
+    assert!(cold.len() > 50 && !cold.contains(&"24c02a".to_owned()), "{}", cold.len());
+    let folder = tempfile::tempdir().unwrap();
+    write(
+        folder.path(),
+        "stock.csv",
+        "part,quantity,unit_price,state\n24LC64,40,1,active\n24LC32A,0,1,active\nAT24C02D,1,1,active\n",
+    );
+    assert_eq!(ids(&["--stock", folder.path().join("stock.csv").to_str().unwrap()]), ["at24c02d", "24lc64"]);
+    refused(&["parts", "--temperature", "85..-40"], "is no range of temperatures");
+    refused(&["parts", "--package", "bga-400"], "is no footprint");
+}
+
+#[test]
+fn a_new_card_is_written_from_the_declaration_and_read_when_it_is_filled_in() {
+    let written = run(&["parts", "--new", "Own 64"]);
+    assert_eq!((written.code, written.err.as_str()), (0, ""));
+    for words in ["id = \"own-64\"", "name = \"Own 64\"", "# [[speed]]", "# Word-address bytes that follow"] {
+        assert!(written.out.contains(words), "{words}: {}", written.out);
+    }
+    let folder = own_card(&written.out);
+    let read = run(&["parts", "--cards", folder.path().to_str().unwrap()]);
+    assert!(read.code == 2 && read.err.contains("own.toml:6: `capacity_bits`: 0 is out of range"), "{}", read.err);
+}

@@ -5,7 +5,7 @@ use clap::Parser;
 use pagewise::command::values::{Straps, pin_levels};
 use pagewise::command::{Program, Verb};
 use pagewise_part::anatomy::Anatomy;
-use pagewise_part::card::{Card, Catalogue};
+use pagewise_part::card::{Card, Catalogue, Package};
 
 fn catalogue() -> Catalogue {
     Catalogue::embedded().unwrap()
@@ -115,9 +115,10 @@ fn json_has_the_card_and_its_anatomy() {
 fn a_package_changes_the_roles() {
     let listed = catalogue();
     let special = listed.parts().find_map(|card| {
-        let package =
-            card.packages.iter().find(|package| package.address_bits.is_some() && package.footprint.is_some());
-        package.map(|package| (card.id.clone(), package.footprint.unwrap(), package.address_bits.unwrap()))
+        let usual = card.address_bits.value.map(Some);
+        let special = |package: &&Package| package.address_is_read() && package.address_bits != usual;
+        let package = card.packages.list.iter().find(special)?;
+        Some((card.id.clone(), package.footprint, package.address_bits.map(Option::unwrap)))
     });
     let (id, footprint, bits) = special.expect("some card has a package with roles of its own");
     let run = run(&["show", &id, "--package", footprint.word(), "--json"]);

@@ -98,21 +98,21 @@ fn a_longer_order_code_is_read_as_the_one_card_that_it_begins_with() {
         format!("{HEADER}24LC256-I/SN,900,0.3,active\n24AA02E48T-I/OT,10,0.2,active\nAT24C256C-SSHL-T,1,1,active\n");
     let (_folder, run) = with_list(&list, None, &["--json"]);
     let answer = run.json();
-    assert_eq!(answer["boards"][0]["offers"]["24lc256"]["quantity"], 900);
+    // Whose pieces are all known is a candidate of its own: this part in this package.
+    assert_eq!(answer["boards"][0]["offers"]["24lc256-i-sn"]["quantity"], 900);
     let read: Vec<_> = answer["stock"]["read_as"]
         .as_array()
         .unwrap()
         .iter()
         .map(|row| (row["line"].as_u64().unwrap(), row["part"].as_str().unwrap(), row["card"].as_str().unwrap()))
         .collect();
-    let expected =
-        [(2, "24LC256-I/SN", "24lc256"), (3, "24AA02E48T-I/OT", "24aa02e48"), (4, "AT24C256C-SSHL-T", "at24c256c")];
+    let expected = [(3, "24AA02E48T-I/OT", "24aa02e48"), (4, "AT24C256C-SSHL-T", "at24c256c")];
     assert_eq!(read, expected);
     assert_eq!(answer["stock"]["without_card"], serde_json::json!([]));
     let (_folder, run) = with_list(&list, None, &[]);
     // The lines may be broken anywhere between words and behind hyphens.
     let words: String = run.out.split_whitespace().collect();
-    assert!(words.contains("`24LC256-I/SN`(line2)readas24lc256,`24AA02E48T-I/OT`(line3)readas24aa02e48"), "{words}");
+    assert!(words.contains("`24AA02E48T-I/OT`(line3)readas24aa02e48"), "{words}");
 }
 
 /// Densities, families and abbreviated marks may be read, but no card is chosen by them.
@@ -137,25 +137,27 @@ fn what_may_mean_several_cards_or_is_no_order_code_is_listed_as_not_matched() {
     assert_eq!((candidates(&answer), &answer["stock"]["read_as"]), (vec!["24fc256"], &serde_json::json!([])));
 }
 
-/// The list does not say which of two packages is meant; the `card` column, or a row with the bare order code, does.
+/// Two packages of one part are two candidates, each with its own row; the bare order code is a third.
 #[test]
-fn of_two_order_codes_of_one_card_neither_is_taken_until_the_list_says_which() {
+fn two_order_codes_of_one_card_are_two_candidates() {
     let two = "24LC256-I/SN,900,0.3,active\n24LC256-I/P,5,0.5,active\n";
-    let (_folder, run) = with_list(&format!("{HEADER}24fc256,1,1,active\n{two}"), None, &["--json"]);
-    let answer = run.json();
-    assert_eq!(candidates(&answer), ["24fc256"]);
-    let left = &answer["stock"]["without_card"];
-    assert_eq!((&left[0]["other_line"], &left[1]["other_line"]), (&4.into(), &3.into()));
-    assert_eq!(left[0]["near"], serde_json::json!(["24lc256"]));
     let (_folder, run) = with_list(&format!("{HEADER}24LC256,1,1,active\n{two}"), None, &["--json"]);
     let answer = run.json();
-    assert_eq!(answer["boards"][0]["offers"]["24lc256"]["quantity"], 1);
-    assert_eq!(answer["stock"]["without_card"][1]["other_line"], 2);
+    let offers = &answer["boards"][0]["offers"];
+    for (id, quantity) in [("24lc256", 1), ("24lc256-i-sn", 900), ("24lc256-i-p", 5)] {
+        assert_eq!(offers[id]["quantity"], quantity, "{id}");
+    }
+    assert_eq!(answer["stock"]["without_card"], serde_json::json!([]));
+    let judgements = answer["boards"][0]["judgements"].as_array().unwrap();
+    let verdict = |id: &str| judgements.iter().find(|it| it["candidate"] == id).unwrap()["verdict"].clone();
+    // The board has the narrow SOIC.
+    assert_eq!((verdict("24lc256-i-p"), verdict("24lc256-i-sn")), ("rework".into(), "drop-in".into()));
     let list = "part,card,quantity,unit_price,state\n24LC256-I/SN,,900,0.3,active\n24LC256-I/P,24lc256,5,0.5,active\n";
     let (_folder, run) = with_list(list, None, &["--json"]);
-    assert_eq!(run.json()["boards"][0]["offers"]["24lc256"]["quantity"], 5);
-    let (_folder, run) = with_list(&format!("{HEADER}{two}"), None, &[]);
-    assert!(run.err.contains("no row matches a card"), "{}", run.err);
+    let offers = &run.json()["boards"][0]["offers"];
+    assert_eq!((&offers["24lc256"]["quantity"], &offers["24lc256-i-sn"]["quantity"]), (&5.into(), &900.into()));
+    let (_folder, run) = with_list(&format!("{HEADER}AT24C16D-SSHM-T,1,1,active\n"), None, &[]);
+    assert!(run.err.contains("no row matches a card"), "a revision letter is not passed over: {}", run.err);
 }
 
 /// A `card` column that names no card is a fault, whatever the part would be read as.

@@ -61,13 +61,22 @@ fn what_follows_an_order_code_is_said_to_be_not_understood() {
         ("24AA02E48T-I/OT", "24aa02e48", "T-I/OT"),
         ("AT24C256C-SSHL-T", "at24c256c", "SSHL-T"),
         ("AT24C32D-SSHM-B", "at24c32d", "SSHM-B"),
-        ("24AA02UID-I/SN", "24aa02", "UID-I/SN"),
         ("FT24C02A-5TR-T", "ft24c02a-5xx", "TR-T"),
     ] {
         let piece = piece(text);
         assert_eq!(ids(&piece), [id], "{text}");
         assert_eq!(piece.matches[0].sure, Sure::Likely, "{text}");
         assert_eq!(piece.not_understood, [rest], "{text}");
+    }
+}
+
+#[test]
+fn letters_straight_behind_an_order_code_may_be_a_revision_or_another_part() {
+    for (text, id, rest) in [("24AA02QID-I/SN", "24aa02", "QID-I/SN"), ("AT24C16D-SSHM-T", "at24c16", "D-SSHM-T")] {
+        let matches = piece(text).matches;
+        assert!(matches.iter().all(|it| it.sure == Sure::Possible), "{text}: {matches:?}");
+        let of_part = matches.iter().find(|it| it.id == id).expect(id);
+        assert!(of_part.because.contains(&format!("`{rest}`, which may be a revision")), "{}", of_part.because);
     }
 }
 

@@ -1,6 +1,8 @@
 //! Axes that the entries give in words: device address, write protect, busy answer, pointer, wraps, regions, packages.
 
-use toml::Table;
+use std::collections::BTreeSet;
+
+use toml::{Table, Value};
 
 use super::{Pair, number, tables, text};
 
@@ -40,7 +42,7 @@ const RULES: [Rule; 22] = [
 /// Every worded value of the card that its entry does not say.
 pub fn faults(pair: &Pair) -> Vec<String> {
     let mut faults = Vec::new();
-    for field in RULES.iter().map(|rule| rule.0).collect::<std::collections::BTreeSet<_>>() {
+    for field in RULES.iter().map(|rule| rule.0).collect::<BTreeSet<_>>() {
         let Some(stated) = pair.stated_text(field) else { continue };
         let says = |rule: &&Rule| {
             let published = pair.published_text(rule.2);
@@ -52,6 +54,8 @@ pub fn faults(pair: &Pair) -> Vec<String> {
     }
     faults.extend(others(pair));
     faults.extend(device_address_faults(pair));
+    faults.extend(packages_faults(pair));
+    faults.extend(tables(&pair.card, "order_code").iter().filter_map(|piece| order_fault(pair, piece)));
     faults.extend(tables(&pair.card, "package").iter().enumerate().filter_map(|(at, it)| package_fault(pair, at, it)));
     faults.extend(tables(&pair.card, "region").iter().filter_map(|region| region_fault(pair, region)));
     faults
@@ -93,11 +97,11 @@ fn others(pair: &Pair) -> Vec<String> {
     let wraps = ["yes", "wrap", "stay", "kept", "rolls"].iter().any(|words| rollover.contains(words));
     let wraps = wraps && !rollover.contains("unread");
     let runs_on = rollover.starts_with("none");
-    let stated = pair.stated("page_wrap").and_then(toml::Value::as_bool);
+    let stated = pair.stated("page_wrap").and_then(Value::as_bool);
     check("page_wrap", if stated == Some(true) { wraps && !runs_on } else { runs_on });
     let erased = pair.published_text("shipped_as") == "FFh" || pair.published_text("notes").contains("all bytes FFh");
     check("shipped_as", erased);
-    let straps = if pair.stated("required_straps.a2").and_then(toml::Value::as_str) == Some("vcc") {
+    let straps = if pair.stated("required_straps.a2").and_then(Value::as_str) == Some("vcc") {
         "pin A2 must be tied to VCC"
     } else {
         "pins exist and must be tied to VSS"
@@ -192,23 +196,101 @@ fn pins_fault(pair: &Pair, low: &str) -> Option<String> {
     wrong.then(|| format!("compares {pins} pins, published `{said}`"))
 }
 
+/// The words of cards for packages that `data/packages.toml` names otherwise; `soic-8-eiaj` is the 208-mil body.
+const PACKAGE_WORDS: [(&str, &str); 5] = [
+    ("so-8", "so-8-unread"),
+    ("soic-8-eiaj", "soic-8-wide"),
+    ("sop-8-rohm", "sop-8-5x6.2mm"),
+    ("sop-8 (FPT-8P-M02)", "sop-8-fpt-m02"),
+    ("sop-8 (FPT-8P-M08)", "sop-8-fpt-m08"),
+];
+
+fn package_word(name: &str) -> String {
+    PACKAGE_WORDS.iter().find(|(theirs, _)| *theirs == name).map_or(name, |(_, ours)| ours).to_owned()
+}
+
+/// The list of packages: those of the member, where members differ, else those of the sheet. It is complete where it was
+/// read as such, for this very part.
+fn packages_faults(pair: &Pair) -> Vec<String> {
+    let Some(Value::Table(stated)) = pair.card.get("packages") else { return Vec::new() };
+    let names = |list: Option<&Value>| -> BTreeSet<String> {
+        let items = list.and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
+        items.iter().filter_map(Value::as_str).map(package_word).collect()
+    };
+    let by_member = pair.ordering.get("packages_by_member").and_then(Value::as_table);
+    let own = by_member.and_then(|members| members.get(&text(&pair.card, "name")));
+    let (ours, theirs) = (names(stated.get("made")), names(own.or(pair.ordering.get("packages"))));
+    let mut faults = Vec::new();
+    if ours != theirs {
+        faults.push(format!("packages {ours:?}, published {theirs:?}"));
+    }
+    let read = pair.ordering.get("packages_complete").and_then(Value::as_bool) == Some(true);
+    let scoped = pair.ordering.contains_key("packages_scope") || by_member.is_some() && own.is_none();
+    if stated.get("complete").and_then(Value::as_bool) == Some(true) && (!read || scoped) {
+        faults.push("the list of packages was not read as complete".to_owned());
+    }
+    faults
+}
+
+/// A piece of an order code means what was read, or is the letter of a temperature grade.
+fn order_fault(pair: &Pair, piece: &Table) -> Option<String> {
+    let name = text(piece, "piece");
+    let value = |key: &str| piece.get(key).and_then(Value::as_integer);
+    let range = value("min_c").zip(value("max_c"));
+    let by_place = piece.get("by_place").and_then(Value::as_bool) == Some(true);
+    let said = |entry: &Table| {
+        let Some(Value::Table(means)) = entry.get("means") else { return false };
+        let temperature = range.map(|(low, high)| format!("{low}..{high}")).unwrap_or_default();
+        let package = text(means, "package").replace(" (wettable flanks)", "");
+        let sure = by_place == (!package.is_empty() && pair.ordering.contains_key("order_code_how"));
+        text(entry, "piece") == name
+            && package_word(&package) == text(piece, "package")
+            && text(means, "temp") == temperature
+            && sure
+    };
+    let grade = |grade: &Table| {
+        let end = |key: &str| grade.get(key).and_then(Value::as_integer);
+        text(grade, "grade") == name && end("min_c").zip(end("max_c")) == range && !piece.contains_key("package")
+    };
+    let found = tables(&pair.ordering, "order_code").iter().any(said)
+        || tables(&pair.ordering, "temperature").iter().any(grade);
+    (!found).then(|| format!("`{name}` of its order codes is not published so"))
+}
+
 fn package_fault(pair: &Pair, index: usize, package: &Table) -> Option<String> {
     let name = text(package, "name");
-    let kinds = ["SOT-23", "SOT23", "MSOP", "TSSOP", "WLCSP", "5-pin package"];
-    let kind = kinds.iter().find(|kind| name.contains(**kind)).copied().unwrap_or(name.as_str());
-    let remarks = pair.remarks();
+    let entries = tables(&pair.ordering, "package");
+    let named: Vec<&Table> = entries.iter().filter(|entry| package_word(&text(entry, "name")) == name).collect();
+    let pins = package.get("pins").is_none_or(|pins| named.iter().any(|entry| entry.get("pins") == Some(pins)));
+    let stated = text(package, "address_bits");
+    // Bit 16 of the word address is the first block-select bit behind two word-address bytes.
+    let published = |entry: &&Table| text(entry, "address_bits").replace("unread", "?").replace("A16", "B0") == stated;
+    let unread = stated.split(' ').all(|role| role == "?") || stated.is_empty();
+    let bits = unread || named.iter().any(published) || in_older_sheet(pair, index, package);
+    let wp = match package.get("wp_pin").and_then(Value::as_bool) {
+        Some(false) => ["no WP", "no A2 and no WP pin", "has no WP"].iter().any(|words| pair.remarks().contains(words)),
+        Some(true) => pair.remarks().contains("WP pin exists only in"),
+        None => true,
+    };
+    (!pins || !bits || !wp).then(|| format!("package {name} is not published so"))
+}
+
+/// Address bits that the entry of the data sheet gives in words.
+fn in_older_sheet(pair: &Pair, index: usize, package: &Table) -> bool {
     let zeros =
         ["must be 0", "should be 0", "set to 0", "be 000", "read as 0", "held at 0", "holds them at 0", "A2=A1=A0=0"];
-    let fixed = text(package, "address_bits").split(' ').any(|role| role == "0")
-        && !zeros.iter().any(|words| remarks.contains(words));
-    let fixed = fixed && !pair.is_derived(&format!("package[{index}].address_bits"));
-    let wp = package.get("wp_pin").and_then(toml::Value::as_bool);
-    let wp = match wp {
-        Some(false) => !["no WP", "no A2 and no WP pin", "has no WP"].iter().any(|words| remarks.contains(words)),
-        Some(true) => !remarks.contains("WP pin exists only in"),
-        None => false,
+    let remarks = pair.remarks();
+    let kind = text(package, "name");
+    let named = match kind.as_str() {
+        "sot-23-5" | "tsot-23-5" | "sot-23-6" => {
+            ["SOT-23", "SOT23", "5-pin package"].iter().any(|it| remarks.contains(it))
+        }
+        "msop-8" => remarks.contains("MSOP"),
+        _ => remarks.contains("WLCSP"),
     };
-    (!remarks.contains(kind) || fixed || wp).then(|| format!("package {name} is not published so"))
+    let fixed = text(package, "address_bits").split(' ').any(|role| role == "0");
+    let derived = pair.is_derived(&format!("package[{index}].address_bits"));
+    named && (!fixed || derived || zeros.iter().any(|words| remarks.contains(words)))
 }
 
 fn region_fault(pair: &Pair, region: &Table) -> Option<String> {

@@ -143,7 +143,9 @@ fn part<'c>(draw: &mut Draw, cards: &[&'c Card]) -> (&'c Card, Footprint, u32) {
         let supply_mv = draw.weighted(&[(12, 3300), (4, 5000), (2, 1800), (1, 2500)]);
         let works = card.write_min_mv.value <= supply_mv && supply_mv <= card.max_mv.value;
         if works && card.scl_khz_at(supply_mv) >= 100 {
-            let small: Vec<Footprint> = card.packages.iter().filter_map(|package| package.footprint).collect();
+            let current = card.packages.list.iter().filter(|package| package.current);
+            let small: Vec<Footprint> =
+                current.map(|package| package.footprint).filter(|it| !it.has_usual_order()).collect();
             let usual = [(12, Footprint::Soic8), (4, Footprint::Tssop8), (1, Footprint::Dfn8), (1, Footprint::Dip8)];
             let footprint =
                 if !small.is_empty() && draw.percent(15) { draw.one(&small) } else { draw.weighted(&usual) };

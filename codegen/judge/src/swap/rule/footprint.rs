@@ -1,20 +1,110 @@
+use std::collections::BTreeMap;
+
 use super::Rule;
 use crate::swap::{Amend, Case, Finding, Verdict};
-use pagewise_part::card::{Footprint, assume};
+use pagewise_base::words::listed;
+use pagewise_part::card::{Offer, Package, assume, signal};
+use pagewise_part::fact::Fact;
 
 pub(super) const RULE: Rule = Rule { id: "footprint", check };
 
-/// Compares the board's footprint with the packages that the sheet read names: a part that is not made in the board's
-/// package needs another board; sheets differ in what they offer.
+/// Signals that must be where the board has them. A lost WP is judged by its own rule.
+const SIGNALS: [&str; 8] = ["VCC", "VSS", "SDA", "SCL", "WP", "A0", "A1", "A2"];
+
+/// Compares the board's footprint with the packages that the part is made in, and pin by pin what is on it: a part that is
+/// not made in the board's package, or has its supply or bus on other pins of it, needs another board.
 fn check(case: &Case<'_>) -> Vec<Finding> {
-    let (footprint, new) = (case.board.footprint, &case.new);
-    // The narrow 8-lead SOIC is the usual package of these parts (common practice, no source).
-    if footprint == Footprint::Soic8 || new.package_for(footprint).is_some() || new.id == case.old.id {
+    let (footprint, new) = (case.board.footprint.word(), &case.new);
+    if new.id == case.old.id {
         return Vec::new();
     }
-    let text = format!("{} on the board, not among the packages known of this part", footprint.word());
-    let fact = assume::PACKAGE_MADE.fact();
-    let remedy = "look for the package in the data sheet, or change the footprint".to_owned();
-    let finding = Finding::new(RULE.id, Verdict::Rework, &fact, text, remedy).not_simulated();
-    vec![finding.unless(format!("it is made in {}", footprint.word()), Amend::Package(footprint))]
+    let made = format!("it is made in {footprint}");
+    match new.packages.offer(case.board.footprint) {
+        Offer::Made(package) => on_the_board(case, package),
+        Offer::NotMade => {
+            let others =
+                listed(new.packages.list.iter().filter(|package| package.current).map(|it| it.footprint.word()));
+            let text = format!("{footprint} on the board, the part is made in {others}");
+            vec![stated(case, text, "change the footprint, or take another part".to_owned())]
+        }
+        Offer::Uncertain(package) => {
+            let why = package.note.as_deref().unwrap_or("not in the list read last");
+            let text = format!("{footprint} on the board, in which the part may be made: {why}");
+            vec![open(case, text, "ask for the order code in this package", made)]
+        }
+        Offer::NotKnown => {
+            let text = format!("{footprint} on the board, not among the packages known of this part");
+            vec![open(case, text, "look for the package in the data sheet, or change the footprint", made)]
+        }
+    }
+}
+
+/// The part in the board's package, pin by pin.
+fn on_the_board(case: &Case<'_>, package: &Package) -> Vec<Finding> {
+    let footprint = case.board.footprint;
+    let fitted = case.old.package_for(footprint);
+    let fitted = fitted.and_then(|fitted| fitted.pins.clone()).or_else(|| footprint.usual_pins());
+    let mut findings = Vec::new();
+    match (&fitted, &package.pins) {
+        (Some(board), Some(part)) => {
+            let moved = moved(board, part);
+            if !moved.is_empty() {
+                let text = format!("{} on the board; on the part {}", places(&moved, 0), places(&moved, 1));
+                let remedy = format!("change the board: {} lie elsewhere", listed(moved.iter().map(|it| it.0)));
+                findings.push(stated(case, text, remedy));
+            }
+        }
+        _ => {
+            let text = format!("which signal is on which pin in {} was not read", footprint.word());
+            let remedy = "compare the pins in both data sheets";
+            findings.push(open(
+                case,
+                text,
+                remedy,
+                format!("its pins in {} are those of the fitted part", footprint.word()),
+            ));
+        }
+    }
+    if let Some(other) = footprint.other_order().filter(|other| case.new.package_for(*other).is_some()) {
+        let text = format!("{} on the board, the part is sold as {} too", footprint.word(), other.word());
+        let remedy = "take the order code of the pin order on the board";
+        findings.push(open(case, text, remedy, format!("its order code is that of {}", footprint.word())));
+    }
+    if !package.address_is_read() {
+        let text = format!("how its address bits are read in {} was not read", footprint.word());
+        let remedy = "look for the device address of this package in the data sheet";
+        let proviso = format!("its device address in {} is composed as in its other packages", footprint.word());
+        findings.push(open(case, text, remedy, proviso));
+    }
+    findings
+}
+
+/// A signal that lies elsewhere, its pin on the board, its pin on the part.
+type Moved = (&'static str, String, String);
+
+fn moved(board: &BTreeMap<String, String>, part: &BTreeMap<String, String>) -> Vec<Moved> {
+    let pin_of = |pins: &BTreeMap<String, String>, wanted: &str| {
+        pins.iter().find(|(_, words)| signal(words) == wanted).map(|(pin, _)| pin.clone())
+    };
+    let both = |wanted: &&'static str| Some((*wanted, pin_of(board, wanted)?, pin_of(part, wanted)?));
+    SIGNALS.iter().filter_map(both).filter(|(_, on_board, on_part)| on_board != on_part).collect()
+}
+
+fn places(moved: &[Moved], side: usize) -> String {
+    listed(
+        moved.iter().map(|(signal, on_board, on_part)| {
+            format!("{signal} on pin {}", if side == 0 { on_board } else { on_part })
+        }),
+    )
+}
+
+fn stated(case: &Case<'_>, text: String, remedy: String) -> Finding {
+    let fact = Fact { value: (), basis: case.new.packages.basis.clone() };
+    Finding::new(RULE.id, Verdict::Rework, &fact, text, remedy).not_simulated()
+}
+
+/// What no document read says.
+fn open(case: &Case<'_>, text: String, remedy: &str, proviso: String) -> Finding {
+    let finding = Finding::new(RULE.id, Verdict::Rework, &assume::PACKAGE_MADE.fact(), text, remedy.to_owned());
+    finding.not_simulated().unless(proviso, Amend::Package(case.board.footprint))
 }

@@ -1,6 +1,6 @@
 use super::Rule;
-use crate::swap::{Case, Finding, Verdict};
-use pagewise_part::card::{Card, Region, RegionKind};
+use crate::swap::{Amend, Case, Finding, Verdict};
+use pagewise_part::card::{Card, Region, RegionKind, assume};
 
 pub(super) const RULE: Rule = Rule { id: "second-region", check };
 
@@ -22,6 +22,13 @@ fn one(case: &Case<'_>, kind: RegionKind) -> Option<Finding> {
         let remedy = "take a part that has it, or keep the data in the array".to_owned();
         return Some(Finding::new(RULE.id, Verdict::Reject, fact, text, remedy).not_simulated());
     };
+    if !now.address_read {
+        let text = format!("the firmware uses the {name}, of the part's it was not read where it lies");
+        let remedy = "look for its device address in the data sheet".to_owned();
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &assume::REGION_ADDRESS.fact(), text, remedy);
+        let proviso = format!("its {name} lies where the fitted part has it");
+        return Some(finding.not_simulated().unless(proviso, Amend::Package(case.board.footprint)));
+    }
     let before = region(&case.old, kind)?;
     let same =
         before.device_bits == now.device_bits && before.word_address == now.word_address && before.length == now.length;

@@ -75,7 +75,7 @@ pub(super) fn supply(sheet: &Sheet, form: &Document<'_>, file: &file::Supply) ->
 pub(super) fn speed(sheet: &Sheet, form: &Document<'_>, file: &[file::Speed], supply: &Supply) -> Fact<Vec<Grade>> {
     let (low, high) = (supply.read_min.value, supply.max.value);
     let stated = !supply.read_min.is_assumed() && !supply.max.is_assumed();
-    let mut grades = Vec::new();
+    let (mut grades, mut unread) = (Vec::new(), false);
     for (index, grade) in file.iter().enumerate() {
         let min_mv = thousandths(grade.min_v).unwrap_or(low);
         let max_mv = thousandths(grade.max_v).unwrap_or(high);
@@ -88,11 +88,14 @@ pub(super) fn speed(sheet: &Sheet, form: &Document<'_>, file: &[file::Speed], su
             let reason = format!("the grade {min} to {max} lies outside the supply range {low} to {high}");
             form.fault(&path, reason, "correct the grade or [supply]");
         }
-        grades.push(Grade { min_mv, max_mv, scl_khz: grade.scl_khz, ac: grade.ac.clone() });
+        let has_supply = grade.min_v.is_some() && grade.max_v.is_some();
+        unread |= !has_supply;
+        let scl_khz = if has_supply { grade.scl_khz } else { grade.scl_khz.min(assume::GRADE_SUPPLY.value) };
+        grades.push(Grade { min_mv, max_mv, scl_khz, ac: grade.ac.clone() });
     }
     if grades.is_empty() {
         let grade = Grade { min_mv: low, max_mv: high, scl_khz: assume::SCL_KHZ.value, ac: Ac::default() };
         return assume::SCL_KHZ.with(vec![grade]);
     }
-    sheet.stated("speed", grades)
+    if unread { assume::GRADE_SUPPLY.with(grades) } else { sheet.stated("speed", grades) }
 }

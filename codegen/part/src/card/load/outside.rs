@@ -1,8 +1,10 @@
 //! Pins to be tied, packages and second regions of a card file.
 
-use super::roles;
-use crate::card::file::{self, Rail, RequiredStraps};
-use crate::card::{Access, Footprint, Package, Region, Span};
+use std::collections::BTreeMap;
+
+use super::{Sheet, roles};
+use crate::card::file::{self, CardFile, Rail, RequiredStraps};
+use crate::card::{Access, Footprint, Package, Packages, Region, RegionKind, Role, Span, signal};
 use pagewise_base::form::Document;
 
 pub(super) fn required_straps(file: &RequiredStraps) -> Vec<(u8, bool)> {
@@ -10,15 +12,68 @@ pub(super) fn required_straps(file: &RequiredStraps) -> Vec<(u8, bool)> {
     pins.into_iter().filter_map(|(pin, rail)| Some((pin, rail? == Rail::Vcc))).collect()
 }
 
-pub(super) fn packages(form: &Document<'_>, file: &[file::Package]) -> Vec<Package> {
-    let package = |(index, package): (usize, &file::Package)| Package {
-        footprint: Footprint::of_name(&package.name),
-        name: package.name.clone(),
-        address_bits: roles(form, &format!("package[{index}].address_bits"), package.address_bits.as_deref()),
-        wp_pin: package.wp_pin,
-        note: package.note.clone(),
-    };
-    file.iter().enumerate().map(package).collect()
+pub(super) fn packages(sheet: &Sheet, form: &Document<'_>, file: &CardFile, usual: [Role; 3]) -> Packages {
+    let (made, complete) = (&file.packages.made, file.packages.complete);
+    if complete && made.is_empty() {
+        form.fault("packages.complete", "the complete list of packages is empty", "list them in `made`");
+    }
+    let mut list = Vec::new();
+    for (index, read) in file.package.iter().enumerate() {
+        if file.package[..index].iter().any(|earlier| earlier.name == read.name) {
+            form.fault(&format!("package[{index}].name"), "stands here twice", "describe each package once");
+        }
+        let bits = read.address_bits.as_deref();
+        let bits = bits.map(|text| roles_read(form, &format!("package[{index}].address_bits"), text));
+        let current = !complete || made.contains(&read.name);
+        // What was not read of a package of eight leads is as usual.
+        let mut pins = read.name.usual_pins();
+        if let Some(read) = &read.pins {
+            pins.get_or_insert_default().extend(read.clone());
+        }
+        let has_wp = |pins: &BTreeMap<String, String>| pins.values().any(|words| signal(words) == "WP");
+        list.push(Package {
+            footprint: read.name,
+            current,
+            wp_pin: read.wp_pin.or_else(|| pins.as_ref().map(has_wp)),
+            address_bits: bits.unwrap_or_else(|| usual.map(|role| as_usual(role, pins.as_ref()))),
+            pins,
+            note: read.note.clone(),
+        });
+    }
+    let described: Vec<Footprint> = list.iter().map(|package| package.footprint).collect();
+    list.extend(
+        made.iter().filter(|footprint| !described.contains(footprint)).map(|footprint| listed(*footprint, usual)),
+    );
+    Packages { list, complete, basis: sheet.stated("packages", ()).basis }
+}
+
+/// The role of an address bit in a package: that of the die, where no pin is asked or the pin is there.
+fn as_usual(role: Role, pins: Option<&BTreeMap<String, String>>) -> Option<Role> {
+    let Some(pin) = role.pin() else { return Some(role) };
+    let name = format!("A{pin}");
+    pins.is_some_and(|pins| pins.values().any(|words| signal(words) == name)).then_some(role)
+}
+
+/// A package of which only the name was read.
+fn listed(footprint: Footprint, usual: [Role; 3]) -> Package {
+    let pins = footprint.usual_pins();
+    Package {
+        footprint,
+        current: true,
+        address_bits: usual.map(|role| as_usual(role, pins.as_ref())),
+        wp_pin: pins.as_ref().map(|_| true),
+        pins,
+        note: None,
+    }
+}
+
+fn roles_read(form: &Document<'_>, path: &str, text: &str) -> [Option<Role>; 3] {
+    let tokens: Vec<&str> = text.split_whitespace().collect();
+    let known: Vec<&str> = tokens.iter().map(|token| if *token == "?" { "x" } else { token }).collect();
+    match roles::<3>(form, path, Some(&known.join(" "))) {
+        Some(roles) => [0, 1, 2].map(|place| (tokens[place] != "?").then_some(roles[place])),
+        None => [None; 3],
+    }
 }
 
 pub(super) fn regions(form: &Document<'_>, file: &[file::Region], capacity: u32) -> Vec<Region> {
@@ -37,6 +92,16 @@ fn region(form: &Document<'_>, index: usize, file: &file::Region, capacity: u32)
             None
         }
     };
+    let address_read = file.address_read.unwrap_or(true);
+    let stated = device_bits.is_some() || file.word_address.is_some();
+    if address_read && !stated && file.kind != RegionKind::BankSelect {
+        let remedy =
+            "state device_code and address_bits, or word_address; where the sheet was not read, address_read = false";
+        form.fault(&path("kind"), "its address is not stated, and it cannot lie in the array at 0", remedy);
+    }
+    if !address_read && stated {
+        form.fault(&path("address_read"), "an address is stated beside it", "keep one of them");
+    }
     let (word_address, length) = (file.word_address.unwrap_or(0), file.length.unwrap_or(0));
     if device_bits.is_none() && u64::from(word_address) + u64::from(length) > u64::from(capacity) {
         form.fault(&path("length"), "the region runs past the array", "correct word_address or length");
@@ -44,6 +109,7 @@ fn region(form: &Document<'_>, index: usize, file: &file::Region, capacity: u32)
     Region {
         kind: file.kind,
         device_bits,
+        address_read,
         word_address,
         address_mask: file.address_mask,
         word_address_bytes: file.word_address_bytes.unwrap_or(1),

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
 use pagewise_base::form::word;
-use pagewise_base::words::{grouped, thousandths};
+use pagewise_base::words::{grouped, listed, thousandths};
 use pagewise_part::card::{Card, Kind, Region, role};
 use pagewise_part::fact::{Basis, Fact};
 
@@ -175,21 +175,52 @@ fn remarks(card: &Card) -> String {
     if card.bus_timeout_us > 0 {
         remarks.push(format!("bus time-out after {} ms", thousandths(card.bus_timeout_us)));
     }
-    for package in &card.packages {
-        let bits = package.address_bits.map(|bits| format!(": address bits {}", role::row(&bits))).unwrap_or_default();
-        let pin = if package.wp_pin == Some(false) { ", no WP pin" } else { "" };
-        let note = package.note.as_ref().map(|note| format!(" ({note})")).unwrap_or_default();
-        remarks.push(format!("package {}{bits}{pin}{note}", package.name));
-    }
+    remarks.extend(packages(card));
     remarks.extend(card.regions.iter().map(region));
     remarks.iter().map(|remark| format!("{}\n", wrapped(&plain(remark), "also: ", "      "))).collect()
+}
+
+/// The list of packages, and what is special in some of them.
+fn packages(card: &Card) -> Vec<String> {
+    let current = card.packages.list.iter().filter(|package| package.current);
+    let made = listed(current.map(|package| package.footprint.word()));
+    let list = if card.packages.complete { "made in" } else { "made at least in" };
+    let mut lines: Vec<String> = if made.is_empty() { Vec::new() } else { vec![format!("{list} {made}")] };
+    for package in &card.packages.list {
+        let usual = package.footprint.usual_pins();
+        let mut said = Vec::new();
+        match &package.pins {
+            Some(pins) if usual.as_ref() != Some(pins) => {
+                said.push(format!("pins {}", listed(pins.iter().map(|(pin, signal)| format!("{pin} {signal}")))));
+            }
+            Some(_) => {}
+            None => said.push("pins not read".to_owned()),
+        }
+        let bits = package.address_bits.map(|bit| bit.map_or_else(|| "?".to_owned(), |role| role.to_string()));
+        if bits.join(" ") != role::row(&card.address_bits.value) {
+            said.push(format!("address bits {}", bits.join(" ")));
+        }
+        if card.wp_pin && package.wp_pin == Some(false) {
+            said.push("no WP pin".to_owned());
+        }
+        said.extend(package.note.clone());
+        if !package.current {
+            said.push("not in the list read last".to_owned());
+        }
+        if !said.is_empty() {
+            lines.push(format!("{}: {}", package.footprint.word(), said.join("; ")));
+        }
+    }
+    lines
 }
 
 fn region(region: &Region) -> String {
     let place = region.device_bits.map(|bits| format!(" at device address {}", role::row(&bits))).unwrap_or_default();
     let note = region.note.as_ref().map(|note| format!(" ({note})")).unwrap_or_default();
     let (kind, access) = (word(&region.kind), word(&region.access));
-    let length = if region.length > 0 {
+    let length = if !region.address_read {
+        ", its address not read".to_owned()
+    } else if region.length > 0 {
         format!(", {} bytes from {:#x}", region.length, region.word_address)
     } else {
         String::new()
