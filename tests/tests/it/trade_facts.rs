@@ -236,12 +236,7 @@ fn footprint_finding(fitted: &str, candidate: &str, footprint: &str) -> Option<(
 fn a_package_that_is_not_made_or_has_its_pins_elsewhere_needs_another_board() {
     for (fitted, candidate, footprint, words) in [
         // 24LC014: SCL 1, VCC 6; 34XX02: VCC 1, SCL 6.
-        (
-            "24lc014",
-            "34lc02",
-            "sot-23-6",
-            "VCC on pin 6, VSS on pin 2, SDA on pin 3, SCL on pin 1",
-        ),
+        ("24lc014", "34lc02", "sot-23-6", "VCC on pin 6, VSS on pin 2, SDA on pin 3, SCL on pin 1"),
         // 24XX00: VCC on pin 5; 24XX01, 24XX02: on pin 4.
         ("24lc00", "24lc01b", "SOT23-5", "VCC on pin 5"),
         // AT24C1024 is listed in PDIP, EIAJ SOIC, LAP and SAP.
