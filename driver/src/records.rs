@@ -51,6 +51,7 @@
 mod async_medium;
 #[cfg(feature = "async")]
 mod asynch;
+mod error;
 mod layout;
 mod medium;
 mod plan;
@@ -60,9 +61,10 @@ mod store;
 pub use async_medium::AsyncMedium;
 #[cfg(feature = "async")]
 pub use asynch::AsyncRecordStore;
+pub use error::{RecordError, Stored};
 pub use layout::{LayoutError, RecordLayout, RecordSpec};
 pub use medium::Medium;
-pub use store::{RecordError, RecordStore, Stored};
+pub use store::RecordStore;
 
 /// First byte of a slot in format 1.
 const FORMAT_1: u8 = 0xB1;

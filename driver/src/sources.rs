@@ -48,6 +48,7 @@ pub const FILES: &[(&str, &str)] = &[
     ("src/records.rs", include_str!("records.rs")),
     ("src/records/async_medium.rs", include_str!("records/async_medium.rs")),
     ("src/records/asynch.rs", include_str!("records/asynch.rs")),
+    ("src/records/error.rs", include_str!("records/error.rs")),
     ("src/records/layout.rs", include_str!("records/layout.rs")),
     ("src/records/medium.rs", include_str!("records/medium.rs")),
     ("src/records/plan.rs", include_str!("records/plan.rs")),

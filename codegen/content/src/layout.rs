@@ -7,7 +7,7 @@
 //!
 //! ```
 //! use pagewise_part::card::Catalogue;
-//! use crate::layout;
+//! use pagewise_content::layout;
 //!
 //! let text = r#"
 //! name = "door bell"

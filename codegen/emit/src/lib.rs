@@ -9,7 +9,7 @@
 //!
 //! ```
 //! use pagewise_part::card::Catalogue;
-//! use crate::{Part, Request, rust};
+//! use pagewise_emit::{Part, Request, rust};
 //!
 //! let catalogue = Catalogue::embedded()?;
 //! let card = catalogue.find("AT24C32E").ok_or("no such card")?;
@@ -23,7 +23,7 @@
 //!
 //! ```
 //! # use pagewise_part::card::Catalogue;
-//! # use crate::{Part, Request, c};
+//! # use pagewise_emit::{Part, Request, c};
 //! # let catalogue = Catalogue::embedded()?;
 //! let parts = ["24LC256", "24LC64"].map(|name| catalogue.find(name).map(|card| Part::new(card, [false; 3])));
 //! let request = Request::new(parts.into_iter().flatten().collect());

@@ -7,6 +7,7 @@
 //! [`evidence`] what it shows. [`part`] says which chips a board cannot tell apart.
 
 pub mod agreement;
+mod case;
 pub mod evidence;
 pub mod finding;
 pub mod firmware;
@@ -22,18 +23,17 @@ mod stray;
 pub mod verdict;
 mod watched;
 
-use std::fmt;
 use std::sync::Arc;
 
 use serde::Serialize;
 
 use crate::board::Board;
 pub use agreement::Agreement;
+pub use case::{Case, Chips, Judges, Rules};
 pub use evidence::{Evidence, Replay};
 pub use finding::{Amend, Finding, Proviso};
 use ladder::{Baseline, Ladder};
 use pagewise_part::card::Card;
-use pagewise_simulator::ChipModel;
 use ruling::Ruling;
 pub use run::Run;
 pub use verdict::Verdict;
@@ -72,51 +72,9 @@ impl Judgement {
     }
 }
 
-/// One board, the card of its fitted part and a candidate's card, each as it is in the board's footprint.
-#[derive(Debug, Clone)]
-pub struct Case<'a> {
-    /// The board.
-    pub board: &'a Board,
-    /// The fitted part, the same for many candidates.
-    pub old: Arc<Card>,
-    /// The candidate.
-    pub new: Card,
-    /// The rules find nothing against the fitted part itself: what the firmware relies on today works.
-    pub fitted_works: bool,
-}
-
-impl<'a> Case<'a> {
-    /// Puts the candidate into the board's footprint; the fitted part is in it.
-    #[must_use]
-    pub fn new(board: &'a Board, fitted: &Arc<Card>, new: &Card) -> Self {
-        let new = new.in_footprint(board.footprint);
-        Self { board, old: Arc::clone(fitted), new, fitted_works: true }
-    }
-}
-
-/// What finds something in a case.
-pub type Rules = Box<dyn Fn(&Case<'_>) -> Vec<Finding> + Send + Sync>;
-
-/// What makes a simulated chip of a card.
-pub type Chips = Box<dyn Fn(&Card) -> ChipModel + Send + Sync>;
-
-/// The two that judge, told nothing of each other. Tests seed errors into one of them and see whether the other notices.
-pub struct Judges {
-    /// What the rules find in a case: [`rule::all`].
-    pub rules: Rules,
-    /// The chip that is simulated for a card: [`Card::chip_model`].
-    pub chips: Chips,
-}
-
 impl Default for Judges {
     fn default() -> Self {
         Self { rules: Box::new(rule::all), chips: Box::new(Card::chip_model) }
-    }
-}
-
-impl fmt::Debug for Judges {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Judges").finish_non_exhaustive()
     }
 }
 

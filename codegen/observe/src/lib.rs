@@ -14,6 +14,8 @@
 //! # Ok::<(), pagewise_base::fault::Faults>(())
 //! ```
 
+#![forbid(unsafe_code)]
+
 mod blocks;
 mod board;
 mod crossing;

@@ -6,8 +6,8 @@
 //! # Examples
 //!
 //! ```
-//! use crate::anatomy::Anatomy;
-//! use crate::card::Catalogue;
+//! use pagewise_part::anatomy::Anatomy;
+//! use pagewise_part::card::Catalogue;
 //!
 //! let catalogue = Catalogue::embedded()?;
 //! let card = catalogue.find("24LC16B").ok_or("no such card")?;

@@ -6,7 +6,7 @@
 //! ```
 //! use pagewise_part::card::Catalogue;
 //! use pagewise_judge::fleet::{self, Candidates};
-//! use crate::Report;
+//! use pagewise_report::Report;
 //! use pagewise_judge::swap::Verdict;
 //!
 //! let catalogue = Catalogue::embedded()?;

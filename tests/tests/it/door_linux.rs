@@ -182,7 +182,7 @@ fn bad_input_is_one_message_exit_code_2_and_an_untouched_image() {
         (&["--chip", "24lc32a@0x80"], &["true"], "no 7-bit device address"),
         (&["--chip", &with_image], &["true"], "the image has 3 bytes, the chip has 4096"),
         (&["--chip", "24lc32a=/nowhere/x.bin"], &["true"], "the image's folder does not exist"),
-        (&["--chip", "no-such-part"], &["true"], "no card has this identifier"),
+        (&["--chip", "no-such-part"], &["true"], "no card is called"),
         (&["--chip", &model], &["true"], "no model"),
         (&["--chip", "24lc32a"], &["no-such-program-here"], "cannot be started"),
     ];

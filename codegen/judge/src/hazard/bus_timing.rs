@@ -10,7 +10,7 @@ use super::{Demonstration, Side};
 pub(super) const DEMONSTRATION: Demonstration = Demonstration {
     name: "bus-timing",
     hazard: Hazard::BusTiming,
-    title: "set-up, hold or rise time, or the pull-up, is outside what part and bus allow",
+    title: "set-up, hold or rise time outside what part and bus allow",
     story: "Pull-ups of 10 kilohm charge 91 pF so slowly that SCL is high for 29 ns of each clock: shorter than what the \
             part filters as a spike. It sees no clock at all, and nobody looks at the error.",
     in_a_swap: "The new package sits at the end of a cable, or brings a second device: more capacitance on the same \

@@ -43,10 +43,15 @@ fn cards() -> Vec<Card> {
     made_up(Catalogue::embedded().unwrap().cards())
 }
 
-/// After how many swaps an error shows in a disagreement.
+/// After how many swaps an error shows: in a disagreement, or as a model that its own check refuses.
 fn noticed_after(judges: Judges, swaps: &[Swap], cards: &[Card]) -> Option<usize> {
     let judges = Arc::new(judges);
     swaps.iter().position(|swap| {
+        // A model that contradicts itself is refused before any firmware runs on it.
+        let refused = |card: &Card| (judges.chips)(card).check().is_err();
+        if refused(&cards[swap.old]) || refused(&cards[swap.new]) {
+            return true;
+        }
         let fitted = Fitted::judged_by(&swap.board, &cards[swap.old], Arc::clone(&judges));
         fitted.judge(&cards[swap.new]).agree == Agreement::Disagree
     })

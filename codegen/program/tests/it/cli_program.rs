@@ -76,7 +76,7 @@ fn faults_are_told_to_programs_too() {
     let json = run.json();
     assert_eq!(json["pagewise"], env!("CARGO_PKG_VERSION"));
     assert_eq!(json["command"], "show");
-    assert_eq!(json["faults"][0]["file"], "`no-such-part`");
+    assert_eq!(json["faults"][0]["file"], "command line");
     assert_eq!(run.err.lines().count(), 1, "{}", run.err);
 }
 
