@@ -4,7 +4,7 @@
 //! Whatever happens in between, a unit without a `good` behind its last `begin` is not good; and `good` counts for this
 //! unit, this image, this part and this bus only ([`history`]). Lines are chained by digest ([`chain`]). A last line that
 //! was torn by a loss of supply is not a record; it is cut off when the next one is written. Any other line that is not
-//! understood is refused and stays ([`file`]).
+//! understood is refused and stays ([`mod@file`]).
 
 pub mod chain;
 pub mod file;

@@ -1,6 +1,6 @@
 //! A part is data: one card per part, every value with its basis.
 //!
-//! [`file`] declares what may stand in a card file, [`load`] reads one and checks that it does not contradict itself,
+//! [`mod@file`] declares what may stand in a card file, [`load`] reads one and checks that it does not contradict itself,
 //! [`assume`] holds the one table of values that stand in for what a sheet does not state, [`generic`] computes the most cautious card of a density,
 //! [`geometry`] and [`model`] turn a card into a driver's geometry and into a simulated chip, two conversions that
 //! share nothing on purpose.

@@ -40,7 +40,7 @@ pub enum BusFault {
     Hung,
 }
 
-/// Error of [`RigBus`].
+/// Error of [`RigBus`](crate::RigBus).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct BusError {
     /// What happened.

@@ -62,10 +62,10 @@ pub fn write(folder: &Path, files: &[ImageFile], manifest: &[Entry], overwrite: 
     write_telling(folder, files, manifest, overwrite, &|| ())
 }
 
-/// As [`write`], and calls `done` for each file that is on the disk.
+/// As [`write()`], and calls `done` for each file that is on the disk.
 ///
 /// # Errors
-/// Those of [`write`].
+/// Those of [`write()`].
 pub fn write_telling(
     folder: &Path,
     files: &[ImageFile],

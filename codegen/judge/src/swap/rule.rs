@@ -1,7 +1,7 @@
 //! The rules of a swap, one file each.
 //!
 //! A rule computes what it needs from cards and board by itself: of the runs, and of what prepares them, it knows
-//! nothing, or one mistake could be made twice. [`answers`] and [`transfers`] are the arithmetic of the rules alone;
+//! nothing, or one mistake could be made twice. `answers` and `transfers` are the arithmetic of the rules alone;
 //! a test below keeps the wall.
 
 mod address_conflict;
