@@ -95,7 +95,7 @@ impl Region {
     ///
     /// # Errors
     ///
-    /// A [`GeometryError`]: zero length or word-address bytes, a page that is no power of two, a word address (of the
+    /// A [`GeometryError`]: zero length or word-address bytes, a page that is not a power of two, a word address (of the
     /// region's end or of the lock) that the word-address bytes cannot reach, a device address of more than 7 bits.
     pub const fn try_new(parameters: RegionParameters) -> Result<Self, GeometryError> {
         let p = &parameters;

@@ -106,7 +106,7 @@ impl fmt::Display for CutCase {
     }
 }
 
-/// The text is no case id.
+/// The text is not a case id.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct BadCaseId;
 

@@ -131,7 +131,7 @@ impl Recording {
     ///
     /// # Errors
     ///
-    /// The file cannot be read, is cut off, or is no recording.
+    /// The file cannot be read, is cut off, or is not a recording.
     pub fn open(path: impl AsRef<Path>, options: &ReadOptions) -> Result<Self, RecordingError> {
         let path = path.as_ref();
         let file = path.display().to_string();

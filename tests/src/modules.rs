@@ -96,7 +96,7 @@ impl Crate {
         Some(at)
     }
 
-    /// For each file, the others that it imports from. What a file hands on (`pub use`) is no import of its own.
+    /// For each file, the others that it imports from. What a file hands on (`pub use`) is not an import of its own.
     #[must_use]
     pub fn imports(&self) -> BTreeMap<Module, BTreeSet<Module>> {
         let of = |(module, text): (&Module, &String)| {

@@ -12,7 +12,7 @@ pub const DEFAULT_SEED: u64 = 0x24C0_32A0;
 /// The seed of all searches of this process.
 ///
 /// # Panics
-/// If `PAGEWISE_SEED` is no number.
+/// If `PAGEWISE_SEED` is not a number.
 #[must_use]
 pub fn seed() -> u64 {
     number("PAGEWISE_SEED").unwrap_or(DEFAULT_SEED)
@@ -21,7 +21,7 @@ pub fn seed() -> u64 {
 /// `cases` times `PAGEWISE_CASES`.
 ///
 /// # Panics
-/// If `PAGEWISE_CASES` is no number.
+/// If `PAGEWISE_CASES` is not a number.
 #[must_use]
 pub fn scaled(cases: u32) -> u32 {
     cases * number("PAGEWISE_CASES").unwrap_or(1) as u32
@@ -33,7 +33,7 @@ fn number(variable: &str) -> Option<u64> {
         Some(digits) => u64::from_str_radix(digits, 16),
         None => text.parse(),
     };
-    Some(parsed.unwrap_or_else(|_| panic!("{variable}={text} is no number")))
+    Some(parsed.unwrap_or_else(|_| panic!("{variable}={text} is not a number")))
 }
 
 /// Looks for a value on which `property` fails; gives the shrunk one, what was wrong with it, and the line that finds

@@ -28,7 +28,7 @@ pub fn replace(path: &Path, text: &str) -> Result<Written, Fault> {
     replace_bytes(path, text.as_bytes())
 }
 
-/// As [`replace`], for files that are no text.
+/// As [`replace`], for files that are not text.
 ///
 /// # Errors
 /// Those of [`replace`].

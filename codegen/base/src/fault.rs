@@ -30,7 +30,7 @@ impl Fault {
     pub fn unreadable(file: &str, error: &io::Error) -> Self {
         match error.kind() {
             io::ErrorKind::InvalidData => {
-                Self::of_file(file, "cannot be read: it is no UTF-8 text", "save it as UTF-8, or name another file")
+                Self::of_file(file, "cannot be read: it is not UTF-8 text", "save it as UTF-8, or name another file")
             }
             io::ErrorKind::IsADirectory => Self::of_file(file, "cannot be read: it is a folder", "name a file"),
             _ => Self::of_file(file, format!("cannot be read: {error}"), "check the path and its permissions"),

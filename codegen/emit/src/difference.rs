@@ -16,7 +16,7 @@ pub enum State {
     Different,
     /// There is no file.
     Missing,
-    /// The file cannot be read, or is no text.
+    /// The file cannot be read, or is not text.
     Unreadable,
 }
 

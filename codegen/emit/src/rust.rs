@@ -43,7 +43,7 @@ pub fn module_name(name: &str) -> Result<String, String> {
     let letters = name.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_');
     let first = name.chars().next().is_some_and(|c| c.is_ascii_lowercase());
     if !letters || !first {
-        return Err(format!("`{name}` is no module name; use lower-case letters, digits and _, a letter first"));
+        return Err(format!("`{name}` is not a module name; use lower-case letters, digits and _, a letter first"));
     }
     if KEYWORDS.contains(&format!(" {name} ")) {
         return Err(format!("`{name}` is a keyword of Rust; use another name"));

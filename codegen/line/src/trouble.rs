@@ -60,7 +60,7 @@ impl FromStr for Trouble {
                 None => value.parse(),
             };
             let inside = parsed.ok().filter(|number| (least..=most).contains(number));
-            inside.ok_or_else(|| format!("`{text}`: `{value}` is no number from {least} to {most}"))
+            inside.ok_or_else(|| format!("`{text}`: `{value}` is not a number from {least} to {most}"))
         };
         let bare = |trouble: Self| if value.is_none() { Ok(trouble) } else { Err(unknown()) };
         match key {

@@ -58,7 +58,7 @@ impl Cuts {
         1_u32.checked_shl(self.crossed).unwrap_or(u32::MAX)
     }
 
-    /// The limit of a transfer: the longest ones went on from places that are no page ends, since others lay across
+    /// The limit of a transfer: the longest ones went on from places that are not page ends, since others lay across
     /// smaller boundaries.
     pub(crate) fn limit(&self) -> Option<(u32, Moments)> {
         let ends = self.ends.get(&self.longest)?;

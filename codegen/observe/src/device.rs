@@ -101,7 +101,7 @@ impl Device {
         self.views.iter_mut().for_each(View::forget);
     }
 
-    /// Another stretch of the bus went elsewhere: a header sent before it is no header of what follows.
+    /// Another stretch of the bus went elsewhere: a header sent before it is not a header of what follows.
     pub(crate) fn elsewhere(&mut self) {
         if let Some(last) = &mut self.last {
             last.restart = false;

@@ -86,7 +86,7 @@ fn the_write_cycle_of_the_part_lies_between_refusal_and_answer() {
     assert!((3_000.0..3_200.0).contains(&least) && (4_000.0..4_200.0).contains(&most), "{cycle}");
     let cycle = value(&seen(&[UID[4]]), "write_cycle_us", Sure::Likely);
     assert!(cycle["at_least"].is_null() && (4_000.0..4_200.0).contains(&cycle["at_most"].as_f64().unwrap()), "{cycle}");
-    // Refused writes at a steady pace are no polling, and are not surely said to be.
+    // Refused writes at a steady pace are not polling, and are not surely said to be.
     assert!(seen(&[UID[3]]).property("wait").sure <= Some(Sure::Guess));
 }
 

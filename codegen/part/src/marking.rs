@@ -61,7 +61,7 @@ pub struct Reader<'c> {
 }
 
 impl<'c> Reader<'c> {
-    /// A reader over the parts of a catalogue; generic cards are no parts.
+    /// A reader over the parts of a catalogue; generic cards are not parts.
     #[must_use]
     pub fn new(catalogue: &'c Catalogue) -> Self {
         let cards = card::Codes::of(catalogue);

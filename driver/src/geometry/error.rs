@@ -9,7 +9,7 @@ use core::fmt;
 pub enum GeometryError {
     /// The capacity is zero.
     CapacityZero,
-    /// The page is not a power of two, or larger than the capacity, or the capacity is no whole number of pages.
+    /// The page is not a power of two, or larger than the capacity, or the capacity is not a whole number of pages.
     Page {
         /// The page that was given, in bytes.
         page_bytes: u32,
@@ -72,7 +72,7 @@ pub enum GeometryError {
         /// The number of block-select bits that was given.
         block_select_bits: u8,
     },
-    /// The sequential-read block is not a power of two or the capacity is no whole number of them.
+    /// The sequential-read block is not a power of two or the capacity is not a whole number of them.
     SequentialRead {
         /// The block that was given, in bytes.
         sequential_read_bytes: u32,

@@ -38,7 +38,7 @@ pub enum RecordError<E> {
     },
     /// The record has never been written, or no slot is intact.
     NotFound,
-    /// The record is no counter: its payload has another length than 8 bytes, or its value is at the end.
+    /// The record is not a counter: its payload has another length than 8 bytes, or its value is at the end.
     NotACounter,
     /// The sequence number is at its end.
     Exhausted,

@@ -40,7 +40,7 @@ fn level(value: u8) -> Result<Level, Failure> {
         PAGEWISE_LOW => Ok(Level::Low),
         PAGEWISE_HIGH => Ok(Level::High),
         PAGEWISE_OPEN => Ok(Level::Open),
-        _ => Err(Failure::argument(format!("{value} is no level of a pin"))),
+        _ => Err(Failure::argument(format!("{value} is not a level of a pin"))),
     }
 }
 
@@ -109,7 +109,7 @@ pub unsafe extern "C" fn pagewise_set_torn_model(rig: *mut Rig, model: *const c_
         with_rig(rig, |rig| {
             let name = text(model, "the torn model")?;
             let found = TornModel::ALL.into_iter().find(|model| model.name() == name);
-            let model = found.ok_or_else(|| Failure::argument(format!("`{name}` is no torn model")))?;
+            let model = found.ok_or_else(|| Failure::argument(format!("`{name}` is not a torn model")))?;
             rig.rig.set_torn_model(model, draws);
             Ok(())
         })

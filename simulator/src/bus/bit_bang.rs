@@ -31,7 +31,7 @@ impl fmt::Display for BitBangError {
         match self {
             Self::AddressNack => f.write_str("device address not acknowledged"),
             Self::DataNack(byte) => write!(f, "byte {byte} not acknowledged"),
-            Self::AddressOutOfRange(address) => write!(f, "0x{address:02X} is no 7-bit device address"),
+            Self::AddressOutOfRange(address) => write!(f, "0x{address:02X} is not a 7-bit device address"),
             Self::SdaHeld => f.write_str("SDA is held low"),
             Self::SclHeld => f.write_str("SCL is held low"),
             Self::Pin => f.write_str("a pin failed"),

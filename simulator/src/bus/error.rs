@@ -53,7 +53,7 @@ impl fmt::Display for BusError {
         match self.fault {
             BusFault::AddressNack => f.write_str("device address not acknowledged"),
             BusFault::DataNack { byte } => write!(f, "byte {byte} not acknowledged"),
-            BusFault::AddressOutOfRange(address) => write!(f, "0x{address:02X} is no 7-bit device address"),
+            BusFault::AddressOutOfRange(address) => write!(f, "0x{address:02X} is not a 7-bit device address"),
             BusFault::ZeroLength => f.write_str("transfer without bytes refused"),
             BusFault::TooLong { len, limit } => write!(f, "transfer of {len} bytes, at most {limit}"),
             BusFault::SdaHeld => f.write_str("SDA is held low"),

@@ -56,18 +56,19 @@ impl ChipModel {
     fn check_sizes(&self, faults: &mut Faults) {
         let capacity = self.capacity;
         faults.unless(power(capacity, 16, 1 << 24), || {
-            format!("capacity of {capacity} bytes is no power of two from 16 to 16777216")
+            format!("capacity of {capacity} bytes is not a power of two from 16 to 16777216")
         });
         let most = capacity.min(LARGEST);
         faults.unless(self.memory == MemoryKind::Fram || power(self.page, 1, most), || {
-            format!("page of {} bytes is no power of two up to {most}", self.page)
+            format!("page of {} bytes is not a power of two up to {most}", self.page)
         });
         faults.unless(power(self.read_wrap, 1, capacity), || {
-            format!("read wrap of {} bytes is no power of two up to {capacity}", self.read_wrap)
+            format!("read wrap of {} bytes is not a power of two up to {capacity}", self.read_wrap)
         });
         let groups = [group_of_wear(self.wear_unit), group_of_scope(self.torn_scope)];
         for group in groups.into_iter().flatten() {
-            faults.unless(power(group, 1, most), || format!("group of {group} bytes is no power of two up to {most}"));
+            faults
+                .unless(power(group, 1, most), || format!("group of {group} bytes is not a power of two up to {most}"));
         }
     }
 

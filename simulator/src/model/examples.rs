@@ -12,7 +12,7 @@ use crate::model::{
 impl ChipModel {
     /// An invented 32 kbit (4096 byte) part: two word-address bytes, 32-byte pages, pins A2..A0, 5 ms write cycle.
     ///
-    /// For tests and examples; it is no card of a real part.
+    /// For tests and examples; it is not a card of a real part.
     #[must_use]
     pub fn example_32_kbit() -> Self {
         use DeviceBit::{Fixed, Pin};

@@ -224,7 +224,7 @@ impl Decoder {
         };
     }
 
-    /// SDA changes while SCL is high: the clock in which that happens is no bit.
+    /// SDA changes while SCL is high: the clock in which that happens is not a bit.
     fn condition(&mut self, at_ns: u64) -> BusEvent {
         let cut_bits = core::mem::take(&mut self.bits);
         let was_open = self.in_transfer;

@@ -6,7 +6,7 @@ use core::fmt;
 
 use crate::event::Event;
 
-/// A line that is no event.
+/// A line that is not an event.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BadLine {
     /// Its number, from 1.
@@ -41,7 +41,7 @@ pub fn write(events: &[Event]) -> String {
 ///
 /// # Errors
 ///
-/// The first line that is no event: also the last one of a trace that was cut off.
+/// The first line that is not an event: also the last one of a trace that was cut off.
 pub fn read(text: &str) -> Result<Vec<Event>, BadLine> {
     let lines = text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty());
     lines

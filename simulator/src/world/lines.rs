@@ -8,7 +8,7 @@ use crate::wire::limits::Violation;
 use crate::wire::state::WireState;
 use crate::world::World;
 
-/// SDA low with SCL high for this long, by a chip in the middle of a byte, is no slow clock but a controller that left.
+/// SDA low with SCL high for this long, by a chip in the middle of a byte, is not a slow clock but a controller that left.
 const LEFT_ALONE_NS: u64 = 1_000_000;
 
 impl World {

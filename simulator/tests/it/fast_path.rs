@@ -28,7 +28,7 @@ fn run_with_visits(rig: &Rig, model: &ChipModel, steps: &[Step]) -> Vec<Seen> {
     seen
 }
 
-/// Address of a device that is no memory; no model here answers it.
+/// Address of a device that is not a memory; no model here answers it.
 const OTHER: u8 = 0x1E;
 
 /// An address that mostly nobody answers.

@@ -29,10 +29,10 @@ fn with_page() -> ChipModel {
 fn every_contradiction_is_named() {
     type Change = fn(&mut ChipModel);
     let cases: &[(Change, &str)] = &[
-        (|m| m.capacity = 3000, "capacity of 3000 bytes is no power of two from 16 to 16777216"),
+        (|m| m.capacity = 3000, "capacity of 3000 bytes is not a power of two from 16 to 16777216"),
         (|m| m.capacity = 8, "capacity of 8 bytes"),
         (|m| m.capacity = 1 << 25, "capacity of 33554432 bytes"),
-        (|m| m.page = 24, "page of 24 bytes is no power of two up to 4096"),
+        (|m| m.page = 24, "page of 24 bytes is not a power of two up to 4096"),
         (|m| m.page = 8192, "page of 8192 bytes"),
         (|m| m.word_address_bytes = 4, "4 word-address bytes, at most 3"),
         (|m| m.read_wrap = 100, "read wrap of 100 bytes"),

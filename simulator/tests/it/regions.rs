@@ -198,7 +198,7 @@ fn g2_bank_select_is_followed_by_all_chips_and_reads_wrap_inside_the_half() {
         assert_eq!(data, [136, 136]);
     }
     assert!(bus.read(0x36, &mut data).is_err(), "half 1 is chosen");
-    assert!(rig.incidents().is_empty(), "a command to all chips is no conflict");
+    assert!(rig.incidents().is_empty(), "a command to all chips is not a conflict");
     bus.write_read(0x50, &[0xFF], &mut data).unwrap();
     assert_eq!(data, [255, 128]);
     assert_eq!(rig.finish()[0].hazard, Hazard::ReadRollover);

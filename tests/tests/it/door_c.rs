@@ -73,7 +73,7 @@ fn a_model_that_is_none_is_refused_with_its_reason() {
     let whole = std::fs::read_to_string(model(folder.path(), "24lc32a")).unwrap();
     let cases = [
         (whole[..whole.len() / 2].to_owned(), "the model cannot be read"),
-        (whole.replace("\"capacity\": 4096", "\"capacity\": 4095"), "capacity of 4095 bytes is no power of two"),
+        (whole.replace("\"capacity\": 4096", "\"capacity\": 4095"), "capacity of 4095 bytes is not a power of two"),
         (whole.replace("\"page\"", "\"pages\""), "unknown field `pages`"),
     ];
     for (model, message) in cases {

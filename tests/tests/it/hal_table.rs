@@ -114,7 +114,7 @@ fn kind(error: &Error<BusError>) -> &'static str {
         Error::Verify { .. } => "`Verify`",
         Error::Bus { .. } => "`Bus`",
         Error::BufferTooSmall { .. } => "`BufferTooSmall`",
-        other => panic!("{other:?} is no answer to this job"),
+        other => panic!("{other:?} is not an answer to this job"),
     }
 }
 

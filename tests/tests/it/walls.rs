@@ -211,7 +211,7 @@ fn no_file_names_a_path_of_some_machine() {
         for (number, line) in text.lines().enumerate() {
             for machine in &paths {
                 let starts = line.match_indices(machine.as_str()).map(|(at, _)| at);
-                // `src/home/` or `$OUT/tmp/` is no path of a machine.
+                // `src/home/` or `$OUT/tmp/` is not a path of a machine.
                 let rooted = |at: usize| at == 0 || " \"'`=(:".contains(char::from(line.as_bytes()[at - 1]));
                 assert!(!starts.into_iter().any(rooted), "{}:{}: {line}", shown(&path), number + 1);
             }

@@ -145,7 +145,7 @@ impl Builder<'_> {
             Kind::Field(field) | Kind::Serial(field) => {
                 let Some((text, column)) = text(unit, &placed.region.source) else { return };
                 if matches!(placed.region.kind, Kind::Serial(_)) && !text.bytes().all(|byte| byte.is_ascii_graphic()) {
-                    let reason = format!("`{text}` is no serial number");
+                    let reason = format!("`{text}` is not a serial number");
                     return self.fault(unit, column, reason, "use printable ASCII characters without blanks");
                 }
                 let Some(bytes) = self.encode(unit, column, field, text) else { return };

@@ -9,7 +9,7 @@ use super::units::Unit;
 use crate::layout::{Layout, PlacedRegion, Source};
 use pagewise_base::fault::{Fault, Faults};
 
-/// Larger files are no contents of a part.
+/// Larger files are not contents of a part.
 const LARGEST: u64 = 16 << 20;
 
 /// The files that a layout names; each is read once.

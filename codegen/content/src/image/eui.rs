@@ -27,7 +27,7 @@ impl Eui {
     /// What is wrong with the text.
     pub fn parse(text: &str, octets: usize) -> Result<Self, String> {
         let text = text.trim();
-        let wanted = || format!("`{text}` is no EUI-{}; write {octets} octets as 00-00-5E-...", octets * 8);
+        let wanted = || format!("`{text}` is not an EUI-{}; write {octets} octets as 00-00-5E-...", octets * 8);
         let separator = text.chars().find(|c| *c == '-' || *c == ':');
         let pairs: Vec<&str> = match separator {
             Some(separator) => text.split(separator).collect(),

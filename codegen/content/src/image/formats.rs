@@ -134,7 +134,7 @@ impl<'f> Lines<'f> {
         Self { file, faults: Vec::new(), image: Image::new() }
     }
 
-    /// Lines of the file that hold something, with their numbers; a line that is no ASCII text is a fault.
+    /// Lines of the file that hold something, with their numbers; a line that is not ASCII text is a fault.
     fn split<'c>(&mut self, contents: &'c [u8]) -> Vec<(usize, &'c str)> {
         let mut lines = Vec::new();
         for (index, line) in contents.split(|byte| *byte == b'\n').enumerate() {
@@ -146,7 +146,7 @@ impl<'f> Lines<'f> {
                     }
                 }
                 _ => {
-                    self.fault(index + 1, "is no ASCII text", "name a text file; a binary image ends in .bin");
+                    self.fault(index + 1, "is not ASCII text", "name a text file; a binary image ends in .bin");
                     // A binary file taken for a text would fault on every line.
                     if self.faults.len() >= 20 {
                         break;

@@ -84,7 +84,7 @@ pub fn parse(file: &str, contents: &[u8], layout: &Layout) -> Result<Units, Faul
             Ok(row) => rows.extend(table.row(&row)),
             Err(error) => {
                 let line = error.position().map_or(0, |position| position.line() as usize);
-                table.fault(line, "", format!("is no CSV: {error}"), "correct the row");
+                table.fault(line, "", format!("is not CSV: {error}"), "correct the row");
                 break;
             }
         }
@@ -131,7 +131,7 @@ impl Table<'_> {
             Ok(cells) if cells.iter().all(String::is_empty) => None,
             Ok(cells) => Some((line, cells)),
             Err(_) => {
-                self.fault(line, "", "is no UTF-8 text", "save the file as UTF-8");
+                self.fault(line, "", "is not UTF-8 text", "save the file as UTF-8");
                 None
             }
         }

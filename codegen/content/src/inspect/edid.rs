@@ -17,7 +17,7 @@ const EXTENSIONS_AT: usize = 126;
 /// What an EDID says.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Edid {
-    /// Three letters of the display's maker; `?` for a value that is no letter.
+    /// Three letters of the display's maker; `?` for a value that is not a letter.
     pub manufacturer: String,
     /// Product code.
     pub product: u16,

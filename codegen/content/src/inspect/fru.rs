@@ -48,7 +48,7 @@ pub struct Area {
 pub struct Entry {
     /// Name; `custom` for those that the definition does not name.
     pub name: &'static str,
-    /// Its text, or its bytes in hexadecimal digits where it is no 8-bit text.
+    /// Its text, or its bytes in hexadecimal digits where it is not 8-bit text.
     pub value: String,
     /// Whether it is an 8-bit text.
     pub text: bool,

@@ -38,7 +38,7 @@ pub(super) fn find(block: &[u8], explained: &[bool]) -> Vec<Found> {
 
 fn one(bytes: &[u8], at: usize) -> Option<Found> {
     let text = String::from_utf8_lossy(bytes).trim().to_owned();
-    // Numbers are now and then printable for a while, but mostly signs; a fill of one character is no text either.
+    // Numbers are now and then printable for a while, but mostly signs; a fill of one character is not text either.
     let words = text.chars().filter(|c| c.is_ascii_alphanumeric() || *c == ' ').count();
     let kinds: BTreeSet<char> = text.chars().collect();
     if text.len() < SHORTEST || 4 * words < 3 * text.len() || kinds.len() < 3 {

@@ -159,7 +159,7 @@ pub(super) fn hexadecimal(text: &str) -> Result<Vec<u8>, String> {
         let digits = word.strip_prefix("0x").unwrap_or(word);
         let pairs = digits.as_bytes().chunks_exact(2);
         if !digits.bytes().all(|digit| digit.is_ascii_hexdigit()) || !pairs.remainder().is_empty() {
-            return Err(format!("`{word}` is no pairs of hexadecimal digits"));
+            return Err(format!("`{word}` is not pairs of hexadecimal digits"));
         }
         bytes.extend(pairs.filter_map(|pair| {
             let pair = std::str::from_utf8(pair).ok()?;
@@ -177,7 +177,7 @@ fn number(word: &str, integer: Integer) -> Result<u64, String> {
         None if digits.starts_with(['+', '-']) => None,
         None => digits.parse::<i128>().ok(),
     };
-    let number = parsed.ok_or_else(|| format!("`{word}` is no whole number"))?;
+    let number = parsed.ok_or_else(|| format!("`{word}` is not a whole number"))?;
     let number = if negative { -number } else { number };
     let (low, high) = integer.limits();
     if (low..=high).contains(&number) {
@@ -191,11 +191,12 @@ fn padded(text: &str, length: u32, encoding: Encoding, padding: u8) -> Result<Ve
     let mut bytes = match encoding {
         Encoding::Utf8 => text.as_bytes().to_vec(),
         Encoding::Ascii => match text.chars().find(|c| !c.is_ascii()) {
-            Some(c) => return Err(format!("`{c}` is no ASCII character")),
+            Some(c) => return Err(format!("`{c}` is not ASCII character")),
             None => text.as_bytes().to_vec(),
         },
         Encoding::Latin1 => {
-            let byte = |c: char| u8::try_from(u32::from(c)).map_err(|_| format!("`{c}` is no character of ISO 8859-1"));
+            let byte =
+                |c: char| u8::try_from(u32::from(c)).map_err(|_| format!("`{c}` is not a character of ISO 8859-1"));
             text.chars().map(byte).collect::<Result<_, _>>()?
         }
     };

@@ -48,7 +48,7 @@ fn region(form: &Document<'_>, path: &str, file: file::Region, earlier: &[Region
     name(form, &at("name"), &file.name, earlier.iter().map(|region| region.name.as_str()));
     let align = file.align.unwrap_or(1);
     if !align.is_power_of_two() {
-        form.fault(&at("align"), format!("{align} is no power of two"), "use 1, 2, 4, 8, ...");
+        form.fault(&at("align"), format!("{align} is not a power of two"), "use 1, 2, 4, 8, ...");
     }
     if !form.is_sound(&at("kind")) {
         return None;
@@ -78,7 +78,7 @@ fn region(form: &Document<'_>, path: &str, file: file::Region, earlier: &[Region
 fn name<'n>(form: &Document<'_>, path: &str, name: &str, mut earlier: impl Iterator<Item = &'n str>) {
     let lawful = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
     if !name.starts_with(|c: char| c.is_ascii_alphabetic()) || !name.chars().all(lawful) {
-        form.fault(path, format!("`{name}` is no name"), "begin with a letter, then letters, digits, `-` and `_`");
+        form.fault(path, format!("`{name}` is not a name"), "begin with a letter, then letters, digits, `-` and `_`");
     } else if name.len() > 40 {
         form.fault(path, format!("has {} characters", name.len()), "use at most 40");
     }
@@ -120,7 +120,7 @@ fn crc(form: &Document<'_>, path: &str, file: file::Crc) -> Option<(Kind, Source
     let algorithm = Checksum::find(text);
     if algorithm.is_none() {
         let near = Checksum::near(text).join(", ");
-        let reason = format!("`{text}` is no CRC algorithm of the catalogue");
+        let reason = format!("`{text}` is not a CRC algorithm of the catalogue");
         let remedy = format!("use a name of the catalogue of CRC algorithms (near: {near})");
         form.fault(&format!("{path}.algorithm"), reason, remedy);
     }
@@ -285,7 +285,7 @@ fn source(form: &Document<'_>, path: &str, field: &Field, value: Option<Value>, 
         Field::Integers { .. } => joined(&numbers, |number| number.to_string()),
         Field::Bytes { .. } => {
             if let Some(number) = numbers.iter().find(|number| number.as_u64().is_none_or(|byte| byte > 255)) {
-                form.fault(&at, format!("{number} is no byte"), "use values from 0 to 255");
+                form.fault(&at, format!("{number} is not a byte"), "use values from 0 to 255");
                 return Source::Open;
             }
             joined(&numbers, |number| format!("{:02X}", number.as_u64().unwrap_or(0)))
@@ -315,7 +315,7 @@ fn refer(form: &Document<'_>, region: &Region, regions: &[Region]) {
     match &region.kind {
         Kind::Eui64 { from: Some(from) } => match known.get(from.as_str()) {
             Some(Region { kind: Kind::Eui48, .. }) => {}
-            Some(_) => form.fault(&at("from"), format!("`{from}` is no eui-48 region"), "name one"),
+            Some(_) => form.fault(&at("from"), format!("`{from}` is not an eui-48 region"), "name one"),
             None => form.fault(&at("from"), format!("there is no region `{from}`"), "name an eui-48 region"),
         },
         Kind::Crc { over, .. } => {

@@ -154,7 +154,7 @@ impl Layout {
                 faults.push(self.fault(this.region, "offset", reason, "move it or take a larger part"));
             }
             if offset % this.align != 0 {
-                let reason = format!("{offset:#06x} is no multiple of {}", this.align);
+                let reason = format!("{offset:#06x} is not a multiple of {}", this.align);
                 faults.push(self.fault(
                     this.region,
                     "offset",

@@ -81,7 +81,7 @@ pub struct Results {
 /// Reads results.
 ///
 /// # Errors
-/// The file cannot be read, is no results of this version, holds boards of another shard or not all of its own.
+/// The file cannot be read, is not a file of results of this version, holds boards of another shard or not all of its own.
 pub fn read(path: &Path) -> Result<Results, Faults> {
     let file = path.display().to_string();
     let unreadable = |error: std::io::Error| Fault::unreadable(&file, &error);

@@ -56,7 +56,7 @@ fn safe() -> Side {
 /// large.
 ///
 /// # Panics
-/// If `page_bytes` is no page that a geometry accepts.
+/// If `page_bytes` is not a page that a geometry accepts.
 #[must_use]
 pub fn safe_with_page(page_bytes: u32) -> Side {
     let (stage, table) = stage();

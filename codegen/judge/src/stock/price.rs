@@ -22,7 +22,7 @@ impl Price {
         let (whole, places) = text.split_once(mark).unwrap_or((text, ""));
         let digits = |part: &str| part.chars().all(|digit| digit.is_ascii_digit());
         if whole.is_empty() || !digits(whole) || !digits(places) || text.ends_with(mark) {
-            return Err(format!("`{text}` is no price such as 0{mark}042"));
+            return Err(format!("`{text}` is not a price such as 0{mark}042"));
         }
         if places.len() > 6 {
             return Err(format!("`{text}` has more than six places"));

@@ -72,7 +72,7 @@ pub fn parse(file: &str, bytes: &[u8], columns: &Columns) -> Result<Vec<Row>, Fa
         return Err(Fault::of_file(file, "holds no row", remedy).into());
     }
     if std::str::from_utf8(first).is_err() {
-        return Err(fault(file, 1, "", "is no UTF-8 text", "save the file as UTF-8").into());
+        return Err(fault(file, 1, "", "is not UTF-8 text", "save the file as UTF-8").into());
     }
     let (mut rows, mut fields) = (Vec::new(), 0);
     let places = match reader.byte_headers() {
@@ -153,7 +153,7 @@ fn row(
     let quantity = text(places.quantity).parse::<u64>().unwrap_or_else(|_| {
         note(
             &columns.quantity,
-            format!("`{}` is no whole number", text(places.quantity)),
+            format!("`{}` is not a whole number", text(places.quantity)),
             "write pieces, such as 2500",
         );
         0
@@ -167,7 +167,11 @@ fn row(
         let days = text.parse::<u32>().ok().and_then(|time| time.checked_mul(columns.lead_time_unit_days));
         if days.is_none() {
             let unit = if columns.lead_time_unit_days == 7 { "weeks" } else { "days" };
-            note(&columns.lead_time, format!("`{text}` is no whole number of {unit}"), "write it, or leave it empty");
+            note(
+                &columns.lead_time,
+                format!("`{text}` is not a whole number of {unit}"),
+                "write it, or leave it empty",
+            );
         }
         days
     });

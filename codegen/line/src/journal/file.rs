@@ -33,7 +33,7 @@ impl Journal {
     /// left without a record goes away again.
     ///
     /// # Errors
-    /// It cannot be read, another process has it, a line is no record or was changed, or it has version 1, which is
+    /// It cannot be read, another process has it, a line is not a record or was changed, or it has version 1, which is
     /// never extended.
     pub fn open(path: &Path) -> Result<Self, Faults> {
         let shown = path.display().to_string();
@@ -65,7 +65,7 @@ impl Journal {
     /// Reads another journal, of any version, as what happened before this one. It is not extended.
     ///
     /// # Errors
-    /// It cannot be read, a process is writing it, or a line is no record or was changed.
+    /// It cannot be read, a process is writing it, or a line is not a record or was changed.
     pub fn read_earlier(&mut self, path: &Path) -> Result<(), Faults> {
         let shown = path.display().to_string();
         let mut file = File::open(path).map_err(|error| unreadable(&shown, &error))?;

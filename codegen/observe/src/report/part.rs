@@ -38,7 +38,7 @@ fn cycle(chip: &Chip<'_>) -> Option<Claim> {
         let mut moments = Moments::one(at);
         moments.add(over_at);
         let value = json!({ "at_least": us(refused), "at_most": us(over) });
-        let why = "the longest that was watched took between these; that is no promise of a maximum";
+        let why = "the longest that was watched took between these; that is not a promise of a maximum";
         return Some(Claim { value, sure, moments, why: why.to_owned() });
     }
     if let Some((busy, at)) = busy {

@@ -80,7 +80,7 @@ fn known(known: Known, source: &str) -> Basis {
 ///
 /// # Errors
 /// Every fault of the file: syntax, unknown or missing fields, values out of range, and contradictions (a page that
-/// is no power of two, a capacity that word-address bytes and block-select bits do not reach or exceed, block-select
+/// is not a power of two, a capacity that word-address bytes and block-select bits do not reach or exceed, block-select
 /// bits given twice or twice as an address pin, a speed grade outside the supply range).
 pub fn card(file: &str, text: &str) -> Result<Card, Faults> {
     let document = Document::parse(file, text);
@@ -194,7 +194,7 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
 fn check_names(form: &Document<'_>, file: &CardFile) {
     let id = &file.id;
     if !id.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-') {
-        form.fault("id", format!("`{id}` is no identifier"), "use lower-case letters, digits and hyphens");
+        form.fault("id", format!("`{id}` is not an identifier"), "use lower-case letters, digits and hyphens");
     }
     for member in &file.members {
         if member.trim().is_empty() || *member == file.name {
@@ -215,7 +215,7 @@ fn roles<const N: usize>(form: &Document<'_>, path: &str, text: Option<&str>) ->
 
 fn power_of_two(form: &Document<'_>, path: &str, value: u32, remedy: &str) -> u32 {
     if !value.is_power_of_two() {
-        form.fault(path, format!("{value} is no power of two"), remedy);
+        form.fault(path, format!("{value} is not a power of two"), remedy);
     }
     value
 }
@@ -242,7 +242,7 @@ fn page(form: &Document<'_>, file: &CardFile, capacity: u32) -> u32 {
                 form.fault("page_bytes", "is missing", "add it");
             }
             if file.page_wrap == Some(false) {
-                let remedy = "check the sheet: what runs on is no page; leave the field out where it was not read";
+                let remedy = "check the sheet: what runs on is not a page; leave the field out where it was not read";
                 form.fault("page_wrap", "a page write that runs past its page is not known to run on", remedy);
             }
             let page = page.unwrap_or(1);
@@ -261,7 +261,7 @@ fn check_basis(form: &Document<'_>, file: &CardFile) {
         .flat_map(|(index, behind)| behind.fields.iter().map(move |field| (format!("basis[{index}].fields"), field)));
     for (path, field) in named.chain(behind) {
         if !known.iter().any(|known| known.path == without_indices(field)) {
-            form.fault(&path, format!("`{field}` is no field that can be derived"), "correct the field path");
+            form.fault(&path, format!("`{field}` is not a field that can be derived"), "correct the field path");
         }
     }
 }

@@ -50,7 +50,7 @@ impl Role {
     pub fn parse_row<const N: usize>(text: &str) -> Result<[Self; N], String> {
         let mut roles = Vec::new();
         for token in text.split_whitespace() {
-            let role = Self::parse(token).ok_or_else(|| format!("`{token}` is no address-bit role"))?;
+            let role = Self::parse(token).ok_or_else(|| format!("`{token}` is not an address-bit role"))?;
             roles.push(role);
         }
         <[Self; N]>::try_from(roles).map_err(|roles| format!("has {} address bits instead of {N}", roles.len()))
@@ -101,7 +101,7 @@ mod tests {
             assert_eq!(row(&Role::parse_row::<4>(text).unwrap()), text);
         }
         assert_eq!(Role::parse_row::<3>("A2 A1").unwrap_err(), "has 2 address bits instead of 3");
-        assert_eq!(Role::parse_row::<3>("A2 A1 A9").unwrap_err(), "`A9` is no address-bit role");
+        assert_eq!(Role::parse_row::<3>("A2 A1 A9").unwrap_err(), "`A9` is not an address-bit role");
         assert_eq!(Role::parse("B7"), None);
     }
 }

@@ -39,7 +39,7 @@ impl<'c> Codes<'c> {
         let mut found: Vec<Match> = self.0.iter().filter_map(|order| order.matched(code)).collect();
         let best = found.iter().map(|it| (it.sure, it.covers)).max();
         if let Some(best) = best.filter(|(sure, _)| *sure > Sure::Possible) {
-            // A longer order code that fits explains more: 24AA02E48 is no 24AA02.
+            // A longer order code that fits explains more: 24AA02E48 is not a 24AA02.
             found.retain(|it| (it.sure, it.covers) == best);
         }
         if let (Some(anatomy), true) = (anatomy, found.is_empty()) {

@@ -191,7 +191,7 @@ pub(super) fn remark(anatomy: &Anatomy<'_>, densities: &[Density]) -> Option<Str
         return Some(format!("`{}`: the digits of the 93 family count no kilobits and are not read", anatomy.digits));
     }
     match distinct.len() {
-        0 => Some(format!("`{}` is no density that a card or the trade's rule knows", anatomy.digits)),
+        0 => Some(format!("`{}` is not a density that a card or the trade's rule knows", anatomy.digits)),
         1 => None,
         _ => Some("the density is ambiguous: the marking does not settle it".to_owned()),
     }

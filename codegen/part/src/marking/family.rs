@@ -136,7 +136,7 @@ impl Stems {
                 continue;
             };
             let letters: String = name[at + family.len()..].chars().take_while(char::is_ascii_alphabetic).collect();
-            // A maker's letters may hold digits, but a code of digits is no prefix: PCF8582C holds no family.
+            // A maker's letters may hold digits, but a code of digits is not a prefix: PCF8582C holds no family.
             if at <= 5 {
                 stems.prefixes.insert(name[..at].to_owned());
                 stems.letters.insert(letters);

@@ -115,7 +115,7 @@ impl BudgetCommand {
 fn draw(folder: &Path, body: &Body<'_>) -> Result<Vec<String>, Faults> {
     if !folder.is_dir() {
         let shown = folder.display().to_string();
-        return Err(Fault::of_file(&shown, "is no folder", "name a folder that exists").into());
+        return Err(Fault::of_file(&shown, "is not a folder", "name a folder that exists").into());
     }
     let mut files = Vec::new();
     let entries = std::iter::once(&body.fitted).chain(body.candidates.iter().map(|candidate| &candidate.entry));

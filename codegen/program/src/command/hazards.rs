@@ -60,7 +60,7 @@ impl Hazards {
     /// Runs the command.
     ///
     /// # Errors
-    /// A name that is no hazard's, with names that resemble it.
+    /// A name that is not a hazard's, with names that resemble it.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let chosen = self.chosen()?;
         if chosen.is_empty() {

@@ -65,7 +65,7 @@ fn write_all(folder: &Path, files: &[BoardFile]) -> Result<(), Fault> {
     };
     if folder.exists() {
         if !folder.is_dir() {
-            return Err(Fault::of_file(&shown, "is no folder", "name a new folder"));
+            return Err(Fault::of_file(&shown, "is not a folder", "name a new folder"));
         }
         if fs::read_dir(folder).map_err(fault)?.next().is_some() {
             return Err(Fault::of_file(&shown, "is not empty", "name a new folder, or empty this one"));

@@ -47,7 +47,7 @@ impl Marking {
     /// Runs the command.
     ///
     /// # Errors
-    /// A list that cannot be read or is no text, a text that is too long; faults of the user's cards.
+    /// A list that cannot be read or is not text, a text that is too long; faults of the user's cards.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let texts = self.gather()?;
         let catalogue = options.catalogue()?;

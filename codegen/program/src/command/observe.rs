@@ -73,7 +73,7 @@ impl Observe {
     }
 }
 
-/// A bar on standard error, a thousand steps for each recording; nothing where that is no terminal.
+/// A bar on standard error, a thousand steps for each recording; nothing where that is not a terminal.
 fn bar(files: usize, json: bool) -> ProgressBar {
     if json {
         return ProgressBar::hidden();

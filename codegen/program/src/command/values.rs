@@ -27,13 +27,13 @@ pub fn density(text: &str) -> Result<u32, String> {
         "byte" | "bytes" => 8,
         "b" if unit == "B" => 8,
         "" | "b" | "kb" | "mb" => return Err(format!("`{text}` could be bits or bytes; {FORMS}")),
-        _ => return Err(format!("`{text}` is no density; {FORMS}")),
+        _ => return Err(format!("`{text}` is not a density; {FORMS}")),
     };
-    let number: u64 = digits.parse().map_err(|_| format!("`{text}` is no density; {FORMS}"))?;
+    let number: u64 = digits.parse().map_err(|_| format!("`{text}` is not a density; {FORMS}"))?;
     let bits = number.checked_mul(bits_per_unit).filter(|bits| (128..=134_217_728).contains(bits));
     let bits = bits.ok_or_else(|| format!("`{text}` is out of range; densities go from 128 bit to 128 Mbit"))?;
     if !bits.is_power_of_two() {
-        return Err(format!("`{text}` is no power of two; no such part exists"));
+        return Err(format!("`{text}` is not a power of two; no such part exists"));
     }
     Ok((bits / 8) as u32)
 }
@@ -41,13 +41,13 @@ pub fn density(text: &str) -> Result<u32, String> {
 /// A byte offset, decimal or hexadecimal (`0x123`).
 ///
 /// # Errors
-/// The text is no number below 2^32.
+/// The text is not a number below 2^32.
 pub fn offset(text: &str) -> Result<u32, String> {
     let parsed = match text.strip_prefix("0x").or_else(|| text.strip_prefix("0X")) {
         Some(digits) => u32::from_str_radix(digits, 16),
         None => text.parse(),
     };
-    parsed.map_err(|_| format!("`{text}` is no offset; write bytes, such as 291 or 0x123"))
+    parsed.map_err(|_| format!("`{text}` is not an offset; write bytes, such as 291 or 0x123"))
 }
 
 /// Millivolts of a supply in volts (`3.3` or `3.3V`), 0.5 V to 6.5 V.
@@ -56,7 +56,7 @@ pub fn offset(text: &str) -> Result<u32, String> {
 /// What is wrong with the text.
 pub fn millivolts(text: &str) -> Result<u32, String> {
     let digits = text.trim().trim_end_matches(['v', 'V']).trim_end();
-    let volts: f64 = digits.parse().map_err(|_| format!("`{text}` is no supply; write volts, such as 3.3"))?;
+    let volts: f64 = digits.parse().map_err(|_| format!("`{text}` is not a supply; write volts, such as 3.3"))?;
     if !(0.5..=6.5).contains(&volts) {
         return Err(format!("{text} is out of range; supplies go from 0.5 V to 6.5 V"));
     }
@@ -68,7 +68,7 @@ pub fn millivolts(text: &str) -> Result<u32, String> {
 /// # Errors
 /// What is wrong with the text.
 pub fn record(text: &str) -> Result<Record, String> {
-    let form = || format!("`{text}` is no place of a record; write OFFSET:LENGTH in bytes, such as 0x20:16");
+    let form = || format!("`{text}` is not a place of a record; write OFFSET:LENGTH in bytes, such as 0x20:16");
     let (start, length) = text.split_once(':').ok_or_else(form)?;
     let (offset, bytes) = (offset(start).map_err(|_| form())?, offset(length).map_err(|_| form())?);
     match bytes {
@@ -80,10 +80,10 @@ pub fn record(text: &str) -> Result<Record, String> {
 /// A footprint by its word.
 ///
 /// # Errors
-/// The text is no known word.
+/// The text is not a known word.
 pub fn footprint(text: &str) -> Result<Footprint, String> {
     word::read(&text.to_lowercase())
-        .ok_or_else(|| format!("`{text}` is no footprint; use one of: {}", word::all::<Footprint>().join(", ")))
+        .ok_or_else(|| format!("`{text}` is not a footprint; use one of: {}", word::all::<Footprint>().join(", ")))
 }
 
 /// A range of temperatures in degrees Celsius, written as `-40..85`.
@@ -94,7 +94,7 @@ pub fn temperatures(text: &str) -> Result<(i32, i32), String> {
     let ends = text.split_once("..").map(|(low, high)| (low.trim().parse(), high.trim().parse()));
     match ends {
         Some((Ok(low), Ok(high))) if low <= high => Ok((low, high)),
-        _ => Err(format!("`{text}` is no range of temperatures; write -40..85")),
+        _ => Err(format!("`{text}` is not a range of temperatures; write -40..85")),
     }
 }
 
@@ -109,18 +109,19 @@ pub struct Straps(pub [Option<Strap>; 3]);
 pub fn straps(text: &str) -> Result<Straps, String> {
     let mut straps = Straps::default();
     for item in text.split(',').map(str::trim) {
-        let (pin, word) = item.split_once('=').ok_or_else(|| format!("`{item}` is no strap; write a0=gnd,a1=vcc"))?;
+        let (pin, word) =
+            item.split_once('=').ok_or_else(|| format!("`{item}` is not a strap; write a0=gnd,a1=vcc"))?;
         let index = match pin.trim().to_lowercase().as_str() {
             "a0" => 0,
             "a1" => 1,
             "a2" => 2,
-            _ => return Err(format!("`{pin}` is no address pin; use a0, a1, a2")),
+            _ => return Err(format!("`{pin}` is not an address pin; use a0, a1, a2")),
         };
         let strap = match word.trim().to_lowercase().as_str() {
             "gnd" => Strap::Gnd,
             "vcc" => Strap::Vcc,
             "open" => Strap::Open,
-            _ => return Err(format!("`{word}` is no level; use gnd, vcc or open")),
+            _ => return Err(format!("`{word}` is not a level; use gnd, vcc or open")),
         };
         if straps.0[index].replace(strap).is_some() {
             return Err(format!("{pin} is given twice"));
@@ -177,11 +178,11 @@ mod tests {
             ("32", "could be bits or bytes"),
             ("", "could be bits or bytes"),
             ("32KB", "could be bits or bytes"),
-            ("32x", "is no density"),
-            ("k", "is no density"),
-            ("33k", "is no power of two"),
+            ("32x", "is not a density"),
+            ("k", "is not a density"),
+            ("33k", "is not a power of two"),
             ("0k", "is out of range"),
-            ("99999999999999999999k", "is no density"),
+            ("99999999999999999999k", "is not a density"),
             ("18446744073709551615M", "is out of range"),
         ] {
             assert!(density(text).unwrap_err().contains(reason), "{text}");

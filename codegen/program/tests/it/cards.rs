@@ -43,7 +43,7 @@ fn a_card_that_agrees_with_itself_is_read() {
 #[test]
 fn contradictions_are_refused_with_line_field_and_reason() {
     for (from, to, message) in [
-        ("page_bytes = 32", "page_bytes = 24", "own.toml:7: `page_bytes`: 24 is no power of two"),
+        ("page_bytes = 32", "page_bytes = 24", "own.toml:7: `page_bytes`: 24 is not a power of two"),
         ("word_address_bytes = 2", "word_address_bytes = 1", "own.toml:6: `capacity_bits`: 4096 bytes: 1 word-address"),
         ("A2 A1 A0", "A2 A1 B0", "block-select bits exceed the capacity"),
         ("A2 A1 A0", "B0 B0 A0", "own.toml:10: `address_bits`: block-select bits of `1 0 1 0 B0 B0 A0` collide"),
@@ -52,10 +52,10 @@ fn contradictions_are_refused_with_line_field_and_reason() {
         ("scl_khz = 400", "scl_khz = 400\npace = 1", "`speed[0].pace`: unknown field"),
         ("[[speed]]\nmin_v = 1.8", "[[speed]]\nmin_v = 1.6", "own.toml:17: `speed[0].min_v`: the grade 1.6 V to 5.5 V"),
         ("min_v = 1.8\nmax_v = 5.5\n\n", "min_v = 5.6\nmax_v = 5.5\n\n", "the lowest supply is above the highest"),
-        ("capacity_bits = 32768", "capacity_bits = 30000", "30000 is no power of two"),
+        ("capacity_bits = 32768", "capacity_bits = 30000", "30000 is not a power of two"),
         ("kind = \"eeprom\"", "kind = \"flash\"", "own.toml:4: `kind`: `flash` is not known; use one of: eeprom, fram"),
         ("kind = \"eeprom\"", "kind = \"fram\"", "a FRAM has no page"),
-        ("own-32k", "Own 32k", "`Own 32k` is no identifier"),
+        ("own-32k", "Own 32k", "`Own 32k` is not an identifier"),
         ("document = \"a bench note\"\n", "", "`document`: is missing"),
     ] {
         let shown = faults(from, to);
@@ -139,7 +139,7 @@ fn a_card_says_of_each_value_how_it_is_known() {
         assert_eq!(card.word_address_bytes.basis.parts(), ("published", "a bench note"));
         let text = format!("{GOOD}{}", basis.replace("page_bytes", "pages"));
         let faults = load::card("own.toml", &text).unwrap_err().to_string();
-        assert!(faults.contains("own.toml:23: `basis[0].fields`: `pages` is no field"), "{faults}");
+        assert!(faults.contains("own.toml:23: `basis[0].fields`: `pages` is not a field"), "{faults}");
     }
 }
 

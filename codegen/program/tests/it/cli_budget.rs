@@ -196,7 +196,7 @@ fn plots_are_written_whole_into_a_folder_that_exists() {
     names.sort();
     assert_eq!(names, ["pull-up-24lc256.svg", "pull-up-24lc64.svg", "wear-24lc256.svg", "wear-24lc64.svg"]);
     let missing = folder.path().join("none");
-    refused(&["budget", &example("valve-driver.toml"), "--svg", missing.to_str().unwrap()], "is no folder");
+    refused(&["budget", &example("valve-driver.toml"), "--svg", missing.to_str().unwrap()], "is not a folder");
 }
 
 #[test]

@@ -163,7 +163,7 @@ fn damaged_results_are_refused_with_the_line() {
         refused(&["merge", &at(&folder, name)], part);
     }
     fs::write(folder.path().join("bytes"), [0xFF, 0xFE, 0]).unwrap();
-    refused(&["merge", &at(&folder, "bytes")], "bytes:1: cannot be read: it is no UTF-8 text");
+    refused(&["merge", &at(&folder, "bytes")], "bytes:1: cannot be read: it is not UTF-8 text");
 }
 
 #[test]

@@ -64,7 +64,7 @@ fn a_refused_run_leaves_the_old_file_untouched() {
     let shown = path.to_str().unwrap();
     refused(&["generate", "no-such-part", "-o", shown], "no card is called");
     refused(&["generate", "24aa1025", "--straps", "a2=gnd", "-o", shown], "works only with a2 tied to vcc");
-    refused(&["generate", "at24c32e", "--module-name", "Not-One", "-o", shown], "is no module name");
+    refused(&["generate", "at24c32e", "--module-name", "Not-One", "-o", shown], "is not a module name");
     assert_eq!(fs::read_to_string(&path).unwrap(), "old");
     assert_eq!(names(folder.path()), ["part.rs"]);
 }
@@ -83,7 +83,7 @@ fn bad_values_are_refused() {
     refused(&["generate", "64m"], "no EEPROM of 64 Mbit = 8388608 bytes is known");
     refused(&["generate", "at24c32e", "--module-name", "mod"], "is a keyword of Rust");
     refused(&["generate", "at24c32e", "--lang", "pascal"], "invalid value 'pascal'");
-    refused(&["generate", "at24c32e", "--straps", "a0"], "is no strap");
+    refused(&["generate", "at24c32e", "--straps", "a0"], "is not a strap");
 }
 
 #[test]
@@ -221,7 +221,7 @@ fn check_shows_the_difference_and_writes_nothing() {
         (Some("different"), Some("same"))
     );
     fs::write(&path, [0xFF, 0xFE]).unwrap();
-    assert!(run(&check).out.contains("cannot be read, or is no text"));
+    assert!(run(&check).out.contains("cannot be read, or is not text"));
     refused(&["generate", "24lc256", "--check"], "--check: has nothing to compare with; add --output FILE");
 }
 

@@ -122,9 +122,9 @@ fn every_bad_row_is_told_with_its_line_and_column() {
         "u.csv:5: `mac`: FF-FF-FF-FF-FF-FF is all ones",
         "u.csv:6: `mac`: 00-00-5E-00-53-01 stands also in line 2, column `mac`",
         "u.csv:7: `serial`: S-1 stands also in line 2, column `serial`",
-        "u.csv:8: `serial`: `S 7` is no serial number",
+        "u.csv:8: `serial`: `S 7` is not a serial number",
         "u.csv:9: `serial`: takes 10 bytes, 8 are there",
-        "u.csv:10: `mac`: `00-00-5E-00-53` is no EUI-48",
+        "u.csv:10: `mac`: `00-00-5E-00-53` is not an EUI-48",
         "u.csv:11: `gain`: 40000 does not fit i16",
     ]
     .iter()
@@ -160,7 +160,7 @@ fn tables_that_are_none_are_refused() {
     }
     let latin = Bench::new(LAYOUT, "");
     fs::write(latin.path("u.csv"), b"unit,serial,mac,gain\nA,\xB5,00-00-5E-00-53-01,1\n").unwrap();
-    assert!(latin.refused(&[])[0].contains("u.csv:2: is no UTF-8 text"));
+    assert!(latin.refused(&[])[0].contains("u.csv:2: is not UTF-8 text"));
 }
 
 #[test]

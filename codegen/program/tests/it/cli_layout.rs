@@ -126,7 +126,7 @@ fn fixed_offsets_that_contradict_are_told_with_numbers() {
         (1, "shares the 32 bytes 0x0000..0x0020 with `id`: `count` is written 9 times a day, `id` 0"),
         (2, "shares the 32 bytes 0x0000..0x0020 with `log`"),
         (3, "lies at 0x1000..0x1001, past the end of 24lc32a (32 kbit = 4096 bytes"),
-        (4, "0x0101 is no multiple of 4"),
+        (4, "0x0101 is not a multiple of 4"),
     ] {
         assert!(told[line].contains(part), "{part}: {told:#?}");
     }
@@ -159,7 +159,7 @@ fn bad_layouts_are_refused_with_line_and_field() {
         ("kind = \"u8\"\nvalue = 1\ncolumn = \"x\"", "stands beside `column`"),
         ("kind = \"u8\"\ncount = 0", "0 is out of range"),
         ("kind = \"bytes\"", "`region[0].length`: is missing"),
-        ("kind = \"bytes\"\nlength = 2\nvalue = [1, 300]", "300 is no byte"),
+        ("kind = \"bytes\"\nlength = 2\nvalue = [1, 300]", "300 is not a byte"),
         ("kind = \"bytes\"\nlength = 2\nvalue = \"0102FF\"", "has 3 bytes, 2 are wanted"),
         ("kind = \"text\"\nlength = 2\nvalue = \"abc\"", "takes 3 bytes, 2 are there"),
         ("kind = \"text\"\nlength = 2\nvalue = 5", "is a number, not a text"),
@@ -171,8 +171,8 @@ fn bad_layouts_are_refused_with_line_and_field() {
         ("kind = \"eui-48\"\nunique = false", "is unique by its nature"),
         ("kind = \"u8\"\nunique = true", "only what each unit has of its own can be unique"),
         ("kind = \"eui-64\"\nfrom = \"q\"", "there is no region `q`"),
-        ("kind = \"eui-64\"\nfrom = \"r\"", "`r` is no eui-48 region"),
-        ("kind = \"crc\"\nalgorithm = \"CRC-32\"\nover = [\"r\"]", "`CRC-32` is no CRC algorithm of the catalogue"),
+        ("kind = \"eui-64\"\nfrom = \"r\"", "`r` is not an eui-48 region"),
+        ("kind = \"crc\"\nalgorithm = \"CRC-32\"\nover = [\"r\"]", "`CRC-32` is not a CRC algorithm of the catalogue"),
         ("kind = \"crc\"\nalgorithm = \"CRC-8/SMBUS\"\nover = [\"q\"]", "there is no region `q`"),
         ("kind = \"crc\"\nalgorithm = \"CRC-8/SMBUS\"\nover = []", "names no region"),
         ("kind = \"crc\"\nalgorithm = \"CRC-8/SMBUS\"\nover = [\"r\"]", "covers itself by way of `r`"),
@@ -183,7 +183,7 @@ fn bad_layouts_are_refused_with_line_and_field() {
             "takes 2 bytes, the payload has 1",
         ),
         ("kind = \"records\"\nrecord = [{ name = \"x\", id = 256, kind = \"u8\" }]", "256 is out of range"),
-        ("kind = \"u8\"\nalign = 3", "3 is no power of two"),
+        ("kind = \"u8\"\nalign = 3", "3 is not a power of two"),
         ("kind = \"u8\"\noffset = -1", "-1 is out of range"),
         ("kind = \"u8\"\nwrites_per_day = -1", "-1 is out of range"),
         ("kind = \"u8\"\nlenght = 3", "`region[0].lenght`: unknown field"),
@@ -198,7 +198,7 @@ fn bad_layouts_are_refused_with_line_and_field() {
 fn names_must_be_names_and_stand_once() {
     for name in ["1st", "a b", "a.b", "../x", "ü", "a\\u0000", "x};evil()", "*/", "a\\n#include"] {
         let told = faults(&region("kind = \"u8\"").replace("\"r\"", &format!("\"{name}\"")), "24lc32a");
-        assert!(told.len() == 1 && told[0].contains("is no name"), "{name}: {told:?}");
+        assert!(told.len() == 1 && told[0].contains("is not a name"), "{name}: {told:?}");
     }
     let told = faults(&region("kind = \"u8\"").replace("\"r\"", &format!("\"{}\"", "a".repeat(41))), "24lc32a");
     assert!(told[0].contains("has 41 characters"), "{told:?}");

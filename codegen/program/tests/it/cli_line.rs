@@ -249,7 +249,7 @@ fn bad_input_is_refused_before_anything_is_sent_or_written() {
         (&["TI-1.bin", "--unit", "a", "--unit", "b"], "one image is for one unit"),
         (&["TI-1.bin", "--unit", " "], "needs a name"),
         (&["TI-1.bin", "--lock-identification", "--confirm", "TI-1"], "no lockable identification page"),
-        (&["TI-1.bin", "--straps", "a0=high"], "is no level"),
+        (&["TI-1.bin", "--straps", "a0=high"], "is not a level"),
     ];
     for (arguments, message) in cases {
         let place = if arguments.contains(&"--bus") { &[][..] } else { &["--simulate"] };

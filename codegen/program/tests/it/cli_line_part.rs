@@ -111,7 +111,7 @@ fn a_part_without_a_card_is_told_with_its_line() {
     }
     let unknown = line.run(&["program", "--simulate", "units", "--part", "none"]);
     assert!(unknown.code == 2 && unknown.err.contains("no card is called `none`"), "{}", unknown.err);
-    // A part that is no text is no entry.
+    // A part that is not text is no entry.
     let text = fs::read_to_string(line.path("units/manifest.jsonl")).unwrap();
     fs::write(line.path("units/manifest.jsonl"), text.replace("\"tt-9000\"", "7")).unwrap();
     let refused = line.run(&["program", "--simulate", "units"]);

@@ -73,12 +73,12 @@ fn nothing_found_is_an_answer() {
 fn bad_filter_values_are_refused() {
     refused(&["parts", "--density", "32"], "could be bits or bytes");
     refused(&["parts", "--density", "33k"], "no power of two");
-    refused(&["parts", "--density", "many"], "is no density");
+    refused(&["parts", "--density", "many"], "is not a density");
     refused(&["parts", "--page", "0"], "0 is not in 1..=65536");
     refused(&["parts", "--page", "x"], "invalid digit");
     refused(&["parts", "--address-bytes", "4"], "4 is not in 0..=3");
     refused(&["parts", "--supply", "24"], "supplies go from 0.5 V to 6.5 V");
-    refused(&["parts", "--supply", "high"], "is no supply");
+    refused(&["parts", "--supply", "high"], "is not a supply");
     refused(&["parts", "--scl", "0"], "0 is not in 1..=5000");
 }
 
@@ -96,7 +96,11 @@ fn all_faults_of_own_cards_come_at_once() {
     let run = run(&["parts", "--cards", folder.path().to_str().unwrap()]);
     assert_eq!((run.code, run.out.as_str()), (2, ""));
     let lines: Vec<&str> = run.err.lines().collect();
-    assert!(lines.iter().any(|line| line.contains("own.toml:8: `page_bytes`: 33 is no power of two")), "{}", run.err);
+    assert!(
+        lines.iter().any(|line| line.contains("own.toml:8: `page_bytes`: 33 is not a power of two")),
+        "{}",
+        run.err
+    );
     assert!(lines.iter().any(|line| line.contains("own.toml:9: `colour`: unknown field")), "{}", run.err);
     assert!(lines.iter().any(|line| line.contains("second.toml:1: not valid TOML")), "{}", run.err);
 }
@@ -139,8 +143,8 @@ fn parts_are_found_by_package_temperature_and_stock() {
         "part,quantity,unit_price,state\n24LC64,40,1,active\n24LC32A,0,1,active\nAT24C02D,1,1,active\n",
     );
     assert_eq!(ids(&["--stock", folder.path().join("stock.csv").to_str().unwrap()]), ["at24c02d", "24lc64"]);
-    refused(&["parts", "--temperature", "85..-40"], "is no range of temperatures");
-    refused(&["parts", "--package", "bga-400"], "is no footprint");
+    refused(&["parts", "--temperature", "85..-40"], "is not a range of temperatures");
+    refused(&["parts", "--package", "bga-400"], "is not a footprint");
 }
 
 #[test]

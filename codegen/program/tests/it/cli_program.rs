@@ -33,7 +33,7 @@ fn help_and_version_are_answers() {
 fn colour_only_when_wanted() {
     let escape = '\u{1b}';
     let arguments = ["parts", "at24c32"];
-    assert!(!run(&arguments).out.contains(escape), "a pipe is no terminal");
+    assert!(!run(&arguments).out.contains(escape), "a pipe is not a terminal");
     let with = |more: &[&str]| run(&[&arguments[..], more].concat()).out;
     assert!(with(&["--color", "always"]).contains(escape));
     assert!(!with(&["--color", "never"]).contains(escape));

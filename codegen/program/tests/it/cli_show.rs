@@ -131,15 +131,15 @@ fn a_package_changes_the_roles() {
 #[test]
 fn bad_input_is_refused_with_what_to_do() {
     refused(&["show", "at24c32e", "--offset", "4096"], "offsets 0 to 0xfff");
-    refused(&["show", "at24c32e", "--offset", "0x10z"], "is no offset");
+    refused(&["show", "at24c32e", "--offset", "0x10z"], "is not an offset");
     refused(&["show", "at24c32x"], "did you mean at24c32");
     refused(&["show", "zzzzzzzz"], "`pagewise parts` lists all cards");
     refused(&["show", "\u{1b}[31m"], "no card is called `?[31m`");
-    refused(&["show", "at24c32e", "--straps", "a0=high"], "is no level");
-    refused(&["show", "at24c32e", "--straps", "a3=gnd"], "is no address pin");
+    refused(&["show", "at24c32e", "--straps", "a0=high"], "is not a level");
+    refused(&["show", "at24c32e", "--straps", "a3=gnd"], "is not an address pin");
     refused(&["show", "24aa1025", "--straps", "a2=gnd"], "write a2=vcc");
     refused(&["show", "24lc32a", "--straps", "a0=open"], "reads as anything");
-    refused(&["show", "at24c32e", "--package", "bga-400"], "is no footprint");
+    refused(&["show", "at24c32e", "--package", "bga-400"], "is not a footprint");
 }
 
 #[test]

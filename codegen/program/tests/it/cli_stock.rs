@@ -217,15 +217,15 @@ fn every_bad_row_is_told_with_its_line() {
     assert_eq!(run.out, "");
     for part in [
         "stock.csv:3: `part`: is empty",
-        "stock.csv:3: `quantity`: `12.5` is no whole number",
-        "stock.csv:3: `unit_price`: `free` is no price",
-        "stock.csv:3: `lead_time_days`: `soon` is no whole number of days",
+        "stock.csv:3: `quantity`: `12.5` is not a whole number",
+        "stock.csv:3: `unit_price`: `free` is not a price",
+        "stock.csv:3: `lead_time_days`: `soon` is not a whole number of days",
         "stock.csv:3: `state`: `unknown` is not known",
         "stock.csv:4: 4 fields, the header has 5",
-        "stock.csv:6: `quantity`: `-1` is no whole number",
-        "stock.csv:6: `unit_price`: `-0.1` is no price",
+        "stock.csv:6: `quantity`: `-1` is not a whole number",
+        "stock.csv:6: `unit_price`: `-0.1` is not a price",
         "stock.csv:7: `unit_price`: `0.1234567` has more than six places",
-        "stock.csv:9: `lead_time_days`: `4294967296` is no whole number of days",
+        "stock.csv:9: `lead_time_days`: `4294967296` is not a whole number of days",
     ] {
         assert!(run.err.contains(part), "{part}:\n{}", run.err);
     }

@@ -122,7 +122,7 @@ fn every_bad_line_is_told_with_its_number() {
             (1, "checksum 1F is wrong, 1E fits the record".into()),
             (3, "checksum FF is wrong, EF fits the record".into()),
             (4, "a record begins with `:`".into()),
-            (6, "has characters that are no hexadecimal digits".into()),
+            (6, "has characters that are not hexadecimal digits".into()),
             (7, "the byte at 0x0031 is given twice".into()),
         ]
     );

@@ -87,7 +87,7 @@ fn the_longest_order_code_that_fits_counts_and_no_number_is_cut() {
     for text in ["24LC2561", "24LC10256", "AT24C0256"] {
         let piece = piece(text);
         assert!(piece.densities.is_empty() && piece.matches.is_empty(), "{piece:?}");
-        assert!(piece.remarks[0].contains("is no density"), "{piece:?}");
+        assert!(piece.remarks[0].contains("is not a density"), "{piece:?}");
     }
 }
 

@@ -40,7 +40,7 @@ pub(crate) fn metadata(path: &Path, file: &str) -> Result<Metadata, RecordingErr
     let mut archive = open(path, file)?;
     let entry = archive.by_name("metadata").map_err(|error| match error {
         ZipError::FileNotFound => {
-            RecordingError::malformed(file, "archive", "it has no entry \"metadata\": it is no session file")
+            RecordingError::malformed(file, "archive", "it has no entry \"metadata\": it is not a session file")
         }
         error => broken(file, &error),
     })?;

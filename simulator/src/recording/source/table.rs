@@ -107,7 +107,7 @@ impl TableSource {
         let text = self.text(column);
         let time: f64 = match text.parse() {
             Ok(time) if f64::is_finite(time) => time,
-            _ => return Err(self.bad(std::format!("\"{text}\" is no time"))),
+            _ => return Err(self.bad(std::format!("\"{text}\" is not a time"))),
         };
         let ns = ((time - self.first_time.unwrap_or(time)) * unit_ns).round();
         if ns < self.now_ns as f64 {
@@ -127,7 +127,7 @@ impl TableSource {
                 match text.to_ascii_lowercase().as_str() {
                     "l" | "low" | "false" | "0.0" => Ok(false),
                     "h" | "high" | "true" | "1.0" | "z" | "x" => Ok(true),
-                    _ => Err(self.bad(std::format!("\"{text}\" is no level; write 0 or 1"))),
+                    _ => Err(self.bad(std::format!("\"{text}\" is not a level; write 0 or 1"))),
                 }
             }
         }

@@ -114,7 +114,7 @@ fn values_that_are_none_are_named_with_their_line() {
     let no_rate = files::write(&folder, "rate.csv", rows);
     assert!(error(&no_rate).contains("neither a column of times nor a sample rate"));
     let level = files::write(&folder, "level.csv", &format!("; Samplerate: 1 MHz\n{rows}1,2\n"));
-    assert!(error(&level).contains("line 8: \"2\" is no level; write 0 or 1"), "{}", error(&level));
+    assert!(error(&level).contains("line 8: \"2\" is not a level; write 0 or 1"), "{}", error(&level));
     let back = files::write(&folder, "back.csv", "Time [us],SCL,SDA\n0,1,1\n5,1,0\n4,0,0\n");
     assert!(error(&back).contains("line 4: time goes back to 4"), "{}", error(&back));
     let vcd =

@@ -68,7 +68,7 @@ fn reason(error: ReaderError) -> String {
         ReaderError::RecordTooShort => "is shorter than any record".into(),
         ReaderError::RecordTooLong => "is longer than any record".into(),
         ReaderError::RecordNotEvenLength => "has an odd number of digits".into(),
-        ReaderError::ContainsInvalidCharacters => "has characters that are no hexadecimal digits".into(),
+        ReaderError::ContainsInvalidCharacters => "has characters that are not hexadecimal digits".into(),
         ReaderError::PayloadLengthMismatch => "its length byte tells another number of data bytes".into(),
         ReaderError::UnsupportedRecordType(kind) => format!("record type {kind:02X} does not exist"),
         ReaderError::InvalidLengthForType => "has the wrong number of data bytes for its type".into(),

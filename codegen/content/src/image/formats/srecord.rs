@@ -76,7 +76,7 @@ fn parse(text: &str) -> Result<Record, String> {
     let kind: u8 = kind.parse().map_err(|_| format!("record type S{kind} does not exist"))?;
     let address_bytes = address_bytes(kind).ok_or_else(|| format!("record type S{kind} does not exist"))?;
     if !digits.bytes().all(|digit| digit.is_ascii_hexdigit()) {
-        return Err("has characters that are no hexadecimal digits".into());
+        return Err("has characters that are not hexadecimal digits".into());
     }
     if digits.len() % 2 != 0 {
         return Err("has an odd number of digits".into());

@@ -15,7 +15,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     }
     let own = seat.own_address().map_or_else(|| "nowhere".to_owned(), |own| format!("at {own:#04x}"));
     let text = format!("the firmware sends {address:#04x}, the part is {own} with these straps ({})", seat.row());
-    // An address that another device has is no remedy; what the part is tied to then is said with that conflict.
+    // An address that another device has is not a remedy; what the part is tied to then is said with that conflict.
     let target =
         if seat.shared(board).is_none() { seat.own_address() } else { free_place(board, new).map(|it| it.address) };
     let remedy = match target {

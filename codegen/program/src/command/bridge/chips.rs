@@ -82,7 +82,7 @@ fn parse_address(text: &str, address: &str) -> Result<u8, Fault> {
         None => address.parse(),
     };
     number.ok().filter(|address| *address <= 0x7F).ok_or_else(|| {
-        fault(text, format!("`{address}` is no 7-bit device address"), "write 0x50 for the usual first one")
+        fault(text, format!("`{address}` is not a 7-bit device address"), "write 0x50 for the usual first one")
     })
 }
 
@@ -135,8 +135,11 @@ fn check_image(path: &Path, capacity: u32) -> Result<(), Fault> {
     let cannot = |error: std::io::Error| Fault::of_file(&shown, format!("the image cannot be read: {error}"), "");
     let meta = fs::metadata(path).map_err(cannot)?;
     if !meta.is_file() || meta.len() != u64::from(capacity) {
-        let what =
-            if meta.is_file() { format!("the image has {} bytes", meta.len()) } else { "the image is no file".into() };
+        let what = if meta.is_file() {
+            format!("the image has {} bytes", meta.len())
+        } else {
+            "the image is not a file".into()
+        };
         return Err(Fault::of_file(&shown, format!("{what}, the chip has {capacity}"), "name an image of this part"));
     }
     match File::open(path).map_err(cannot)?.try_lock() {

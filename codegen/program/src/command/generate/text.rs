@@ -86,7 +86,7 @@ fn checked(path: &Path, found: &Difference) -> String {
         State::Same => (Tone::Good, "as generated"),
         State::Different => (Tone::Bad, "differs from what is generated"),
         State::Missing => (Tone::Bad, "is missing"),
-        State::Unreadable => (Tone::Bad, "cannot be read, or is no text"),
+        State::Unreadable => (Tone::Bad, "cannot be read, or is not text"),
     };
     let mut text = format!("{path}: {}\n", paint(tone, what));
     for line in found.lines.lines() {

@@ -24,7 +24,7 @@ pub(super) fn render(body: &Body<'_>, socket: &Socket, asked: usize) -> String {
         previous = Some(report);
     }
     if body.journal_was_torn {
-        row(&mut out, "note", Tone::Caution, "the last line of the journal was torn and is no record");
+        row(&mut out, "note", Tone::Caution, "the last line of the journal was torn and is not a record");
     }
     if let Some(ended) = body.ended {
         row(&mut out, "ended", Tone::Caution, ended);

@@ -13,7 +13,7 @@ pub(super) fn bar(jobs: &[Job<'_>], json: bool) -> ProgressBar {
     if json || judgements < LONG {
         return ProgressBar::hidden();
     }
-    // On its own it draws on standard error, and nothing where that is no terminal.
+    // On its own it draws on standard error, and nothing where that is not a terminal.
     let bar = ProgressBar::new(jobs.len() as u64);
     let style = ProgressStyle::with_template("{pos} of {len} boards {wide_bar} {eta} left");
     bar.with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))

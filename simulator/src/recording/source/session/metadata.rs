@@ -45,7 +45,7 @@ impl Metadata {
         let value = |key: &str| pairs.iter().find(|(k, _)| k == key).map(|(_, value)| value.as_str());
         let capture = value("capturefile").ok_or_else(|| bad("no device with a capturefile: no logic was recorded"))?;
         let rate = value("samplerate").ok_or_else(|| bad("no samplerate, so that no time is known; record again"))?;
-        let hz = rate_hz(rate).ok_or_else(|| bad(&std::format!("samplerate \"{rate}\" is no rate")))?;
+        let hz = rate_hz(rate).ok_or_else(|| bad(&std::format!("samplerate \"{rate}\" is not a rate")))?;
         let mut channels: Vec<(usize, String)> = pairs
             .iter()
             .filter_map(|(key, name)| {
@@ -59,7 +59,7 @@ impl Metadata {
             Some(text) => text.parse().ok().filter(|unit| (1..=64).contains(unit)),
             None => Some(highest / 8 + 1),
         };
-        let unit: usize = unit.ok_or_else(|| bad("unitsize is no number from 1 to 64"))?;
+        let unit: usize = unit.ok_or_else(|| bad("unitsize is not a number from 1 to 64"))?;
         if highest / 8 >= unit {
             let reason = std::format!("probe{} does not fit into samples of {unit} bytes", highest + 1);
             return Err(bad(&reason));
