@@ -19,7 +19,7 @@ pub struct Place {
 /// # Panics
 /// If some offset in between cannot be reached, which no sound card has.
 #[must_use]
-pub fn of(card: &Card, pins: [bool; 3]) -> Vec<Place> {
+pub fn places(card: &Card, pins: [bool; 3]) -> Vec<Place> {
     let bytes = usize::from(card.word_address_bytes.value);
     let capacity = card.capacity_bytes.value as usize;
     let words = capacity.min(1 << (8 * bytes));

@@ -3,6 +3,7 @@
 
 #![forbid(unsafe_code)]
 
+pub mod certainty;
 pub mod chain;
 pub mod disk;
 pub mod draft;
@@ -11,5 +12,5 @@ pub mod form;
 pub mod paint;
 pub mod scratch;
 mod staged;
-pub mod sure;
+pub mod table;
 pub mod words;

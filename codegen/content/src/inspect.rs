@@ -11,7 +11,7 @@ pub mod spd;
 mod text;
 pub mod wrap;
 
-pub use pagewise_base::sure::Sure;
+pub use pagewise_base::certainty::Certainty;
 use serde::Serialize;
 
 use pagewise_part::card::{Card, Kind};
@@ -27,7 +27,7 @@ pub struct Found {
     /// Bytes.
     pub length: u32,
     /// How sure that is.
-    pub sure: Sure,
+    pub sure: Certainty,
     /// What was seen, with the numbers.
     pub because: String,
 }
@@ -98,7 +98,7 @@ pub fn look(dump: &[u8], card: Option<&Card>) -> Vec<Found> {
     if let Some(byte) = blank(dump) {
         let what = if byte == 0xFF { "as an erased part" } else { "as an empty FRAM, or a part that was zeroed" };
         let because = format!("all {} bytes are {byte:#04x}, {what}", dump.len());
-        return vec![found(Content::Blank { byte }, 0, dump.len(), Sure::Certain, because)];
+        return vec![found(Content::Blank { byte }, 0, dump.len(), Certainty::Certain, because)];
     }
     let mut all: Vec<Found> = repeats::find(dump, card).into_iter().collect();
     let block = match all.first() {
@@ -143,7 +143,7 @@ fn blank(bytes: &[u8]) -> Option<u8> {
     ((first == 0xFF || first == 0) && bytes.iter().all(|byte| *byte == first)).then_some(first)
 }
 
-fn found(content: Content, offset: usize, length: usize, sure: Sure, because: impl Into<String>) -> Found {
+fn found(content: Content, offset: usize, length: usize, sure: Certainty, because: impl Into<String>) -> Found {
     Found { content, offset: offset as u32, length: length as u32, sure, because: because.into() }
 }
 
@@ -182,7 +182,7 @@ fn open(bytes: &[u8], start: usize, all: &mut Vec<Found>) {
             (Some(byte), _) => {
                 other.take().into_iter().for_each(|from| unexplained(&bytes[from - start..at - start], from, all));
                 let because = format!("{} bytes of {byte:#04x}", run.len());
-                all.push(found(Content::Blank { byte }, at, run.len(), Sure::Certain, because));
+                all.push(found(Content::Blank { byte }, at, run.len(), Certainty::Certain, because));
             }
             (None, None) => other = Some(at),
             (None, Some(_)) => {}
@@ -208,7 +208,7 @@ fn unexplained(bytes: &[u8], at: usize, all: &mut Vec<Found>) {
 
 /// A run of erased bytes beside unknown ones.
 fn border(count: usize, at: usize) -> Option<Found> {
-    let sure = if count >= 8 { Sure::Likely } else { Sure::Possible };
+    let sure = if count >= 8 { Certainty::Likely } else { Certainty::Possible };
     let because = format!("{count} bytes of 0xff beside unknown ones: blank, or a part of them");
     (count > 0).then(|| found(Content::Blank { byte: 0xFF }, at, count, sure, because))
 }
@@ -217,5 +217,5 @@ fn unknown(bytes: &[u8], at: usize) -> Found {
     let shown: Vec<String> = bytes.iter().take(8).map(|byte| format!("{byte:02x}")).collect();
     let more = if bytes.len() > shown.len() { " ..." } else { "" };
     let because = format!("{} bytes: {}{more}", bytes.len(), shown.join(" "));
-    found(Content::Unknown, at, bytes.len(), Sure::Possible, because)
+    found(Content::Unknown, at, bytes.len(), Certainty::Possible, because)
 }

@@ -79,7 +79,7 @@ impl Strap {
     /// The word for it.
     #[must_use]
     pub fn word(self) -> &'static str {
-        word::of(&self)
+        word::name(&self)
     }
 }
 

@@ -51,7 +51,7 @@ pub struct Budget {
 
 /// The budget of a part on a board, the board's capacitance taken as it is.
 #[must_use]
-pub fn of(board: &Board, card: &Card) -> Budget {
+pub fn compute(board: &Board, card: &Card) -> Budget {
     with_more_pf(board, card, 0.0)
 }
 

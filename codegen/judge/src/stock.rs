@@ -47,7 +47,7 @@ impl State {
 #[serde(deny_unknown_fields)]
 pub struct Offer {
     /// Line of the stock list.
-    pub line: u64,
+    pub line: usize,
     /// Pieces in stock.
     pub quantity: u64,
     /// Whether they last for the board's yearly volume; without a stated volume, for one piece.
@@ -77,20 +77,20 @@ impl Offer {
 #[serde(deny_unknown_fields)]
 pub struct Unmatched {
     /// Line of the stock list.
-    pub line: u64,
+    pub line: usize,
     /// What stands there.
     pub part: String,
     /// Cards that resemble it.
     pub near: Vec<String>,
     /// Line of another row of the card that this one would be read as, where that is why it is left out.
-    pub other_line: Option<u64>,
+    pub other_line: Option<usize>,
 }
 
 /// A row whose part is a longer order code, such as one with package and grade, and what it was read as.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct ReadAs {
     /// Line of the stock list.
-    pub line: u64,
+    pub line: usize,
     /// What stands there.
     pub part: String,
     /// Identifier of the card.
@@ -129,12 +129,11 @@ impl Stock {
         };
         let mut left = Vec::new();
         for row in rows {
-            let name = row.card.as_ref().unwrap_or(&row.part);
-            let Some(card) = catalogue.find(name).filter(|card| !card.is_generic()) else {
-                if row.card.is_some() {
-                    let remedy = "name a card of `pagewise parts`, or leave the field empty";
-                    faults.push(row.fault(file, "card", format!("no card is called `{name}`"), remedy));
-                }
+            let found = match &row.card {
+                Some(card) => catalogue.named(card, file, row.line, "card").map_err(|fault| faults.push(fault)).ok(),
+                None => catalogue.find(&row.part),
+            };
+            let Some(card) = found.filter(|card| !card.is_generic()) else {
                 left.push(row);
                 continue;
             };
@@ -166,7 +165,7 @@ impl Stock {
                 (row, card)
             })
             .collect();
-        let mut lines: BTreeMap<String, Vec<u64>> =
+        let mut lines: BTreeMap<String, Vec<usize>> =
             self.rows.iter().map(|(card, row)| (card.clone(), vec![row.line])).collect();
         for (row, card) in &read {
             if let Some(card) = card {

@@ -36,7 +36,7 @@ pub fn safe_name(unit: &str) -> String {
 ///
 /// # Errors
 /// The reason in words; nothing may be written to the part then.
-pub fn keep(folder: &Path, unit: &str, contents: &[u8]) -> Result<Backup, String> {
+pub fn save(folder: &Path, unit: &str, contents: &[u8]) -> Result<Backup, String> {
     let sha256 = digest(contents);
     let path = folder.join(file_name(unit, &sha256));
     let shown = path.display().to_string();
@@ -85,13 +85,13 @@ mod tests {
     fn backups_are_kept_side_by_side_and_never_replaced() {
         let folder = tempfile::tempdir().unwrap();
         let inner = folder.path().join("new/folder");
-        let first = keep(&inner, "TI-1", &[1; 32]).unwrap();
-        let second = keep(&inner, "TI-1", &[2; 32]).unwrap();
+        let first = save(&inner, "TI-1", &[1; 32]).unwrap();
+        let second = save(&inner, "TI-1", &[2; 32]).unwrap();
         assert_ne!(first.path, second.path);
-        assert_eq!(keep(&inner, "TI-1", &[1; 32]).unwrap(), first);
+        assert_eq!(save(&inner, "TI-1", &[1; 32]).unwrap(), first);
         assert_eq!(read(&first.path, &first.sha256).unwrap(), [1; 32]);
         fs::write(&first.path, [3; 32]).unwrap();
-        assert!(keep(&inner, "TI-1", &[1; 32]).unwrap_err().contains("something else"));
+        assert!(save(&inner, "TI-1", &[1; 32]).unwrap_err().contains("something else"));
         assert!(read(&first.path, &first.sha256).is_err());
     }
 

@@ -169,7 +169,7 @@ impl Run {
         let Order { unit, socket, backups, identification, lock, .. } = order;
         let kept = match &plan.resume {
             Some(resume) => resume.backup.clone(),
-            None => keep(backups, &unit.name, &look.contents)?,
+            None => save(backups, &unit.name, &look.contents)?,
         };
         self.report.backup = Some(kept.path.display().to_string());
         self.record.backup = Some(held(journal).stored(&kept.path));
@@ -304,8 +304,8 @@ impl Run {
     }
 }
 
-fn keep(backups: &Path, unit: &str, contents: &[u8]) -> Result<Backup, Halt> {
-    backup::keep(backups, unit, contents)
+fn save(backups: &Path, unit: &str, contents: &[u8]) -> Result<Backup, Halt> {
+    backup::save(backups, unit, contents)
         .map_err(|reason| Halt::failed(Step::Backup, reason, "nothing was written; name another folder with --backups"))
 }
 

@@ -72,10 +72,10 @@ pub fn read(path: &Path, named: &[String]) -> Result<Vec<Unit>, Faults> {
         check_name(&name).map_err(|reason| Fault::of_file("--unit", reason, "give another name"))?;
         return Ok(vec![Unit { name, file: path.display().to_string(), wanted: image(path)?, made_for: None }]);
     };
-    keep(units, named, path)
+    select(units, named, path)
 }
 
-fn keep(units: Vec<Unit>, named: &[String], path: &Path) -> Result<Vec<Unit>, Faults> {
+fn select(units: Vec<Unit>, named: &[String], path: &Path) -> Result<Vec<Unit>, Faults> {
     if named.is_empty() {
         return Ok(units);
     }

@@ -4,7 +4,7 @@ use serde::Serialize;
 use serde_json::Value;
 
 use crate::Observation;
-use crate::property::{Property, Sure};
+use crate::property::{Certainty, Property};
 
 /// A line of the file with its comments.
 #[derive(Debug, Clone, Serialize)]
@@ -47,7 +47,7 @@ fn ask(key: &str, example: &str, question: &str) -> Entry {
 }
 
 fn because(property: &Property) -> String {
-    let sure = property.sure.map_or("not seen", Sure::word);
+    let sure = property.sure.map_or("not seen", Certainty::word);
     let at = property.seen_at.first().map(|at| format!(" ({}, {:.6} s)", at.file, at.seconds)).unwrap_or_default();
     format!("{sure}: {}{at}", property.why)
 }
@@ -117,7 +117,7 @@ impl Chosen<'_> {
             ("read_cut_bytes", "read_cut_bytes"),
         ];
         for (key, name) in optional {
-            let sure = |property: &Property| property.sure.is_some_and(|sure| sure > Sure::Guess);
+            let sure = |property: &Property| property.sure.is_some_and(|sure| sure > Certainty::Guess);
             let found = self.number(name).filter(|(property, value)| sure(property) && *value > 0);
             entries.extend(found.map(|(property, value)| known(key, value, property)));
         }

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::property::{At, Moments, Sure};
+use crate::property::{At, Certainty, Moments};
 
 /// Lengths and places that are kept.
 const KEPT: usize = 2048;
@@ -24,7 +24,7 @@ pub(crate) struct Cuts {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Cut {
     pub(crate) bytes: u32,
-    pub(crate) sure: Sure,
+    pub(crate) sure: Certainty,
     pub(crate) moments: Moments,
     pub(crate) why: String,
 }
@@ -79,7 +79,7 @@ impl Cuts {
         let short: Vec<(u64, At)> = self.ends.range(..self.longest).flat_map(|(_, ends)| on(ends)).collect();
         let full: Vec<(u64, At)> = self.ends.get(&self.longest).map(on).unwrap_or_default();
         if self.longest == 1 {
-            let sure = if full.len() >= 8 { Sure::Likely } else { Sure::Guess };
+            let sure = if full.len() >= 8 { Certainty::Likely } else { Certainty::Guess };
             let why = "every transfer carries one byte".to_owned();
             return (!full.is_empty()).then(|| Cut { bytes: 1, sure, moments: ats(&full), why });
         }
@@ -88,7 +88,7 @@ impl Cuts {
         }
         let bytes = multiple(&full)?;
         let whole = self.longest.is_power_of_two() && bytes == u64::from(self.longest);
-        let sure = if whole && full.len() >= 3 { Sure::Likely } else { Sure::Guess };
+        let sure = if whole && full.len() >= 3 { Certainty::Likely } else { Certainty::Guess };
         let why = format!("transfers of {} bytes follow each other from multiples of {bytes}", self.longest);
         let bytes = if whole { self.longest } else { u32::try_from(bytes).unwrap_or(u32::MAX) };
         Some(Cut { bytes, sure, moments: ats(&full), why })
@@ -99,9 +99,9 @@ fn by_short(short: &[(u64, At)], at_least: u64) -> Cut {
     let bytes = multiple(short).unwrap_or(at_least);
     let odd: Vec<(u64, At)> = short.iter().filter(|(place, _)| place % (2 * bytes) != 0).copied().collect();
     let sure = match (bytes == at_least, odd.len(), short.len()) {
-        (true, 3.., _) => Sure::Shown,
-        (true, 2, 3..) | (false, 3.., 5..) => Sure::Likely,
-        _ => Sure::Guess,
+        (true, 3.., _) => Certainty::Shown,
+        (true, 2, 3..) | (false, 3.., 5..) => Certainty::Likely,
+        _ => Certainty::Guess,
     };
     let crossed =
         if at_least > 1 { format!(", and transfers cross multiples of {}", at_least / 2) } else { String::new() };
@@ -129,7 +129,7 @@ fn moments(mut all: Vec<At>) -> Moments {
 mod tests {
     use super::*;
 
-    fn cut_of(transfers: &[(u64, u32)]) -> Option<(u32, Sure)> {
+    fn cut_of(transfers: &[(u64, u32)]) -> Option<(u32, Certainty)> {
         let mut cuts = Cuts::default();
         for (i, (place, len)) in transfers.iter().enumerate() {
             cuts.add(*place, *len, At { file: 0, ns: i as u64 });
@@ -141,12 +141,12 @@ mod tests {
     fn page_ends_are_told_from_limits_and_from_ends_of_data() {
         assert_eq!(cut_of(&[(3, 8)]), None, "nothing went on");
         let short = [(3, 13), (16, 16), (100, 12), (112, 16), (40, 8), (48, 16), (64, 5)];
-        assert_eq!(cut_of(&short), Some((16, Sure::Shown)));
+        assert_eq!(cut_of(&short), Some((16, Certainty::Shown)));
         let limited = [(3, 8), (11, 5), (16, 8), (24, 8), (32, 8), (44, 4), (48, 8), (76, 4), (80, 8)];
-        assert_eq!(cut_of(&limited), Some((16, Sure::Shown)));
-        assert_eq!(cut_of(&[(0, 16), (16, 16), (32, 16), (48, 16)]), Some((16, Sure::Likely)));
-        assert_eq!(cut_of(&[(0, 16), (16, 4)]), Some((16, Sure::Guess)));
+        assert_eq!(cut_of(&limited), Some((16, Certainty::Shown)));
+        assert_eq!(cut_of(&[(0, 16), (16, 16), (32, 16), (48, 16)]), Some((16, Certainty::Likely)));
+        assert_eq!(cut_of(&[(0, 16), (16, 4)]), Some((16, Certainty::Guess)));
         let bytes: Vec<(u64, u32)> = (0..12).map(|i| (i, 1)).collect();
-        assert_eq!(cut_of(&bytes), Some((1, Sure::Likely)));
+        assert_eq!(cut_of(&bytes), Some((1, Certainty::Likely)));
     }
 }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use pagewise_simulator::recording::{BusSegment, SegmentEnd};
 
-use crate::property::{At, Moments, Sure};
+use crate::property::{At, Certainty, Moments};
 use crate::stats::Range;
 use crate::view::View;
 
@@ -60,7 +60,7 @@ pub(crate) struct Device {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Width {
     pub(crate) bytes: u8,
-    pub(crate) sure: Sure,
+    pub(crate) sure: Certainty,
     pub(crate) moments: Moments,
     pub(crate) why: String,
 }
@@ -259,11 +259,11 @@ impl Device {
                  coincidence more",
                 best.confirmed
             );
-            return Some(Width { bytes, sure: Sure::Shown, moments, why });
+            return Some(Width { bytes, sure: Certainty::Shown, moments, why });
         }
         // Reads that send no word address may belong to a part that takes none.
         let none_sent = !self.takes_headers() && self.read.count > 0;
-        let sure = if by_all >= 12 && !none_sent { Sure::Likely } else { Sure::Guess };
+        let sure = if by_all >= 12 && !none_sent { Certainty::Likely } else { Certainty::Guess };
         let why = match kinds {
             0 => "shortest reading of the messages sent".to_owned(),
             kinds => {

@@ -1,7 +1,7 @@
 //! What firmware does with a serial I2C EEPROM, told from recordings of the real bus.
 //!
 //! [`observe`] reads one or more recordings of one board's bus and makes statements about the firmware, the bus and the
-//! part, each with how sure it is ([`Sure`]) and the moments that show it. A statement is *shown* only if the traffic
+//! part, each with how sure it is ([`Certainty`]) and the moments that show it. A statement is *shown* only if the traffic
 //! excludes the others; what was not seen is said to be not seen. Memory stays bounded however long a recording is.
 //!
 //! ```no_run
@@ -34,7 +34,7 @@ mod waits;
 
 pub use board::board_file;
 pub use input::{Channels, Input};
-pub use property::{Moment, Property, Sure};
+pub use property::{Certainty, Moment, Property};
 
 use std::collections::BTreeMap;
 

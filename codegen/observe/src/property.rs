@@ -6,7 +6,7 @@ use serde_json::Value;
 /// How sure a statement is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Sure {
+pub enum Certainty {
     /// The simplest reading; others fit the traffic as well.
     Guess,
     /// Another reading would need several coincidences.
@@ -15,7 +15,7 @@ pub enum Sure {
     Shown,
 }
 
-impl Sure {
+impl Certainty {
     /// The word for it.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -48,7 +48,7 @@ pub struct Property {
     /// The value; `null` when it was not seen.
     pub value: Value,
     /// How sure that is; `null` when it was not seen.
-    pub sure: Option<Sure>,
+    pub sure: Option<Certainty>,
     /// Moments that show it, the first few.
     pub seen_at: Vec<Moment>,
     /// How it was told, or why it was not seen.
@@ -59,7 +59,7 @@ impl Property {
     pub(crate) fn seen(
         name: &'static str,
         value: impl Into<Value>,
-        sure: Sure,
+        sure: Certainty,
         seen_at: Vec<Moment>,
         why: impl Into<String>,
     ) -> Self {

@@ -9,14 +9,14 @@ use serde_json::{Value, json};
 
 use crate::device::{Device, Width};
 use crate::observer::Observer;
-use crate::property::{Moment, Moments, Property, Sure};
+use crate::property::{Certainty, Moment, Moments, Property};
 use crate::view::View;
 use crate::{Observation, timing};
 
 /// A statement about one chip, before those of all chips are put together.
 pub(crate) struct Claim {
     pub(crate) value: Value,
-    pub(crate) sure: Sure,
+    pub(crate) sure: Certainty,
     pub(crate) moments: Moments,
     pub(crate) why: String,
 }
@@ -78,7 +78,7 @@ impl Observer {
                 ats.0.first().into_iter().for_each(|at| first.add(*at));
             }
             let list: Vec<String> = some.iter().map(|device| hex(&device.address)).collect();
-            Property::seen(name, list, Sure::Shown, moments(&first), why)
+            Property::seen(name, list, Certainty::Shown, moments(&first), why)
         };
         into.push(tell("device_addresses", true, "7-bit addresses that were acknowledged"));
         into.push(tell("absent_addresses", false, "7-bit addresses that were asked and never acknowledged"));
@@ -97,7 +97,7 @@ impl Observer {
             let mut width = device.width();
             // Firmware that reads without ever sending a word address may have a part that takes none.
             if let Some(width) = width.as_mut().filter(|_| reads && !device.takes_headers()) {
-                width.sure = Sure::Guess;
+                width.sure = Certainty::Guess;
             }
             widths.insert(device.address, width);
         }
@@ -121,7 +121,7 @@ impl Observer {
     fn addressed_by_device<'o>(&self, devices: Vec<&'o Device>) -> Vec<Chip<'o>> {
         let Some(first) = devices.first() else { return Vec::new() };
         let why = format!("{} device addresses answer, and none is sent a word address", devices.len());
-        let width = Width { bytes: 0, sure: Sure::Likely, moments: first.answered_at.clone(), why };
+        let width = Width { bytes: 0, sure: Certainty::Likely, moments: first.answered_at.clone(), why };
         vec![Chip { address: first.address, devices, width: Some(width) }]
     }
 
@@ -146,7 +146,7 @@ pub(crate) fn combine(
 ) -> Property {
     let seen: Vec<(u8, Claim)> = claims.into_iter().filter_map(|(address, claim)| Some((address, claim?))).collect();
     let Some((_, first)) = seen.first() else { return Property::not_seen(name, missing) };
-    let sure = seen.iter().map(|(_, claim)| claim.sure).min().unwrap_or(Sure::Guess);
+    let sure = seen.iter().map(|(_, claim)| claim.sure).min().unwrap_or(Certainty::Guess);
     let mut all = Moments::default();
     seen.iter().flat_map(|(_, claim)| &claim.moments.0).for_each(|at| all.add(*at));
     if seen.iter().all(|(_, claim)| claim.value == first.value) {

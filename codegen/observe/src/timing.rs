@@ -4,7 +4,7 @@ use pagewise_simulator::recording::{Spread, Timing};
 use serde_json::json;
 
 use crate::observer::Observer;
-use crate::property::{At, Moments, Property, Sure};
+use crate::property::{At, Certainty, Moments, Property};
 
 /// A time of the bus: name of the property, symbol, the values of a recording.
 type Time = (&'static str, &'static str, fn(&Timing) -> &Spread);
@@ -48,7 +48,7 @@ pub(crate) fn properties(
             Some((shortest, longest, at, interval)) => {
                 let value = json!({ "shortest": shortest, "longest": longest, "resolution": interval });
                 let why = format!("between samples {interval} ns apart, so right to within {interval} ns");
-                Property::seen(name, value, Sure::Shown, moments(&Moments::one(at)), why)
+                Property::seen(name, value, Certainty::Shown, moments(&Moments::one(at)), why)
             }
         });
     }
@@ -68,7 +68,7 @@ fn rate(observer: &Observer, moments: &dyn Fn(&Moments) -> Vec<crate::Moment>) -
             Property::seen(
                 "scl_khz",
                 khz,
-                Sure::Shown,
+                Certainty::Shown,
                 moments(&Moments::one(at)),
                 "median clock inside bytes, to within a sample",
             )
@@ -83,7 +83,7 @@ fn rise(observer: &Observer, moments: &dyn Fn(&Moments) -> Vec<crate::Moment>) -
         Some((shortest, _, at, interval)) => {
             let value = json!({ "at_most": shortest + interval, "resolution": interval });
             let why = "SDA was high this soon after SCL fell; a logic analyser shows no more of a rise";
-            Property::seen("t_r_ns", value, Sure::Likely, moments(&Moments::one(at)), why)
+            Property::seen("t_r_ns", value, Certainty::Likely, moments(&Moments::one(at)), why)
         }
     }
 }

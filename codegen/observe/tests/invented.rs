@@ -8,7 +8,7 @@ use embedded_hal::delay::DelayNs;
 use pagewise_judge::board::{self, Board, Strap, Wait, WriteShape};
 use pagewise_judge::fleet::invent;
 use pagewise_judge::swap::firmware::Runner;
-use pagewise_observe::{Input, Observation, Sure, observe};
+use pagewise_observe::{Certainty, Input, Observation, observe};
 use pagewise_part::card::{Card, Catalogue};
 use pagewise_simulator::{AdjacentWrites, ChipId, CycleTime, Level, PowerUp, Quirks, Rig, RigConfig, Straps};
 use rand_core::{Rng, SeedableRng};
@@ -85,7 +85,7 @@ struct Tally {
 impl Tally {
     fn check(&mut self, file: &str, observation: &Observation, name: &'static str, right: impl Fn(&Value) -> bool) {
         let property = observation.property(name);
-        if property.sure.is_none_or(|sure| sure == Sure::Guess) {
+        if property.sure.is_none_or(|sure| sure == Certainty::Guess) {
             return;
         }
         *self.sure.entry(name).or_default() += 1;

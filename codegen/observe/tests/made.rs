@@ -3,7 +3,7 @@
 use std::fs::File;
 
 use embedded_hal::i2c::I2c;
-use pagewise_observe::{Input, Observation, Sure, observe};
+use pagewise_observe::{Certainty, Input, Observation, observe};
 use pagewise_simulator::{ChipModel, CycleTime, PowerUp, Rig, RigConfig, Straps};
 use serde_json::json;
 
@@ -41,7 +41,7 @@ fn a_sequential_read_across_a_block_goes_on_or_wraps() {
         rig.bus().write_read(0x50, &[0], &mut [0; 600]).unwrap();
         let seen = seen(&rig);
         let across = seen.property("read_across_block");
-        assert_eq!((&across.value, across.sure), (&json!(word), Some(Sure::Shown)), "{across:?}");
+        assert_eq!((&across.value, across.sure), (&json!(word), Some(Certainty::Shown)), "{across:?}");
     }
     let rig = of_16_kbit(2048);
     write_and_read(&rig);
@@ -85,7 +85,7 @@ fn two_chips_of_different_widths_are_told_apart() {
     }
     let seen = seen(&rig);
     let width = seen.property("word_address_bytes");
-    assert_eq!((&width.value, width.sure), (&json!({ "0x50": 1, "0x54": 2 }), Some(Sure::Shown)), "{width:?}");
+    assert_eq!((&width.value, width.sure), (&json!({ "0x50": 1, "0x54": 2 }), Some(Certainty::Shown)), "{width:?}");
     assert_eq!(seen.property("absent_addresses").value, json!(["0x57"]));
 }
 
@@ -100,5 +100,5 @@ fn the_first_access_after_the_supply_is_measured_where_it_was_recorded() {
     let seen = seen(&rig);
     let first = seen.property("first_access_us");
     let us = first.value.as_f64().unwrap();
-    assert!(first.sure == Some(Sure::Shown) && (20_000.0..20_010.0).contains(&us), "{first:?}");
+    assert!(first.sure == Some(Certainty::Shown) && (20_000.0..20_010.0).contains(&us), "{first:?}");
 }

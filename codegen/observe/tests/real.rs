@@ -5,7 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
-use pagewise_observe::{Input, Observation, Sure, board_file, observe};
+use pagewise_observe::{Certainty, Input, Observation, board_file, observe};
 use serde_json::{Value, json};
 
 fn path(name: &str) -> PathBuf {
@@ -18,7 +18,7 @@ fn seen(names: &[&str]) -> Observation {
 }
 
 /// The value of a statement that must have been seen at least this surely, and where.
-fn value(seen: &Observation, name: &str, at_least: Sure) -> Value {
+fn value(seen: &Observation, name: &str, at_least: Certainty) -> Value {
     let property = seen.property(name);
     assert!(property.sure.is_some_and(|sure| sure >= at_least), "{name}: {property:?}");
     assert!(!property.seen_at.is_empty(), "{name} is seen nowhere");
@@ -49,16 +49,16 @@ const UID: [&str; 10] = [
 fn one_word_address_byte_at_0x50_and_400_khz_in_each_recording_of_the_24aa025uid() {
     for name in UID {
         let seen = seen(&[name]);
-        assert_eq!(value(&seen, "device_addresses", Sure::Shown), json!(["0x50"]), "{name}");
-        assert_eq!(value(&seen, "word_address_bytes", Sure::Guess), json!(1), "{name}");
-        assert_eq!(value(&seen, "scl_khz", Sure::Shown), json!(400.0), "{name}");
+        assert_eq!(value(&seen, "device_addresses", Certainty::Shown), json!(["0x50"]), "{name}");
+        assert_eq!(value(&seen, "word_address_bytes", Certainty::Guess), json!(1), "{name}");
+        assert_eq!(value(&seen, "scl_khz", Certainty::Shown), json!(400.0), "{name}");
         // 4 MHz: one sample is 250 ns.
-        assert_eq!(value(&seen, "t_low_ns", Sure::Shown)["resolution"], 250, "{name}");
+        assert_eq!(value(&seen, "t_low_ns", Certainty::Shown)["resolution"], 250, "{name}");
         not_seen(&seen, &["absent_addresses", "block_select_bits", "first_access_us", "read_across_block"]);
     }
     // What was written is read back in these: no other number explains it.
     for name in &UID[3..9] {
-        assert_eq!(value(&seen(&[name]), "word_address_bytes", Sure::Shown), json!(1), "{name}");
+        assert_eq!(value(&seen(&[name]), "word_address_bytes", Certainty::Shown), json!(1), "{name}");
     }
 }
 
@@ -66,14 +66,14 @@ fn one_word_address_byte_at_0x50_and_400_khz_in_each_recording_of_the_24aa025uid
 fn byte_writes_at_a_fixed_pace_are_told_as_such() {
     for (name, bytes) in [(UID[0], 8), (UID[1], 128), (UID[2], 256)] {
         let seen = seen(&[name]);
-        let wait = value(&seen, "wait", Sure::Likely);
+        let wait = value(&seen, "wait", Certainty::Likely);
         assert_eq!(wait["kind"], "fixed", "{name}");
         let us = wait["shortest_us"].as_f64().unwrap();
         assert!((5_900.0..6_100.0).contains(&us), "{name}: {us}");
-        assert_eq!(value(&seen, "page_bytes", Sure::Guess), json!(1), "{name}");
-        let written = value(&seen, "regions_written", Sure::Likely);
+        assert_eq!(value(&seen, "page_bytes", Certainty::Guess), json!(1), "{name}");
+        let written = value(&seen, "regions_written", Certainty::Likely);
         assert_eq!(written, json!([{ "device": "0x50", "offset": 0, "length": bytes }]), "{name}");
-        assert_eq!(value(&seen, "longest_transfer_bytes", Sure::Shown)["write"], 2, "{name}");
+        assert_eq!(value(&seen, "longest_transfer_bytes", Certainty::Shown)["write"], 2, "{name}");
         not_seen(&seen, &["regions_read", "part_page_bytes"]);
     }
 }
@@ -81,20 +81,20 @@ fn byte_writes_at_a_fixed_pace_are_told_as_such() {
 #[test]
 fn the_write_cycle_of_the_part_lies_between_refusal_and_answer() {
     // README: between 3.1 and 4.1 ms.
-    let cycle = value(&seen(&[UID[3]]), "write_cycle_us", Sure::Shown);
+    let cycle = value(&seen(&[UID[3]]), "write_cycle_us", Certainty::Shown);
     let (least, most) = (cycle["at_least"].as_f64().unwrap(), cycle["at_most"].as_f64().unwrap());
     assert!((3_000.0..3_200.0).contains(&least) && (4_000.0..4_200.0).contains(&most), "{cycle}");
-    let cycle = value(&seen(&[UID[4]]), "write_cycle_us", Sure::Likely);
+    let cycle = value(&seen(&[UID[4]]), "write_cycle_us", Certainty::Likely);
     assert!(cycle["at_least"].is_null() && (4_000.0..4_200.0).contains(&cycle["at_most"].as_f64().unwrap()), "{cycle}");
     // Refused writes at a steady pace are not polling, and are not surely said to be.
-    assert!(seen(&[UID[3]]).property("wait").sure <= Some(Sure::Guess));
+    assert!(seen(&[UID[3]]).property("wait").sure <= Some(Certainty::Guess));
 }
 
 #[test]
 fn a_write_across_a_page_end_shows_the_page_of_the_part() {
     let across = seen(&[UID[8]]);
-    assert_eq!(value(&across, "part_page_bytes", Sure::Shown), json!(16));
-    let memory = value(&across, "known_memory", Sure::Shown);
+    assert_eq!(value(&across, "part_page_bytes", Certainty::Shown), json!(16));
+    let memory = value(&across, "known_memory", Certainty::Shown);
     assert!(memory[0]["bytes"].as_str().unwrap().starts_with("08 09 0A 0B 0C 0D 0E 0F 00 01 02"), "{memory}");
     for name in [UID[6], UID[7]] {
         not_seen(&seen(&[name]), &["part_page_bytes", "page_bytes"]);
@@ -104,19 +104,19 @@ fn a_write_across_a_page_end_shows_the_page_of_the_part() {
 #[test]
 fn start_ups_show_who_is_there_and_what_is_sent() {
     let first = seen(&["24lc64-start-up-read-b"]);
-    assert_eq!(value(&first, "device_addresses", Sure::Shown), json!(["0x51"]));
-    assert_eq!(value(&first, "absent_addresses", Sure::Shown), json!(["0x50"]));
-    assert_eq!(value(&first, "word_address_bytes", Sure::Guess), json!(2));
+    assert_eq!(value(&first, "device_addresses", Certainty::Shown), json!(["0x51"]));
+    assert_eq!(value(&first, "absent_addresses", Certainty::Shown), json!(["0x50"]));
+    assert_eq!(value(&first, "word_address_bytes", Certainty::Guess), json!(2));
     not_seen(&first, &["wait", "write_shape", "write_cycle_us", "regions_written"]);
     let second = seen(&["24lc02b-start-up-read"]);
-    assert_eq!(value(&second, "word_address_bytes", Sure::Guess), json!(1));
-    let memory = value(&second, "known_memory", Sure::Guess);
+    assert_eq!(value(&second, "word_address_bytes", Certainty::Guess), json!(1));
+    let memory = value(&second, "known_memory", Certainty::Guess);
     assert_eq!(memory, json!([{ "device": "0x50", "offset": 0, "bytes": "C0 B4 04 22 60 00 00 00" }]));
     // One byte sent to a part that takes two: what the firmware sends is seen, and nothing is claimed of the part.
     let probe = seen(&["at24c128-one-byte-address-probe"]);
-    assert_eq!(probe.property("word_address_bytes").sure, Some(Sure::Guess));
+    assert_eq!(probe.property("word_address_bytes").sure, Some(Certainty::Guess));
     for seen in [first, second, probe] {
-        let khz = value(&seen, "scl_khz", Sure::Shown).as_f64().unwrap();
+        let khz = value(&seen, "scl_khz", Certainty::Shown).as_f64().unwrap();
         assert!((85.0..95.0).contains(&khz), "{khz}");
         assert!(seen.remarks.is_empty(), "{:?}", seen.remarks);
     }
@@ -125,9 +125,9 @@ fn start_ups_show_who_is_there_and_what_is_sent() {
 #[test]
 fn several_recordings_of_one_board_add_up() {
     let all = seen(&UID);
-    assert_eq!(value(&all, "word_address_bytes", Sure::Shown), json!(1));
-    assert_eq!(value(&all, "part_page_bytes", Sure::Shown), json!(16));
-    let cycle = value(&all, "write_cycle_us", Sure::Shown);
+    assert_eq!(value(&all, "word_address_bytes", Certainty::Shown), json!(1));
+    assert_eq!(value(&all, "part_page_bytes", Certainty::Shown), json!(16));
+    let cycle = value(&all, "write_cycle_us", Certainty::Shown);
     assert!((3_000.0..3_200.0).contains(&cycle["at_least"].as_f64().unwrap()), "{cycle}");
     assert_eq!(all.property("longest_transfer_bytes").value, json!({ "read": 256, "write": 17 }));
     let files: Vec<String> = all.property("part_page_bytes").seen_at.iter().map(|at| at.file.clone()).collect();

@@ -19,7 +19,7 @@ use crate::card::Catalogue;
 pub use density::Density;
 pub use family::{Family, FamilyClaim};
 pub use matched::Match;
-pub use pagewise_base::sure::Sure;
+pub use pagewise_base::certainty::Certainty;
 use text::Code;
 
 /// What one piece of a text says.
@@ -105,7 +105,7 @@ impl<'c> Reader<'c> {
     /// A text that is the order code of a card as a whole.
     fn whole(&self, code: &Code<'_>) -> Option<Piece> {
         let matches: Vec<Match> =
-            self.cards.matches(code, None).into_iter().filter(|it| it.sure == Sure::Certain).collect();
+            self.cards.matches(code, None).into_iter().filter(|it| it.sure == Certainty::Certain).collect();
         (!matches.is_empty()).then(|| self.assemble(code, matches))
     }
 
@@ -123,9 +123,9 @@ impl<'c> Reader<'c> {
     fn joined(&self, reading: &mut Reading) {
         let all = reading.not_understood.concat();
         let Some(mut piece) = Code::of(&all).and_then(|code| self.piece(&code)) else { return };
-        piece.families.iter_mut().for_each(|claim| claim.sure = Sure::Possible);
-        piece.densities.iter_mut().for_each(|claim| claim.sure = Sure::Possible);
-        piece.matches.iter_mut().for_each(|claim| claim.sure = Sure::Possible);
+        piece.families.iter_mut().for_each(|claim| claim.sure = Certainty::Possible);
+        piece.densities.iter_mut().for_each(|claim| claim.sure = Certainty::Possible);
+        piece.matches.iter_mut().for_each(|claim| claim.sure = Certainty::Possible);
         piece.remarks.push("read with the spaces left out, so all of it is possible only".to_owned());
         reading.pieces.push(piece);
         reading.not_understood.clear();

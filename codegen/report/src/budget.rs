@@ -35,12 +35,12 @@ struct Line {
 
 /// The fitted part.
 pub(super) fn fitted(board: &Board, old: &Card, key: &str) -> Part {
-    part(&budget::of(board, old), Vec::new(), key)
+    part(&budget::compute(board, old), Vec::new(), key)
 }
 
 /// A candidate beside the fitted part.
 pub(super) fn candidate(board: &Board, old: &Card, new: &Card, key: &str) -> Part {
-    let (before, after) = (budget::of(board, old), budget::swapped(board, old, new));
+    let (before, after) = (budget::compute(board, old), budget::swapped(board, old, new));
     let lines = changes(&before, &after).into_iter().filter_map(|change| {
         let (old, new) = (number(change.old), number(change.new));
         let tendency = change.better.map_or("", |better| if better { "better" } else { "worse" });

@@ -31,7 +31,7 @@ struct Taker {
 }
 
 /// The choice, where there is more than one board and any part serves one.
-pub(super) fn of(report: &Report<'_>) -> Option<Fewest> {
+pub(super) fn parts(report: &Report<'_>) -> Option<Fewest> {
     if report.answers.len() < 2 {
         return None;
     }

@@ -93,7 +93,7 @@ pub(super) fn write(report: &Report<'_>) -> String {
     let page = Page {
         verdicts: verdicts.map(|verdict| Legend { verdict, meaning: verdict.meaning() }).collect(),
         shortened: whole.boards.iter().flat_map(|board| &board.candidates).any(|candidate| !candidate.detailed),
-        fewest: fewest::of(report),
+        fewest: fewest::parts(report),
         boards,
         whole: &whole,
     };

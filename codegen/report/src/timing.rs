@@ -31,7 +31,7 @@ pub(super) struct Picture {
 pub(super) fn picture(transaction: &Transaction, firmware: &Firmware) -> Picture {
     let plan = ClockPlan::for_scl_hz(transaction.scl_hz);
     let items = items(&transaction.events, firmware);
-    let words = words::of(&items);
+    let words = words::listed(&items);
     let shown = cut(items, transaction.at_ns, plan);
     let rows = Lanes::new(&transaction.events, plan).rows(&shown);
     let start = transaction.events.first().map_or(0, |event| event.at_ns);

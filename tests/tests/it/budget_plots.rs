@@ -30,7 +30,7 @@ fn drawn(mut look: impl FnMut(&Budget, &str, &str)) {
     let catalogue = Catalogue::embedded().unwrap();
     for board in boards() {
         for card in catalogue.cards() {
-            let budget = budget::of(&board, card);
+            let budget = budget::compute(&board, card);
             look(&budget, &plot::pull_up(&budget, "a"), &plot::wear(&budget, "b"));
         }
     }
@@ -76,7 +76,7 @@ fn names_of_users_stay_text() {
     let mut board = boards().remove(0);
     board.name = hostile.to_owned();
     board.regions.iter_mut().for_each(|region| (region.name, region.writes_per_day) = (hostile.to_owned(), 5.0));
-    let mut budget = budget::of(&board, catalogue.find("24lc256").unwrap());
+    let mut budget = budget::compute(&board, catalogue.find("24lc256").unwrap());
     budget.part_name = hostile.to_owned();
     for drawing in [plot::pull_up(&budget, hostile), plot::wear(&budget, hostile)] {
         assert!(drawing.contains("&lt;script&gt;"), "{drawing}");
@@ -186,7 +186,7 @@ fn every_plot_is_well_formed_whatever_the_board_is_called() {
             (board.bus.pull_up_ohm, board.bus.capacitance_pf) = (ohm, pf);
             board.regions.iter_mut().for_each(|region| region.name = name.to_owned());
             for card in catalogue.parts().step_by(13) {
-                let budget = budget::of(&board, card);
+                let budget = budget::compute(&board, card);
                 drawings.push(plot::pull_up(&budget, "a"));
                 drawings.push(plot::wear(&budget, "b"));
             }

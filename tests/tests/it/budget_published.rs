@@ -129,7 +129,7 @@ fn every_checked_pull_up_example_is_repeated() {
     assert_eq!(printed, 18);
 
     for it in tables(pullup, "ac_test_condition") {
-        let mode = mode::of((number(&it, "f_scl_hz") / 1000.0) as u32);
+        let mode = mode::for_rate((number(&it, "f_scl_hz") / 1000.0) as u32);
         let rise = rise_ns(number(&it, "rp_ohm"), number(&it, "c_l_pf"));
         close(rise, number(&it, "derived_rise_ns"), 4);
         assert_eq!(rise <= f64::from(mode.t_r_max), it["within_bus_limit"].as_bool().unwrap(), "{it}");
@@ -281,7 +281,7 @@ fn the_times_of_a_whole_part_are_those_totals_with_start_and_stop() {
     let programs = tables(&standards()["time_arithmetic"], "program_time");
     let catalogue = Catalogue::embedded().unwrap();
     let board = Board { bus: bus(3300, 400, 2200, 90), ..example_board() };
-    let times = budget::of(&board, catalogue.find("24lc256").unwrap()).times;
+    let times = budget::compute(&board, catalogue.find("24lc256").unwrap()).times;
     let paged = named(&programs, "32 KiB by 64-byte pages, 400 kHz, 5 ms write cycle");
     let (pages, period_s) = (number(paged, "pages"), 2500e-9);
     close(times.program_fixed.seconds(), number(paged, "s") + pages * 2.0 * period_s, 6);

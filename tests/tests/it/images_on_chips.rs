@@ -4,7 +4,7 @@
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 use pagewise_content::image::{build, units};
-use pagewise_content::inspect::{Content, Found, Sure, Whole, look, whole, wrap::Wrap};
+use pagewise_content::inspect::{Certainty, Content, Found, Whole, look, whole, wrap::Wrap};
 use pagewise_content::layout;
 use pagewise_driver::records::{RecordError, RecordLayout, RecordSpec, RecordStore};
 use pagewise_driver::{Eeprom, Options};
@@ -178,7 +178,7 @@ fn a_page_taken_too_large_is_told_from_the_dump() {
                     "{} x{factor}",
                     card.id
                 );
-                assert_eq!((wraps[0].offset, wraps[0].sure), (start, Sure::Likely), "{}", card.id);
+                assert_eq!((wraps[0].offset, wraps[0].sure), (start, Certainty::Likely), "{}", card.id);
             }
             let (rig, id) = chip(&seat, 0xFF);
             driver(&rig, &seat).write(start, &bytes).unwrap();
@@ -251,12 +251,12 @@ fn a_part_read_past_its_end_is_told_from_the_dump() {
         let held = look(&dump, Some(card));
         assert_eq!(
             (&held[0].content, held[0].sure),
-            (&Content::Repeats { period: capacity, copies: 2 }, Sure::Certain),
+            (&Content::Repeats { period: capacity, copies: 2 }, Certainty::Certain),
             "{}",
             card.id
         );
         let unknown = look(&dump, None);
-        assert_eq!((&unknown[0].content, unknown[0].sure), (&held[0].content, Sure::Likely), "{}", card.id);
+        assert_eq!((&unknown[0].content, unknown[0].sure), (&held[0].content, Certainty::Likely), "{}", card.id);
         // The same part read as what it is does not repeat.
         assert!(
             !matches!(look(&dump[..capacity as usize], Some(card))[0].content, Content::Repeats { .. }),

@@ -26,7 +26,7 @@ fn geometries() -> Vec<(String, Geometry, Vec<Place>)> {
     for card in catalogue.cards() {
         for pins in [strapped(card, false), strapped(card, true)] {
             let geometry = card.geometry(pins).unwrap();
-            let places = wire_map::of(card, pins);
+            let places = wire_map::places(card, pins);
             assert_eq!(places.len(), geometry.capacity_bytes() as usize, "{}: what can be reached", card.id);
             // The write cycle has no part in where a request is cut.
             let mut key = geometry.parameters();

@@ -9,7 +9,7 @@ use std::path::Path;
 use pagewise_content::image::checksum::Checksum;
 use pagewise_content::image::formats::decode;
 use pagewise_content::image::{Eui, Form, Image};
-use pagewise_content::inspect::{Content, Found, Sure, edid, fru, look, spd};
+use pagewise_content::inspect::{Certainty, Content, Found, edid, fru, look, spd};
 use toml::{Table, Value};
 
 fn standards() -> Table {
@@ -187,7 +187,8 @@ fn published_edids_are_read() {
     for sample in list(standards["edid"].as_table().unwrap(), "sample").filter(|sample| is_checked(sample)) {
         let dump = bytes(text(sample, "hex"));
         let found = look(&dump, None);
-        let Found { content: Content::Edid(edid), offset: 0, length, sure: Sure::Certain, .. } = only(&found) else {
+        let Found { content: Content::Edid(edid), offset: 0, length, sure: Certainty::Certain, .. } = only(&found)
+        else {
             panic!("{}: {found:?}", text(sample, "name"))
         };
         assert_eq!(*length as usize, dump.len());
@@ -243,7 +244,7 @@ fn the_published_ddr3_spd_is_known_by_its_crc() {
     let found = look(&dump, None);
     let Content::Spd(spd) = &found[0].content else { panic!("{found:?}") };
     assert_eq!(i64::from(spd.computed), number(sample, "crc16"));
-    assert_eq!((spd.memory, spd.covers, found[0].sure), (spd::Memory::Ddr3, [0, 116], Sure::Certain));
+    assert_eq!((spd.memory, spd.covers, found[0].sure), (spd::Memory::Ddr3, [0, 116], Certainty::Certain));
     // The longer range gives another value, so the flag in byte 0 counts.
     dump[0] &= 0x7F;
     let longer = spd::read(&dump).unwrap();
@@ -277,7 +278,7 @@ fn published_fru_headers_and_areas_are_read() {
     let Content::Fru(read) = &only(&found).content else { panic!("{found:?}") };
     assert_eq!((read.areas.len(), read.areas[0].name, read.areas[0].intact), (1, "product", true));
     assert!(read.areas[0].fields.is_empty());
-    assert_eq!(only(&found).sure, Sure::Certain);
+    assert_eq!(only(&found).sure, Certainty::Certain);
     // Its checksum is right, its format is 0: no header of a FRU.
     assert_eq!(fru::read(&[tuple, vec![0; 64]].concat()), None);
 }

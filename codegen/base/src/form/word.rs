@@ -10,7 +10,7 @@ use super::said::{choices, spelled};
 
 /// The word for a choice; empty for what is not a plain choice.
 #[must_use]
-pub fn of<T: Serialize>(choice: &T) -> &'static str {
+pub fn name<T: Serialize>(choice: &T) -> &'static str {
     serde_variant::to_variant_name(choice).unwrap_or_default()
 }
 

@@ -6,6 +6,7 @@ use std::path::Path;
 
 use crate::layout::{Kind, Layout, Source};
 use pagewise_base::fault::{Fault, Faults};
+use pagewise_base::table::{Row, Table};
 
 /// Name of the column that names the units.
 pub const UNIT: &str = "unit";
@@ -63,127 +64,66 @@ pub fn read(path: &Path, layout: &Layout) -> Result<Units, Faults> {
     parse(&file, &contents, layout)
 }
 
-/// Reads the units of a layout from the contents of `file`: cells parted by commas, semicolons or tabs, as the first
-/// row has them. Blanks around a value do not count.
+/// Reads the units of a layout from the contents of `file`, a [`Table`].
 ///
 /// # Errors
 /// Everything that is wrong in it, row by row. Values are judged when images are built.
 pub fn parse(file: &str, contents: &[u8], layout: &Layout) -> Result<Units, Faults> {
-    let mut table = Table { file, faults: Vec::new() };
-    // A byte-order mark, as spreadsheet programs write it, belongs to no column.
-    let contents = contents.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(contents);
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(separator(contents))
-        .flexible(true)
-        .has_headers(false)
-        .trim(csv::Trim::All)
-        .from_reader(contents);
-    let mut rows = Vec::new();
-    for row in reader.byte_records() {
-        match row {
-            Ok(row) => rows.extend(table.row(&row)),
-            Err(error) => {
-                let line = error.position().map_or(0, |position| position.line() as usize);
-                table.fault(line, "", format!("is not CSV: {error}"), "correct the row");
-                break;
-            }
-        }
-    }
-    let mut rows = rows.into_iter();
-    let Some((line, header)) = rows.next() else {
-        table.fault(0, "", "holds no row", "begin with a row that names the columns, then one row per unit");
-        return Err(Faults(table.faults));
-    };
+    let mut table = Table::parse(file, contents, None, "one row per unit")?;
     let wanted = columns(layout);
-    table.header(line, &header, &wanted);
-    let units = rows.filter_map(|(line, cells)| table.unit(line, &header, &cells, &wanted)).collect::<Vec<_>>();
-    table.repeated(&units);
+    header(&mut table, &wanted);
+    let rows = std::mem::take(&mut table.rows);
+    let units = rows.into_iter().filter_map(|row| unit(&mut table, row, &wanted)).collect::<Vec<_>>();
+    repeated(&mut table, &units);
     if units.is_empty() && table.faults.is_empty() {
-        table.fault(line, "", "holds no unit", "write one row per unit below the names of the columns");
+        table.fault(table.line, "", "holds no unit", "write one row per unit below the names of the columns");
     }
-    let unused_columns = header.iter().filter(|name| *name != UNIT && !wanted.contains(name)).cloned().collect();
+    let unused_columns = table.names.iter().filter(|name| *name != UNIT && !wanted.contains(name)).cloned().collect();
     Faults(table.faults).or_ok(Units { file: file.to_owned(), units, unused_columns })
 }
 
-/// What stands between the cells: a comma, or what spreadsheet programs write where a comma stands in numbers.
-fn separator(contents: &[u8]) -> u8 {
-    let first = contents.split(|byte| *byte == b'\n').next().unwrap_or_default();
-    [b',', b';', b'\t'].into_iter().find(|separator| first.contains(separator)).unwrap_or(b',')
+fn header(table: &mut Table, wanted: &[String]) {
+    let (line, header) = (table.line, table.names.clone());
+    for (index, name) in header.iter().enumerate() {
+        if name.is_empty() {
+            table.fault(line, "", format!("column {} has no name", index + 1), "name it or remove it");
+        } else if header[..index].contains(name) {
+            table.fault(line, name, "names two columns", "keep one of them");
+        }
+    }
+    let here = |name: &str| header.iter().any(|known| known == name);
+    if !here(UNIT) {
+        table.fault(line, UNIT, "the column is missing", "give each unit a name in it; the image's file bears it");
+    }
+    for name in wanted.iter().filter(|name| !here(name)) {
+        let near = header.iter().min_by_key(|known| strsim::levenshtein(known, name));
+        let near = near.map_or(String::new(), |near| format!(" (near: {near})"));
+        table.fault(line, name, "the column is missing, the layout takes values from it", format!("add it{near}"));
+    }
 }
 
-struct Table<'f> {
-    file: &'f str,
-    faults: Vec<Fault>,
+fn unit(table: &mut Table, row: Row, wanted: &[String]) -> Option<Unit> {
+    let line = row.line;
+    let values: BTreeMap<String, String> = table.names.iter().cloned().zip(row.cells).collect();
+    for name in wanted {
+        if values.get(name).is_some_and(String::is_empty) {
+            table.fault(line, name, "is empty", "give the unit a value");
+        }
+    }
+    let name = values.get(UNIT)?.clone();
+    if let Err(reason) = lawful(&name) {
+        table.fault(line, UNIT, reason, "use letters, digits, `-`, `_` and `.`, beginning with a letter or digit");
+    }
+    Some(Unit { name, line, values })
 }
 
-impl Table<'_> {
-    fn fault(&mut self, line: usize, field: &str, reason: impl Into<String>, remedy: &str) {
-        let (file, field) = (self.file.to_owned(), field.to_owned());
-        self.faults.push(Fault { file, line, field, reason: reason.into(), remedy: remedy.into() });
-    }
-
-    fn row(&mut self, row: &csv::ByteRecord) -> Option<(usize, Vec<String>)> {
-        let line = row.position().map_or(0, |position| position.line() as usize);
-        let cells: Result<Vec<String>, _> =
-            row.iter().map(|cell| std::str::from_utf8(cell).map(str::to_owned)).collect();
-        match cells {
-            // A row of nothing, as spreadsheet programs leave at the end.
-            Ok(cells) if cells.iter().all(String::is_empty) => None,
-            Ok(cells) => Some((line, cells)),
-            Err(_) => {
-                self.fault(line, "", "is not UTF-8 text", "save the file as UTF-8");
-                None
-            }
-        }
-    }
-
-    fn header(&mut self, line: usize, header: &[String], wanted: &[String]) {
-        for (index, name) in header.iter().enumerate() {
-            if name.is_empty() {
-                self.fault(line, "", format!("column {} has no name", index + 1), "name it or remove it");
-            } else if header[..index].contains(name) {
-                self.fault(line, name, "names two columns", "keep one of them");
-            }
-        }
-        let here = |name: &str| header.iter().any(|known| known == name);
-        if !here(UNIT) {
-            self.fault(line, UNIT, "the column is missing", "give each unit a name in it; the image's file bears it");
-        }
-        for name in wanted.iter().filter(|name| !here(name)) {
-            let near = header.iter().min_by_key(|known| strsim::levenshtein(known, name));
-            let near = near.map_or(String::new(), |near| format!(" (near: {near})"));
-            self.fault(line, name, "the column is missing, the layout takes values from it", &format!("add it{near}"));
-        }
-    }
-
-    fn unit(&mut self, line: usize, header: &[String], cells: &[String], wanted: &[String]) -> Option<Unit> {
-        if cells.len() != header.len() {
-            let reason = format!("has {} cells, the first row {}", cells.len(), header.len());
-            self.fault(line, "", reason, "give it as many; a comma inside a value needs quotes around the value");
-            return None;
-        }
-        let values: BTreeMap<String, String> =
-            header.iter().zip(cells).map(|(name, cell)| (name.clone(), cell.clone())).collect();
-        for name in wanted {
-            if values.get(name).is_some_and(String::is_empty) {
-                self.fault(line, name, "is empty", "give the unit a value");
-            }
-        }
-        let name = values.get(UNIT)?.clone();
-        if let Err(reason) = lawful(&name) {
-            self.fault(line, UNIT, reason, "use letters, digits, `-`, `_` and `.`, beginning with a letter or digit");
-        }
-        Some(Unit { name, line, values })
-    }
-
-    fn repeated(&mut self, units: &[Unit]) {
-        let mut seen: BTreeMap<String, usize> = BTreeMap::new();
-        for unit in units {
-            // Many file systems do not tell upper from lower case.
-            if let Some(earlier) = seen.insert(unit.name.to_lowercase(), unit.line) {
-                let reason = format!("`{}` is also the unit of line {earlier}", unit.name);
-                self.fault(unit.line, UNIT, reason, "name each unit once, upper and lower case not told apart");
-            }
+fn repeated(table: &mut Table, units: &[Unit]) {
+    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+    for unit in units {
+        // Many file systems do not tell upper from lower case.
+        if let Some(earlier) = seen.insert(unit.name.to_lowercase(), unit.line) {
+            let reason = format!("`{}` is also the unit of line {earlier}", unit.name);
+            table.fault(unit.line, UNIT, reason, "name each unit once, upper and lower case not told apart");
         }
     }
 }

@@ -5,7 +5,7 @@
 
 use serde::Serialize;
 
-use super::{Content, Found, Sure, found};
+use super::{Certainty, Content, Found, found};
 
 /// Bytes of a block.
 const BLOCK: usize = 128;
@@ -54,7 +54,7 @@ pub(super) fn find(dump: &[u8]) -> Vec<Found> {
         if usize::from(edid.blocks) < announced {
             because += &format!(", {} there", edid.blocks);
         }
-        let sure = if edid.damaged_blocks.contains(&0) { Sure::Likely } else { Sure::Certain };
+        let sure = if edid.damaged_blocks.contains(&0) { Certainty::Likely } else { Certainty::Certain };
         because += &match edid.damaged_blocks.as_slice() {
             [] => ", every checksum right".to_owned(),
             damaged => format!(", checksum wrong in block {}", list(damaged)),

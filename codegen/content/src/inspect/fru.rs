@@ -6,7 +6,7 @@
 
 use serde::Serialize;
 
-use super::{Content, Found, Sure, found};
+use super::{Certainty, Content, Found, found};
 
 /// Bytes of the common header, and unit of every offset and length.
 const UNIT: usize = 8;
@@ -67,10 +67,12 @@ pub(super) fn find(dump: &[u8]) -> Option<Found> {
     let ends = fru.areas.iter().map(|area| area.offset + area.length);
     let end = ends.chain([UNIT as u32]).max().unwrap_or(0) as usize;
     let (sure, state) = match (fru.areas.len(), broken.as_slice()) {
-        (0, _) => (Sure::Possible, "no area to confirm it".to_owned()),
-        (_, []) => (Sure::Certain, "every area sums to 0".to_owned()),
-        (all, broken) if broken.len() == all => (Sure::Possible, format!("no area sums to 0 ({})", broken.join(", "))),
-        (_, broken) => (Sure::Likely, format!("checksum wrong in the {} area", broken.join(", "))),
+        (0, _) => (Certainty::Possible, "no area to confirm it".to_owned()),
+        (_, []) => (Certainty::Certain, "every area sums to 0".to_owned()),
+        (all, broken) if broken.len() == all => {
+            (Certainty::Possible, format!("no area sums to 0 ({})", broken.join(", ")))
+        }
+        (_, broken) => (Certainty::Likely, format!("checksum wrong in the {} area", broken.join(", "))),
     };
     let because = format!("common header of a FRU, format 1, sum 0; {state}");
     Some(found(Content::Fru(fru), 0, end.min(dump.len()), sure, because))

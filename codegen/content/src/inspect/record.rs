@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crc::{CRC_32_ISO_HDLC, Crc};
 use serde::Serialize;
 
-use super::{Content, Found, Sure, found};
+use super::{Certainty, Content, Found, found};
 
 /// First byte of a slot in format 1.
 const FORMAT_1: u8 = 0xB1;
@@ -73,7 +73,7 @@ pub(super) fn find(block: &[u8], page: Option<usize>) -> Vec<Found> {
             let because =
                 format!("begins as a slot of record {id}, whose CRC is wrong: a write that was cut, or damage");
             let length = (HEAD + CRC).min(block.len() - at);
-            all.push(found(Content::DamagedRecord { id }, at, length, Sure::Likely, because));
+            all.push(found(Content::DamagedRecord { id }, at, length, Certainty::Likely, because));
         }
     }
     for (at, (mut slot, length)) in slots {
@@ -83,7 +83,7 @@ pub(super) fn find(block: &[u8], page: Option<usize>) -> Vec<Found> {
             "{state} slot of record {}, version {}, sequence number {}, {} bytes of payload, CRC-32 right",
             slot.id, slot.version, slot.sequence, slot.payload_bytes
         );
-        all.push(found(Content::Record(slot), at, length, Sure::Certain, because));
+        all.push(found(Content::Record(slot), at, length, Certainty::Certain, because));
     }
     all
 }

@@ -1,6 +1,6 @@
 //! A dump that is one block over and over.
 
-use super::{Content, Found, Sure, found};
+use super::{Certainty, Content, Found, found};
 use pagewise_part::card::{Card, density};
 
 /// Smallest density that a part has, in bytes: 128 bit.
@@ -22,14 +22,17 @@ pub(super) fn find(dump: &[u8], card: Option<&Card>) -> Option<Found> {
     Some(found(Content::Repeats { period: period as u32, copies: copies as u32 }, 0, dump.len(), sure, because))
 }
 
-fn judge(period: usize, length: usize, held: Option<usize>) -> (Sure, String) {
+fn judge(period: usize, length: usize, held: Option<usize>) -> (Certainty, String) {
     if period < SMALLEST || !period.is_power_of_two() {
-        return (Sure::Possible, "a pattern that was written so, rather than a part that was read past its end".into());
+        return (
+            Certainty::Possible,
+            "a pattern that was written so, rather than a part that was read past its end".into(),
+        );
     }
     let size = density(period as u32);
     if held == Some(period) {
         let why = format!("the part holds {size}, so reading past its end began anew (capacity-alias)");
-        return (Sure::Certain, why);
+        return (Certainty::Certain, why);
     }
     let block = if period == 256 {
         "; 256 bytes are also the block that comes back when block-select bits are ignored (block-alias)"
@@ -42,11 +45,12 @@ fn judge(period: usize, length: usize, held: Option<usize>) -> (Sure, String) {
                 "the card says that the part holds more; either a part of {size} is fitted (capacity-alias), or address \
                  bits do not arrive{block}"
             );
-            (Sure::Likely, why)
+            (Certainty::Likely, why)
         }
-        _ if period < 128 => {
-            (Sure::Possible, format!("either a pattern that was written so, or a part of {size} read past its end"))
-        }
-        _ => (Sure::Likely, format!("a part of {size} was read past its end (capacity-alias){block}")),
+        _ if period < 128 => (
+            Certainty::Possible,
+            format!("either a pattern that was written so, or a part of {size} read past its end"),
+        ),
+        _ => (Certainty::Likely, format!("a part of {size} was read past its end (capacity-alias){block}")),
     }
 }

@@ -6,7 +6,7 @@
 
 use serde::Serialize;
 
-use super::{Content, Found, Sure, found};
+use super::{Certainty, Content, Found, found};
 use crate::image::checksum::Checksum;
 
 /// Kind of memory on a module.
@@ -47,10 +47,10 @@ pub(super) fn find(dump: &[u8]) -> Option<Found> {
         return None;
     }
     let (name, sure) = match spd.memory {
-        Memory::Ddr3 => ("DDR3", Sure::Certain),
-        Memory::Ddr4 => ("DDR4", Sure::Likely),
-        Memory::Ddr2 => ("DDR2", Sure::Possible),
-        Memory::Ddr => ("DDR", Sure::Possible),
+        Memory::Ddr3 => ("DDR3", Certainty::Certain),
+        Memory::Ddr4 => ("DDR4", Certainty::Likely),
+        Memory::Ddr2 => ("DDR2", Certainty::Possible),
+        Memory::Ddr => ("DDR", Certainty::Possible),
     };
     let [first, last] = spd.covers;
     let check = if spd.memory == Memory::Ddr3 || spd.memory == Memory::Ddr4 { "CRC-16" } else { "checksum" };

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{Content, Found, Sure, found};
+use super::{Certainty, Content, Found, found};
 
 /// Shorter ones come about by chance: eight bytes are all printable about once in 2600 random places.
 const SHORTEST: usize = 8;
@@ -45,9 +45,9 @@ fn one(bytes: &[u8], at: usize) -> Option<Found> {
         return None;
     }
     let sure = match text.len() {
-        0..12 => Sure::Possible,
-        12..20 => Sure::Likely,
-        _ => Sure::Certain,
+        0..12 => Certainty::Possible,
+        12..20 => Certainty::Likely,
+        _ => Certainty::Certain,
     };
     let because = format!("{} printable characters", bytes.len());
     Some(found(Content::Text { text }, at, bytes.len(), sure, because))

@@ -6,7 +6,7 @@
 
 use serde::Serialize;
 
-use super::{Content, Found, Sure, blank, found, text};
+use super::{Certainty, Content, Found, blank, found, text};
 
 /// Pages that parts have, in bytes.
 const PAGES: [usize; 7] = [4, 8, 16, 32, 64, 128, 256];
@@ -78,7 +78,7 @@ fn blank_pages(block: &[u8], explained: &[bool], page: usize) -> Option<Found> {
         written *= 2;
     }
     let (blocks, written, at) = best?;
-    let sure = if blocks >= 4 { Sure::Likely } else { Sure::Possible };
+    let sure = if blocks >= 4 { Certainty::Likely } else { Certainty::Possible };
     let because = format!(
         "{blocks} times in a row {page} bytes that hold something and {} that hold nothing, as when writes of {written} \
          bytes go to a part whose page is {page}: each such write leaves only its last {page} bytes, the others are lost",
@@ -122,7 +122,7 @@ fn split_text(block: &[u8], explained: &[bool], page: usize) -> Option<Found> {
             at + page
         );
         let wrap = Wrap::SplitText { page_bytes: page as u32, text };
-        return Some(found(Content::PageWrap(wrap), at, page, Sure::Possible, because));
+        return Some(found(Content::PageWrap(wrap), at, page, Certainty::Possible, because));
     }
     None
 }

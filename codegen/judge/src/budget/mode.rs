@@ -94,7 +94,7 @@ pub const FAST_PLUS: Mode = Mode {
 
 /// The slowest mode that allows an SCL rate; rates above Fast-mode Plus are held against it too.
 #[must_use]
-pub const fn of(scl_khz: u32) -> Mode {
+pub const fn for_rate(scl_khz: u32) -> Mode {
     match scl_khz {
         0..=100 => STANDARD,
         101..=400 => FAST,

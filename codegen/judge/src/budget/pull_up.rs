@@ -160,7 +160,7 @@ impl PullUp {
     /// The window of a bus; `more_pf` is what a swapped part adds to its capacitance.
     #[must_use]
     pub fn of(bus: &Bus, more_pf: f64) -> Self {
-        let mode = mode::of(bus.scl_khz);
+        let mode = mode::for_rate(bus.scl_khz);
         let supply_v = f64::from(bus.supply_mv) / 1000.0;
         // A part cannot take away more than the board has.
         let capacitance_pf = (f64::from(bus.capacitance_pf) + more_pf).max(1.0);

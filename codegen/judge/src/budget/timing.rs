@@ -74,7 +74,7 @@ impl Timing {
     #[must_use]
     pub fn of(board: &Board, card: &Card, pull_up: &PullUp) -> Self {
         let bus = &board.bus;
-        let mode = mode::of(bus.scl_khz);
+        let mode = mode::for_rate(bus.scl_khz);
         let grade = grade_for(card, bus.supply_mv, bus.scl_khz);
         let nothing = Ac::default();
         let ac = grade.map_or(&nothing, |grade| &grade.ac);

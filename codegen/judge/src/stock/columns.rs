@@ -21,7 +21,7 @@ pub struct ColumnsFile {
     /// Currency of the prices.
     #[schemars(regex(pattern = r"\S"))]
     currency: Option<String>,
-    /// Between two fields.
+    /// Between two fields; without it, a comma, semicolon or tab, as the first row has them.
     delimiter: Option<Delimiter>,
     /// Decimal mark of the prices.
     decimal_mark: Option<DecimalMark>,
@@ -136,8 +136,8 @@ pub struct Columns {
     pub words: Vec<(String, State)>,
     /// Currency of the prices.
     pub currency: String,
-    /// Between two fields.
-    pub delimiter: u8,
+    /// Between two fields; without one, what the first row has.
+    pub delimiter: Option<u8>,
     /// Decimal mark of the prices.
     pub decimal_mark: char,
 }
@@ -160,7 +160,7 @@ impl Default for Columns {
             state: "state".into(),
             words: words.map(|(word, state)| (word.to_owned(), state)).into(),
             currency: String::new(),
-            delimiter: b',',
+            delimiter: None,
             decimal_mark: '.',
         }
     }
@@ -197,7 +197,7 @@ fn columns(form: &Document<'_>, file: ColumnsFile) -> Columns {
         lead_time: named.lead_time.unwrap_or(usual.lead_time),
         state: named.state.unwrap_or(usual.state),
         currency: file.currency.unwrap_or(usual.currency),
-        delimiter: file.delimiter.map_or(usual.delimiter, Delimiter::byte),
+        delimiter: file.delimiter.map(Delimiter::byte),
         decimal_mark: if file.decimal_mark == Some(DecimalMark::Comma) { ',' } else { '.' },
         lead_time_unit_days: if file.lead_time_in == Some(LeadTime::Weeks) { 7 } else { 1 },
         words: words(form, usual.words, file.states),

@@ -5,12 +5,13 @@ use std::path::Path;
 
 use super::{Columns, Price, State};
 use pagewise_base::fault::{Fault, Faults};
+use pagewise_base::table::{self, Table};
 
 /// One row.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Row {
     /// Line of the file, from 1.
-    pub line: u64,
+    pub line: usize,
     /// The part as it stands there.
     pub part: String,
     /// Identifier of its card, where the list states it.
@@ -27,13 +28,8 @@ pub struct Row {
 
 impl Row {
     pub(super) fn fault(&self, file: &str, field: &str, reason: String, remedy: &str) -> Fault {
-        fault(file, self.line, field, reason, remedy)
+        Fault { file: file.into(), line: self.line, field: field.into(), reason, remedy: remedy.into() }
     }
-}
-
-fn fault(file: &str, line: u64, field: &str, reason: impl Into<String>, remedy: &str) -> Fault {
-    let line = usize::try_from(line).unwrap_or(0);
-    Fault { file: file.into(), line, field: field.into(), reason: reason.into(), remedy: remedy.into() }
 }
 
 /// Reads a stock list.
@@ -56,69 +52,31 @@ struct Places {
     state: usize,
 }
 
-/// Reads the rows of `file` from its bytes.
+/// Reads the rows of `file` from its bytes, a [`Table`].
 ///
 /// # Errors
 /// As [`read`].
 pub fn parse(file: &str, bytes: &[u8], columns: &Columns) -> Result<Vec<Row>, Faults> {
-    // Spreadsheets put a mark before the text.
-    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
-    let mut reader =
-        csv::ReaderBuilder::new().delimiter(columns.delimiter).trim(csv::Trim::All).flexible(true).from_reader(bytes);
-    let mut faults = Vec::new();
-    let first = bytes.split(|byte| *byte == b'\n').next().unwrap_or_default();
-    if bytes.trim_ascii().is_empty() {
-        let remedy = "begin with a row that names the columns, then one row for each part";
-        return Err(Fault::of_file(file, "holds no row", remedy).into());
-    }
-    if std::str::from_utf8(first).is_err() {
-        return Err(fault(file, 1, "", "is not UTF-8 text", "save the file as UTF-8").into());
-    }
-    let (mut rows, mut fields) = (Vec::new(), 0);
-    let places = match reader.byte_headers() {
-        Ok(header) => {
-            fields = header.len();
-            places(file, &header.iter().map(String::from_utf8_lossy).collect::<Vec<_>>(), columns, &mut faults)
+    let mut table = Table::parse(file, bytes, columns.delimiter, "one row for each part")?;
+    let mut rows = Vec::new();
+    if let Some(places) = places(&mut table, columns) {
+        for cells in std::mem::take(&mut table.rows) {
+            rows.extend(row(&mut table, &cells, &places, columns));
         }
-        Err(error) => {
-            faults.push(Fault::of_file(file, format!("cannot be read as CSV: {error}"), "correct it"));
-            None
-        }
-    };
-    let Some(places) = places else { return Err(Faults(faults)) };
-    for record in reader.byte_records() {
-        let record = match record {
-            Ok(record) => record,
-            Err(error) => {
-                faults.push(Fault::of_file(file, format!("cannot be read as CSV: {error}"), "correct it"));
-                break;
-            }
-        };
-        let line = record.position().map_or(0, csv::Position::line);
-        if record.len() != fields {
-            let reason = format!("{} fields, the header has {fields}", record.len());
-            faults.push(fault(file, line, "", reason, "put texts that hold the delimiter into quotes"));
-            continue;
-        }
-        match csv::StringRecord::from_byte_record(record) {
-            Ok(record) => rows.extend(row(file, line, &record, &places, columns, &mut faults)),
-            Err(_) => faults.push(fault(file, line, "", "is not UTF-8", "save the list as UTF-8")),
+        if rows.is_empty() && table.faults.is_empty() {
+            table.fault(0, "", "holds no row", "list the parts below the header");
         }
     }
-    if rows.is_empty() && faults.is_empty() {
-        faults.push(Fault::of_file(file, "holds no row", "list the parts below the header"));
-    }
-    Faults(faults).or_ok(rows)
+    Faults(table.faults).or_ok(rows)
 }
 
-fn places<S: AsRef<str>>(file: &str, header: &[S], columns: &Columns, faults: &mut Vec<Fault>) -> Option<Places> {
-    let find = |name: &str| header.iter().position(|field| field.as_ref().eq_ignore_ascii_case(name));
+fn places(table: &mut Table, columns: &Columns) -> Option<Places> {
     let mut need = |name: &str| {
-        let place = find(name);
+        let place = table.place(name);
         if place.is_none() {
-            let there: Vec<&str> = header.iter().map(AsRef::as_ref).collect();
-            let remedy = format!("the header has {}; a file for --columns names the right one", there.join(", "));
-            faults.push(fault(file, 1, name, "no such column", &remedy));
+            let there = table.names.join(", ");
+            let remedy = format!("the header has {there}; a file for --columns names the right one");
+            table.fault(table.line, name, "no such column", remedy);
         }
         place
     };
@@ -126,26 +84,19 @@ fn places<S: AsRef<str>>(file: &str, header: &[S], columns: &Columns, faults: &m
     let (unit_price, state) = (need(&columns.unit_price), need(&columns.state));
     Some(Places {
         part: part?,
-        card: find(&columns.card),
+        card: table.place(&columns.card),
         quantity: quantity?,
         unit_price: unit_price?,
-        lead_time: find(&columns.lead_time),
+        lead_time: table.place(&columns.lead_time),
         state: state?,
     })
 }
 
 /// One row; notes everything that is wrong with it.
-fn row(
-    file: &str,
-    line: u64,
-    record: &csv::StringRecord,
-    places: &Places,
-    columns: &Columns,
-    faults: &mut Vec<Fault>,
-) -> Option<Row> {
-    let before = faults.len();
-    let text = |place: usize| record.get(place).unwrap_or_default();
-    let mut note = |field: &str, reason: String, remedy: &str| faults.push(fault(file, line, field, reason, remedy));
+fn row(table: &mut Table, read: &table::Row, places: &Places, columns: &Columns) -> Option<Row> {
+    let before = table.faults.len();
+    let text = |place: usize| read.cells[place].as_str();
+    let mut note = |field: &str, reason: String, remedy: &str| table.fault(read.line, field, reason, remedy);
     let part = text(places.part).to_owned();
     if part.is_empty() {
         note(&columns.part, "is empty".into(), "name the part, or remove the row");
@@ -184,6 +135,6 @@ fn row(
         note(&columns.state, reason, &remedy);
     }
     let card = places.card.map(text).filter(|text| !text.is_empty()).map(str::to_owned);
-    let row = Row { line, part, card, quantity, unit_price, lead_time_days, state: state? };
-    (faults.len() == before).then_some(row)
+    let row = Row { line: read.line, part, card, quantity, unit_price, lead_time_days, state: state? };
+    (table.faults.len() == before).then_some(row)
 }

@@ -8,7 +8,7 @@ use pagewise_part::card::{Card, Catalogue};
 use proptest::prelude::*;
 
 /// What both said, in few lines.
-pub(super) fn told(judgement: &Judgement, old: &Card, new: &Card) -> String {
+pub(super) fn findings(judgement: &Judgement, old: &Card, new: &Card) -> String {
     let mut text = format!(
         "{} -> {}: rules say {}, simulation says {}\n",
         old.id, new.id, judgement.verdict, judgement.evidence.verdict
@@ -25,7 +25,7 @@ pub(super) fn told(judgement: &Judgement, old: &Card, new: &Card) -> String {
 fn agrees(cards: &[Card], swap: &Swap) -> Result<(), String> {
     let (old, new) = (&cards[swap.old], &cards[swap.new]);
     let judgement = judge(&swap.board, old, new);
-    if judgement.agree != Agreement::Disagree { Ok(()) } else { Err(told(&judgement, old, new)) }
+    if judgement.agree != Agreement::Disagree { Ok(()) } else { Err(findings(&judgement, old, new)) }
 }
 
 #[test]
@@ -77,9 +77,14 @@ fn p5_a_part_asked_too_early_after_power_up_is_found_by_rules_and_simulation() {
             assert!(
                 judgement.agree == Agreement::Agree,
                 "{wait:?}, {first_access_us} us: {}",
-                told(&judgement, old, &slow)
+                findings(&judgement, old, &slow)
             );
-            assert_eq!(judgement.verdict, verdict, "{wait:?}, {first_access_us} us: {}", told(&judgement, old, &slow));
+            assert_eq!(
+                judgement.verdict,
+                verdict,
+                "{wait:?}, {first_access_us} us: {}",
+                findings(&judgement, old, &slow)
+            );
         }
     }
 }
@@ -139,7 +144,7 @@ fn rules_and_simulation_agree_on_every_example_board() {
         let others = catalogue.cards().iter().skip(index % 7).step_by(7);
         for new in named.chain(others) {
             let judgement = judge(&board, old, new);
-            assert!(judgement.agree != Agreement::Disagree, "{}: {}", board.name, told(&judgement, old, new));
+            assert!(judgement.agree != Agreement::Disagree, "{}: {}", board.name, findings(&judgement, old, new));
         }
     }
 }

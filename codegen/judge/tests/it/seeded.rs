@@ -15,7 +15,7 @@ use pagewise_part::card::{Card, Catalogue};
 use proptest::strategy::{Strategy, ValueTree};
 use proptest::test_runner::TestRunner;
 
-use super::agreement::told;
+use super::agreement::findings;
 use super::boards::{Swap, close_swaps, made_up, swaps};
 use super::search::scaled;
 
@@ -91,7 +91,7 @@ fn without_an_error_nothing_is_noticed() {
     let shown = found.map(|at| {
         let Swap { board, old, new } = &swaps[at];
         let judgement = Fitted::new(board, &cards[*old]).judge(&cards[*new]);
-        format!("{board:#?}\n{}", told(&judgement, &cards[*old], &cards[*new]))
+        format!("{board:#?}\n{}", findings(&judgement, &cards[*old], &cards[*new]))
     });
     assert!(shown.is_none(), "{}", shown.unwrap_or_default());
 }

@@ -142,7 +142,7 @@ impl Journal {
     /// What the journal says of a unit.
     #[must_use]
     pub fn of(&self, sought: &Sought<'_>) -> History<'_> {
-        history::of(&self.records, sought)
+        history::of_unit(&self.records, sought)
     }
 
     /// A record that calls the unit good and does not count here, and why not.

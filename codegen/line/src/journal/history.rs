@@ -55,7 +55,7 @@ pub struct History<'j> {
 
 /// What the journal says of a unit.
 #[must_use]
-pub fn of<'j>(records: &'j [Record], sought: &Sought<'_>) -> History<'j> {
+pub fn of_unit<'j>(records: &'j [Record], sought: &Sought<'_>) -> History<'j> {
     let mut history = History::default();
     for record in records.iter().filter(|r| r.unit == sought.unit && sought.site.is_of(r)) {
         match record.event {

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use crate::cuts::Cuts;
 use crate::observer::Observer;
-use crate::property::{Moment, Moments, Property, Sure};
+use crate::property::{Certainty, Moment, Moments, Property};
 use crate::report::{Chip, Claim, combine, us};
 use crate::waits::Waits;
 
@@ -49,7 +49,7 @@ fn block_bits(observer: &Observer, chips: &[Chip<'_>], say: Say<'_>) -> Property
     let mut moments = Moments::default();
     let mut claims = Vec::new();
     // Several groups may be one chip whose parts were used apart.
-    let sure = if several.len() > 1 { Sure::Guess } else { Sure::Likely };
+    let sure = if several.len() > 1 { Certainty::Guess } else { Certainty::Likely };
     for chip in several {
         let addresses = || chip.devices.iter().map(|device| device.address);
         let differing = addresses().fold(0, |bits, address| bits | (address ^ chip.address));
@@ -80,7 +80,7 @@ fn longest(chip: &Chip<'_>) -> Option<Claim> {
     [write, read].into_iter().flatten().for_each(|(_, at)| moments.add(at));
     let value = json!({ "write": write.map(|(bytes, _)| bytes), "read": read.map(|(bytes, _)| bytes) });
     let why = "longest messages: write with its word address, read".to_owned();
-    (write.is_some() || read.is_some()).then_some(Claim { value, sure: Sure::Shown, moments, why })
+    (write.is_some() || read.is_some()).then_some(Claim { value, sure: Certainty::Shown, moments, why })
 }
 
 /// The surest of the cuts at the addresses of a chip.
@@ -88,8 +88,8 @@ fn surest(chip: &Chip<'_>, cuts: fn(&crate::view::View) -> &Cuts) -> Option<Clai
     let found = chip.views().filter_map(|(_, view)| cuts(view).cut()).max_by_key(|cut| cut.sure)?;
     let crossed = chip.views().map(|(_, view)| cuts(view).at_least()).max().unwrap_or(1);
     // What is cut at one address must not be crossed at another one of the same chip.
-    let sure = if crossed > found.bytes { Sure::Guess } else { found.sure };
-    let sure = sure.min(chip.width.as_ref().map_or(Sure::Guess, |width| width.sure.max(Sure::Likely)));
+    let sure = if crossed > found.bytes { Certainty::Guess } else { found.sure };
+    let sure = sure.min(chip.width.as_ref().map_or(Certainty::Guess, |width| width.sure.max(Certainty::Likely)));
     Some(Claim { value: found.bytes.into(), sure, moments: found.moments, why: found.why })
 }
 
@@ -108,7 +108,7 @@ fn page(chip: &Chip<'_>) -> Option<Claim> {
 fn read_cut(chip: &Chip<'_>) -> Option<Claim> {
     let claim = surest(chip, |view| &view.reads)?;
     // Reads of one length that follow each other may as well be cut by a limit.
-    let sure = if claim.sure == Sure::Likely { Sure::Guess } else { claim.sure };
+    let sure = if claim.sure == Certainty::Likely { Certainty::Guess } else { claim.sure };
     Some(Claim { sure, ..claim })
 }
 
@@ -119,7 +119,7 @@ fn limit(chip: &Chip<'_>) -> Option<Claim> {
         return None;
     }
     let why = format!("writes of {data} bytes of data, the longest there are, go on away from page ends");
-    Some(Claim { value: (data + header).into(), sure: Sure::Likely, moments, why })
+    Some(Claim { value: (data + header).into(), sure: Certainty::Likely, moments, why })
 }
 
 fn shape(chip: &Chip<'_>) -> Option<Claim> {
@@ -127,7 +127,7 @@ fn shape(chip: &Chip<'_>) -> Option<Claim> {
     let mut moments = Moments::default();
     if restarted > 0 {
         chip.devices.iter().flat_map(|device| &device.restarted_at.0).for_each(|at| moments.add(*at));
-        let sure = if restarted > 1 { Sure::Shown } else { Sure::Likely };
+        let sure = if restarted > 1 { Certainty::Shown } else { Certainty::Likely };
         let why = format!("{restarted} times data came behind a repeated START after the word address");
         return Some(Claim { value: "two-restarted".into(), sure, moments, why });
     }
@@ -136,7 +136,7 @@ fn shape(chip: &Chip<'_>) -> Option<Claim> {
     wrote.flat_map(|device| &device.whole_at.0).for_each(|at| moments.add(*at));
     let why =
         "word address and data come without a START between them; in one buffer or in two that are joined".to_owned();
-    (!moments.0.is_empty()).then(|| Claim { value: "one-buffer".into(), sure: Sure::Shown, moments, why })
+    (!moments.0.is_empty()).then(|| Claim { value: "one-buffer".into(), sure: Certainty::Shown, moments, why })
 }
 
 fn wait(chip: &Chip<'_>) -> Option<Claim> {
@@ -158,16 +158,16 @@ fn polls(waits: &Waits) -> Option<Claim> {
     if idle > 0 {
         let kind = if waits.idle_writes >= waits.idle_reads { "poll" } else { "poll-by-read" };
         let why = format!("after {idle} writes a message without data was repeated until it was acknowledged");
-        return Some(Claim { value: numbers(kind), sure: Sure::Shown, moments, why });
+        return Some(Claim { value: numbers(kind), sure: Certainty::Shown, moments, why });
     }
     if interval <= POLL_APART_NS {
         let why = "refused accesses were repeated until one was acknowledged".to_owned();
-        return Some(Claim { value: numbers("poll"), sure: Sure::Likely, moments, why });
+        return Some(Claim { value: numbers("poll"), sure: Certainty::Likely, moments, why });
     }
     let why =
         "accesses were refused and came at a steady pace: a fixed wait that is too short, or slow polling".to_owned();
     let value = json!({ "kind": "fixed", "shortest_us": us(waits.first_tries.least?.0) });
-    Some(Claim { value, sure: Sure::Guess, moments, why })
+    Some(Claim { value, sure: Certainty::Guess, moments, why })
 }
 
 /// Writes that were never refused.
@@ -178,7 +178,7 @@ fn pace(waits: &[&Waits]) -> Option<Claim> {
         let mut moments = Moments::default();
         waits.iter().flat_map(|waits| &waits.idle_at.0).for_each(|at| moments.add(*at));
         let why = format!("{at_once} messages without data after writes, all acknowledged at once");
-        return Some(Claim { value: json!({ "kind": "poll" }), sure: Sure::Likely, moments, why });
+        return Some(Claim { value: json!({ "kind": "poll" }), sure: Certainty::Likely, moments, why });
     }
     let (shortest, at) = waits.iter().filter_map(|waits| waits.gaps.least).min()?;
     let median = longest.gaps.median()?;
@@ -187,14 +187,14 @@ fn pace(waits: &[&Waits]) -> Option<Claim> {
         let why = format!("{reads} reads of one byte right after writes, all acknowledged: polling, or reading on");
         return Some(Claim {
             value: json!({ "kind": "poll-by-read" }),
-            sure: Sure::Guess,
+            sure: Certainty::Guess,
             moments: Moments::one(at),
             why,
         });
     }
     let waits = shortest >= SHORTEST_WAIT_NS;
     let steady = waits && longest.gaps.count >= 3 && median <= shortest + shortest / 4;
-    let sure = if steady { Sure::Likely } else { Sure::Guess };
+    let sure = if steady { Certainty::Likely } else { Certainty::Guess };
     let value = json!({ "kind": "fixed", "shortest_us": us(shortest) });
     let why = "no access after a write was refused; shortest time from a STOP to the next START".to_owned();
     Some(Claim { value, sure, moments: Moments::one(at), why })
@@ -210,14 +210,14 @@ fn reads_on(chip: &Chip<'_>) -> Option<Claim> {
     chip.devices.iter().flat_map(|device| &device.read_on_at.0).for_each(|at| moments.add(*at));
     let why = format!("{count} reads without word address directly after a write");
     // One that polls by reads and is always lucky looks the same.
-    Some(Claim { value: Value::Bool(true), sure: Sure::Guess, moments, why })
+    Some(Claim { value: Value::Bool(true), sure: Certainty::Guess, moments, why })
 }
 
 fn first_access(observer: &Observer, say: Say<'_>) -> Property {
     let name = "first_access_us";
     match observer.first_access.least {
         Some((ns, at)) => {
-            Property::seen(name, us(ns), Sure::Shown, say(&Moments::one(at)), "from the supply to the first START")
+            Property::seen(name, us(ns), Certainty::Shown, say(&Moments::one(at)), "from the supply to the first START")
         }
         None if observer.supply_recorded => Property::not_seen(name, "the supply never came on in a recording"),
         None => Property::not_seen(name, "the supply was not recorded (a channel named VCC, VDD or SUPPLY)"),
@@ -226,13 +226,13 @@ fn first_access(observer: &Observer, say: Say<'_>) -> Property {
 
 fn spans(name: &'static str, chips: &[Chip<'_>], read: bool, say: Say<'_>) -> Property {
     let (mut list, mut moments, mut joined) = (Vec::new(), Moments::default(), false);
-    let mut sure = Sure::Shown;
+    let mut sure = Certainty::Shown;
     for chip in chips {
         for (device, view) in chip.views() {
             let spans = if read { &view.read } else { &view.written };
             for (address, spans) in spans.iter().filter(|(_, spans)| !spans.is_empty()) {
                 joined |= spans.joined;
-                sure = sure.min(chip.width.as_ref().map_or(Sure::Guess, |width| width.sure));
+                sure = sure.min(chip.width.as_ref().map_or(Certainty::Guess, |width| width.sure));
                 device.answered_at.0.iter().for_each(|at| moments.add(*at));
                 list.extend(spans.iter().map(|(offset, length)| {
                     json!({ "device": format!("0x{address:02X}"), "offset": offset, "length": length })

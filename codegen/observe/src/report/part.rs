@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::property::{Moment, Moments, Property, Sure};
+use crate::property::{Certainty, Moment, Moments, Property};
 use crate::report::{Chip, Claim, combine, us};
 use crate::waits::Waits;
 
@@ -29,7 +29,7 @@ pub(crate) fn properties(chips: &[Chip<'_>], into: &mut Vec<Property>, say: Say<
 /// Bounds of the write cycles: the part was busy at the last refusal, and no longer at the first answer to a write.
 fn cycle(chip: &Chip<'_>) -> Option<Claim> {
     let waits: Vec<&Waits> = chip.views().map(|(_, view)| &view.waits).collect();
-    let sure = chip.width.as_ref().map_or(Sure::Guess, |width| width.sure);
+    let sure = chip.width.as_ref().map_or(Certainty::Guess, |width| width.sure);
     let busy = waits.iter().filter_map(|waits| waits.refused_until.most).max();
     let longest = waits.iter().filter_map(|waits| waits.longest).max();
     if let Some((refused, at, over, over_at)) =
@@ -47,7 +47,7 @@ fn cycle(chip: &Chip<'_>) -> Option<Claim> {
     }
     let (over, at) = waits.iter().filter_map(|waits| waits.over_by.least).min()?;
     // Without a refusal nothing shows that a cycle ran at all: the write may not have been stored.
-    let sure = if over < SHORT_CYCLE_NS { Sure::Guess } else { sure.min(Sure::Likely) };
+    let sure = if over < SHORT_CYCLE_NS { Certainty::Guess } else { sure.min(Certainty::Likely) };
     let why = "no access was refused; one write was over this long after its STOP".to_owned();
     Some(Claim { value: json!({ "at_most": us(over) }), sure, moments: Moments::one(at), why })
 }
@@ -60,8 +60,8 @@ fn page(chip: &Chip<'_>) -> Option<Claim> {
             view.crossings.page().map(|(page, bytes)| (page, bytes, view.crossings.moments.clone()))
         })
         .max_by_key(|(_, bytes, _)| *bytes)?;
-    let shown = bytes >= ENOUGH && chip.width.as_ref().is_some_and(|width| width.sure == Sure::Shown);
-    let sure = if shown { Sure::Shown } else { Sure::Guess };
+    let shown = bytes >= ENOUGH && chip.width.as_ref().is_some_and(|width| width.sure == Certainty::Shown);
+    let sure = if shown { Certainty::Shown } else { Certainty::Guess };
     let (value, why) = if page == 0 {
         (Value::from("none"), format!("{bytes} bytes written across every page end were read where they were meant"))
     } else {
@@ -79,17 +79,17 @@ fn across(chip: &Chip<'_>) -> Option<Claim> {
         return None;
     }
     let size = 1_u64 << (8 * u32::from(chip.header()));
-    let known = chip.width.as_ref().map_or(Sure::Guess, |width| width.sure);
+    let known = chip.width.as_ref().map_or(Certainty::Guess, |width| width.sure);
     let mut moments = Moments::default();
     if elsewhere > 0 {
         blocks().flat_map(|blocks| &blocks.elsewhere_at.0).for_each(|at| moments.add(*at));
         let why = format!("{elsewhere} bytes beyond {size} differ from those at the start: the read went on");
-        let sure = if elsewhere >= ENOUGH { known } else { Sure::Guess };
+        let sure = if elsewhere >= ENOUGH { known } else { Certainty::Guess };
         return Some(Claim { value: "goes on".into(), sure, moments, why });
     }
     blocks().flat_map(|blocks| &blocks.same_at.0).for_each(|at| moments.add(*at));
     let why = format!("{same} bytes beyond {size}, neither 00 nor FF, are those at the start");
-    let sure = if same >= 2 * ENOUGH { known } else { Sure::Guess };
+    let sure = if same >= 2 * ENOUGH { known } else { Certainty::Guess };
     (same > 0).then(|| Claim { value: "wraps".into(), sure, moments, why })
 }
 
@@ -97,20 +97,20 @@ fn refused(chip: &Chip<'_>) -> Option<Claim> {
     let mut moments = Moments::default();
     chip.devices.iter().flat_map(|device| &device.data_refused.0).for_each(|at| moments.add(*at));
     let why = "data bytes were not acknowledged, as a part does that protects them".to_owned();
-    (!moments.0.is_empty()).then_some(Claim { value: Value::Bool(true), sure: Sure::Shown, moments, why })
+    (!moments.0.is_empty()).then_some(Claim { value: Value::Bool(true), sure: Certainty::Shown, moments, why })
 }
 
 /// What memory is known to hold at the end of the last recording.
 fn memory(chips: &[Chip<'_>], say: Say<'_>) -> Property {
     let (mut list, mut moments) = (Vec::new(), Moments::default());
-    let mut sure = Sure::Shown;
+    let mut sure = Certainty::Shown;
     for chip in chips {
         for (device, view) in chip.views() {
             for (address, offset, bytes) in view.memory.runs() {
                 let hex: Vec<String> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
                 let device = format!("0x{address:02X}");
                 list.push(json!({ "device": device, "offset": offset, "bytes": hex.join(" ") }));
-                sure = sure.min(chip.width.as_ref().map_or(Sure::Guess, |width| width.sure));
+                sure = sure.min(chip.width.as_ref().map_or(Certainty::Guess, |width| width.sure));
             }
             device.answered_at.0.last().into_iter().for_each(|at| moments.add(*at));
         }

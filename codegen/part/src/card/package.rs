@@ -201,7 +201,7 @@ impl Footprint {
     /// The word for it.
     #[must_use]
     pub fn word(self) -> &'static str {
-        word::of(&self)
+        word::name(&self)
     }
 
     /// Whether its packages have eight leads in the usual order: 1 A0, 2 A1, 3 A2, 4 VSS, 5 SDA, 6 SCL, 7 WP, 8 VCC.

@@ -1,6 +1,6 @@
 //! A code against the order codes of the cards.
 
-use super::Sure;
+use super::Certainty;
 use super::family::Anatomy;
 use super::matched::Match;
 use super::text::{Code, key};
@@ -38,7 +38,7 @@ impl<'c> Codes<'c> {
     pub(super) fn matches(&self, code: &Code<'_>, anatomy: Option<&Anatomy<'_>>) -> Vec<Match> {
         let mut found: Vec<Match> = self.0.iter().filter_map(|order| order.matched(code)).collect();
         let best = found.iter().map(|it| (it.sure, it.covers)).max();
-        if let Some(best) = best.filter(|(sure, _)| *sure > Sure::Possible) {
+        if let Some(best) = best.filter(|(sure, _)| *sure > Certainty::Possible) {
             // A longer order code that fits explains more: 24AA02E48 is not a 24AA02.
             found.retain(|it| (it.sure, it.covers) == best);
         }
@@ -49,7 +49,7 @@ impl<'c> Codes<'c> {
             found = self.0.iter().filter_map(|order| order.abbreviated(code)).collect();
         }
         // Two cards of one order code: the text does not tell which.
-        let certain = found.iter().filter(|it| it.sure == Sure::Certain).count();
+        let certain = found.iter().filter(|it| it.sure == Certainty::Certain).count();
         if certain > 1 {
             for it in &mut found {
                 it.because = format!("{}; {certain} cards have it", it.because);
@@ -69,7 +69,7 @@ impl<'c> OrderCode<'c> {
         Self { card, key: key(name), base: base.filter(|(base, _)| base.len() >= 6) }
     }
 
-    fn as_match(&self, code: &Code<'_>, covers: usize, sure: Sure, because: String) -> Match {
+    fn as_match(&self, code: &Code<'_>, covers: usize, sure: Certainty, because: String) -> Match {
         Match {
             id: self.card.id.clone(),
             name: self.card.name.clone(),
@@ -89,9 +89,9 @@ impl<'c> OrderCode<'c> {
         let whole = key(&self.card.name);
         if text == name || *text == whole || code.text.eq_ignore_ascii_case(&self.card.id) {
             let (sure, because) = if name.starts_with(SHARED) {
-                (Sure::Likely, "it is the card's order code, but several makers mark their chips `24C` and digits")
+                (Certainty::Likely, "it is the card's order code, but several makers mark their chips `24C` and digits")
             } else {
-                (Sure::Certain, "it is the card's order code")
+                (Certainty::Certain, "it is the card's order code")
             };
             return Some(self.as_match(code, text.len(), sure, because.to_owned()));
         }
@@ -99,11 +99,11 @@ impl<'c> OrderCode<'c> {
             if !self.card.may_go_on(&text[name.len()..]) && !code.is_parted_before(name.len()) {
                 let rest = code.shown(name.len(), text.len());
                 let because = format!("it goes on with `{rest}`, which may be a revision, or another part");
-                return Some(self.as_match(code, name.len(), Sure::Possible, because));
+                return Some(self.as_match(code, name.len(), Certainty::Possible, because));
             }
             let because = "it begins with the card's order code".to_owned();
             let begins = !name.starts_with(SHARED);
-            return Some(Match { begins, ..self.as_match(code, name.len(), Sure::Likely, because) });
+            return Some(Match { begins, ..self.as_match(code, name.len(), Certainty::Likely, because) });
         }
         if let Some((base, version)) = &self.base
             && text.starts_with(base.as_str())
@@ -111,10 +111,13 @@ impl<'c> OrderCode<'c> {
         {
             let rest = &text[base.len()..];
             let (sure, because) = if !version.is_empty() && rest.contains(version.as_str()) {
-                (Sure::Likely, format!("it begins with `{base}` and `{version}` follows later, as in the order code"))
+                (
+                    Certainty::Likely,
+                    format!("it begins with `{base}` and `{version}` follows later, as in the order code"),
+                )
             } else {
                 (
-                    Sure::Possible,
+                    Certainty::Possible,
                     format!("it begins with `{base}`; the card is of version `{version}`, which is not in it"),
                 )
             };
@@ -129,7 +132,7 @@ impl<'c> OrderCode<'c> {
         let goes_on = self.key.strip_prefix(stem)?;
         let cut = goes_on.starts_with(|c: char| c.is_ascii_digit());
         let because = format!("it has the same letters and digits; the card's order code goes on with `{goes_on}`");
-        (!cut && !anatomy.is_bare()).then(|| self.as_match(code, anatomy.end, Sure::Possible, because))
+        (!cut && !anatomy.is_bare()).then(|| self.as_match(code, anatomy.end, Certainty::Possible, because))
     }
 
     /// A top mark too short to be an order code, but found inside one.
@@ -144,7 +147,7 @@ impl<'c> OrderCode<'c> {
         let (name, end) = (self.key.as_bytes(), at + text.len());
         let cut = name.get(end).is_some_and(u8::is_ascii_digit) && name[end - 1].is_ascii_digit();
         let because = "it may be an abbreviated top mark of it".to_owned();
-        (!cut).then(|| self.as_match(code, text.len(), Sure::Possible, because))
+        (!cut).then(|| self.as_match(code, text.len(), Certainty::Possible, because))
     }
 }
 

@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
-use super::Sure;
+use super::Certainty;
 use super::family::{Anatomy, Family, FamilyClaim, Stems};
 use super::matched::Match;
 use super::text::Code;
@@ -28,7 +28,7 @@ pub struct Density {
     /// The piece of the text that says so.
     pub said_by: String,
     /// How sure that is.
-    pub sure: Sure,
+    pub sure: Certainty,
     /// Why.
     pub because: String,
 }
@@ -42,7 +42,7 @@ fn kilobits<S: serde::Serializer>(bytes: &u32, serializer: S) -> Result<S::Ok, S
 }
 
 impl Density {
-    fn new(bytes: u32, said_by: &str, sure: Sure, because: String) -> Self {
+    fn new(bytes: u32, said_by: &str, sure: Certainty, because: String) -> Self {
         Self { bytes, kilobits: bytes, words: density(bytes), said_by: said_by.to_owned(), sure, because }
     }
 }
@@ -136,7 +136,7 @@ pub(super) fn claims(
         claim(Density::new(found.bytes, &found.said_by, found.sure, format!("as the card {}", found.id)));
     }
     if let Some(anatomy) = anatomy
-        && best.unwrap_or(Sure::Possible) == Sure::Possible
+        && best.unwrap_or(Certainty::Possible) == Certainty::Possible
     {
         for new in by_digits(table, anatomy, families) {
             claim(new);
@@ -144,7 +144,10 @@ pub(super) fn claims(
     }
     // What one reading says may be likely; two readings are possible both.
     if claims.len() > 1 {
-        claims.iter_mut().filter(|claim| claim.sure != Sure::Certain).for_each(|claim| claim.sure = Sure::Possible);
+        claims
+            .iter_mut()
+            .filter(|claim| claim.sure != Certainty::Certain)
+            .for_each(|claim| claim.sure = Certainty::Possible);
     }
     claims.sort_by_key(|claim| (std::cmp::Reverse(claim.sure), claim.bytes));
     claims
@@ -161,12 +164,12 @@ fn by_digits(table: &Table, anatomy: &Anatomy<'_>, families: &[FamilyClaim]) -> 
             let kbit = count.map(|count| (count * 128, "an EEPROM counts kilobits"));
             let mbit = count.filter(|count| *count <= 512).map(|count| (count * 131_072, "a flash counts megabits"));
             let both = kbit.into_iter().chain(mbit);
-            return both.map(|(bytes, why)| Density::new(bytes, digits, Sure::Possible, no_source(why))).collect();
+            return both.map(|(bytes, why)| Density::new(bytes, digits, Certainty::Possible, no_source(why))).collect();
         }
         _ => {}
     }
-    let sure = families.iter().find(|claim| claim.family == family).map_or(Sure::Possible, |claim| claim.sure);
-    let sure = sure.min(Sure::Likely);
+    let sure = families.iter().find(|claim| claim.family == family).map_or(Certainty::Possible, |claim| claim.sure);
+    let sure = sure.min(Certainty::Likely);
     let ruled = by_rule(anatomy);
     let mut found: Vec<Density> =
         ruled.iter().map(|(bytes, why)| Density::new(*bytes, digits, sure, no_source(why))).collect();
@@ -176,7 +179,7 @@ fn by_digits(table: &Table, anatomy: &Anatomy<'_>, families: &[FamilyClaim]) -> 
             Density::new(
                 *bytes,
                 digits,
-                Sure::Possible,
+                Certainty::Possible,
                 format!("`{digits}` stands for it in {name}; makers may differ"),
             )
         }));

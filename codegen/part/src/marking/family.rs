@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 
 use serde::Serialize;
 
-use super::Sure;
+use super::Certainty;
 use super::matched::Match;
 use super::text::{Code, key};
 use crate::card::{Catalogue, Kind};
@@ -78,7 +78,7 @@ pub struct FamilyClaim {
     /// The family.
     pub family: Family,
     /// How sure that is.
-    pub sure: Sure,
+    pub sure: Certainty,
     /// Why.
     pub because: String,
 }
@@ -241,21 +241,25 @@ pub(super) fn claims(
     let family = anatomy.meant();
     let digits = anatomy.family;
     if family.is_wrong() || family == Family::I2cFram {
-        let sure = if anatomy.known { Sure::Likely } else { Sure::Possible };
+        let sure = if anatomy.known { Certainty::Likely } else { Certainty::Possible };
         claim(family, sure, format!("`{digits}` after the maker's letters (common practice, no source)"));
     } else if key(anatomy.prefix) == "FM" {
         // swap-differences of the published sheets: one order code is used for an EEPROM and for a FRAM.
         let why = "`FM24`: one order code is used for an EEPROM and for a FRAM, by two makers";
-        claim(Family::I2cFram, Sure::Possible, why.to_owned());
-        claim(Family::I2cEeprom, Sure::Possible, why.to_owned());
+        claim(Family::I2cFram, Certainty::Possible, why.to_owned());
+        claim(Family::I2cEeprom, Certainty::Possible, why.to_owned());
     } else if anatomy.known && !anatomy.is_bare() {
-        claim(family, Sure::Likely, format!("`{digits}` between letters that published order codes have there"));
+        claim(family, Certainty::Likely, format!("`{digits}` between letters that published order codes have there"));
     } else if anatomy.is_bare() {
-        claim(family, Sure::Possible, format!("`{}` may be an abbreviated order code, or a date", code.text));
+        claim(family, Certainty::Possible, format!("`{}` may be an abbreviated order code, or a date", code.text));
     } else {
         let seen = stems.prefixes.contains(&key(anatomy.prefix));
         let what = if seen { &anatomy.letters } else { anatomy.prefix };
-        claim(family, Sure::Possible, format!("`{digits}` may be the family; `{what}` is in no order code of a card"));
+        claim(
+            family,
+            Certainty::Possible,
+            format!("`{digits}` may be the family; `{what}` is in no order code of a card"),
+        );
     }
     claims.sort_by_key(|claim| std::cmp::Reverse(claim.sure));
     claims

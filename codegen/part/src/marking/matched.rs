@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::Sure;
+use super::Certainty;
 use crate::card::Kind;
 
 /// A card that a code may mean.
@@ -22,7 +22,7 @@ pub struct Match {
     /// The piece of the text that names it.
     pub said_by: String,
     /// How sure that is.
-    pub sure: Sure,
+    pub sure: Certainty,
     /// Why.
     pub because: String,
     /// The card's whole order code stands at the start of the text.
@@ -38,6 +38,6 @@ impl Match {
     /// grade, reel. `24C` and digits, which stands on chips of several makers, is not enough.
     #[must_use]
     pub fn is_order_code(&self) -> bool {
-        self.sure == Sure::Certain || self.begins
+        self.sure == Certainty::Certain || self.begins
     }
 }

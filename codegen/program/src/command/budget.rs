@@ -74,7 +74,7 @@ impl BudgetCommand {
             production: self.units.or(board.yearly_volume).filter(|n| *n > 0).map(|n| budget.times.production(n)),
             budget,
         };
-        let old = budget::of(&board, fitted);
+        let old = budget::compute(&board, fitted);
         let candidates: Vec<Candidate> = candidates
             .iter()
             .map(|card| budget::swapped(&board, fitted, card))

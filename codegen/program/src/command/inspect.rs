@@ -13,7 +13,7 @@ use crate::output::{Answer, Exit, plain};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::image::{Form, formats};
-use pagewise_content::inspect::{Content, Found, Sure, Whole, look, whole};
+use pagewise_content::inspect::{Certainty, Content, Found, Whole, look, whole};
 
 /// Largest dump that is looked at, in bytes: the largest density known, 128 Mbit.
 const LARGEST: u32 = 16_777_216;
@@ -85,5 +85,5 @@ impl Inspect {
 
 /// Marks of a way to lose data.
 fn against(found: &Found) -> bool {
-    matches!(found.content, Content::PageWrap(_) | Content::Repeats { .. }) && found.sure >= Sure::Likely
+    matches!(found.content, Content::PageWrap(_) | Content::Repeats { .. }) && found.sure >= Certainty::Likely
 }

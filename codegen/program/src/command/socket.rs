@@ -74,7 +74,7 @@ impl SocketOptions {
     /// that this driver cannot address.
     pub fn socket(&self, catalogue: &Catalogue, units: &[Unit]) -> Result<Socket, Faults> {
         let mut faults = self.bus_faults();
-        let card = match part::of(self.part.as_deref(), units, catalogue) {
+        let card = match part::expected(self.part.as_deref(), units, catalogue) {
             Ok(card) => faults.or_ok(card)?,
             Err(more) => {
                 faults.0.extend(more.0);

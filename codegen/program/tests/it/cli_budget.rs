@@ -65,7 +65,7 @@ fn every_example_board_with_every_part_has_a_budget() {
     let catalogue = Catalogue::embedded().unwrap();
     for board in boards() {
         let fitted = catalogue.find(&board.fitted).unwrap();
-        let old = budget::of(&board, fitted);
+        let old = budget::compute(&board, fitted);
         assert!(old.holds(), "{}: the boards of the demo are sound", board.name);
         for card in catalogue.cards() {
             let new = budget::swapped(&board, fitted, card);
@@ -237,7 +237,7 @@ fn cards_that_state_endurance_by_temperature_badly_are_refused() {
 #[test]
 fn budgets_serialise_as_documented() {
     let catalogue = Catalogue::embedded().unwrap();
-    let budget: Budget = budget::of(&boards()[0], catalogue.find("24lc256").unwrap());
+    let budget: Budget = budget::compute(&boards()[0], catalogue.find("24lc256").unwrap());
     let json = serde_json::to_value(&budget).unwrap();
     for field in ["board", "part", "part_name", "density", "supply_mv", "pull_up", "timing", "times", "wear", "remarks"]
     {

@@ -221,7 +221,7 @@ fn every_bad_row_is_told_with_its_line() {
         "stock.csv:3: `unit_price`: `free` is not a price",
         "stock.csv:3: `lead_time_days`: `soon` is not a whole number of days",
         "stock.csv:3: `state`: `unknown` is not known",
-        "stock.csv:4: 4 fields, the header has 5",
+        "stock.csv:4: has 4 cells, the first row 5",
         "stock.csv:6: `quantity`: `-1` is not a whole number",
         "stock.csv:6: `unit_price`: `-0.1` is not a price",
         "stock.csv:7: `unit_price`: `0.1234567` has more than six places",

@@ -2,7 +2,7 @@
 
 use std::sync::OnceLock;
 
-use pagewise_content::inspect::{Content, Found, Sure, Whole, edid, fru, look, spd, whole};
+use pagewise_content::inspect::{Certainty, Content, Found, Whole, edid, fru, look, spd, whole};
 use pagewise_part::card::Catalogue;
 use proptest::collection::vec;
 use proptest::prelude::*;
@@ -109,7 +109,7 @@ proptest! {
     fn random_bytes_are_no_format(dump in vec(any::<u8>(), 64..2048)) {
         for found in look(&dump, None) {
             let claimed = !matches!(found.content, Content::Unknown | Content::Text { .. } | Content::Blank { .. });
-            prop_assert!(!claimed || found.sure < Sure::Likely, "{found:?}");
+            prop_assert!(!claimed || found.sure < Certainty::Likely, "{found:?}");
         }
     }
 
@@ -175,7 +175,9 @@ fn modules_of_other_kinds_are_told_with_a_proviso() {
     let mut ddr2 = data(256);
     ddr2[2] = 0x08;
     ddr2[63] = ddr2[..63].iter().fold(0u8, |sum, byte| sum.wrapping_add(*byte));
-    for (dump, memory, sure) in [(ddr4, spd::Memory::Ddr4, Sure::Likely), (ddr2, spd::Memory::Ddr2, Sure::Possible)] {
+    for (dump, memory, sure) in
+        [(ddr4, spd::Memory::Ddr4, Certainty::Likely), (ddr2, spd::Memory::Ddr2, Certainty::Possible)]
+    {
         let found = look(&dump, None);
         let Content::Spd(read) = &found[0].content else { panic!("{found:?}") };
         assert_eq!((read.memory, read.from_memory, found[0].sure), (memory, true, sure));

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::cli_support::{refused, run, write};
 use pagewise_part::card::{Catalogue, Kind};
-use pagewise_part::marking::{Family, Piece, Reader, Reading, Sure};
+use pagewise_part::marking::{Certainty, Family, Piece, Reader, Reading};
 use pagewise_simulator::Hazard;
 use proptest::prelude::*;
 
@@ -23,7 +23,7 @@ fn piece(text: &str) -> Piece {
     reading.pieces.remove(0)
 }
 
-fn kilobits(piece: &Piece) -> Vec<(u32, Sure)> {
+fn kilobits(piece: &Piece) -> Vec<(u32, Certainty)> {
     piece.densities.iter().map(|density| (density.bytes / 128, density.sure)).collect()
 }
 
@@ -65,7 +65,7 @@ fn what_follows_an_order_code_is_said_to_be_not_understood() {
     ] {
         let piece = piece(text);
         assert_eq!(ids(&piece), [id], "{text}");
-        assert_eq!(piece.matches[0].sure, Sure::Likely, "{text}");
+        assert_eq!(piece.matches[0].sure, Certainty::Likely, "{text}");
         assert_eq!(piece.not_understood, [rest], "{text}");
     }
 }
@@ -74,7 +74,7 @@ fn what_follows_an_order_code_is_said_to_be_not_understood() {
 fn letters_straight_behind_an_order_code_may_be_a_revision_or_another_part() {
     for (text, id, rest) in [("24AA02QID-I/SN", "24aa02", "QID-I/SN"), ("AT24C16D-SSHM-T", "at24c16", "D-SSHM-T")] {
         let matches = piece(text).matches;
-        assert!(matches.iter().all(|it| it.sure == Sure::Possible), "{text}: {matches:?}");
+        assert!(matches.iter().all(|it| it.sure == Certainty::Possible), "{text}: {matches:?}");
         let of_part = matches.iter().find(|it| it.id == id).expect(id);
         assert!(of_part.because.contains(&format!("`{rest}`, which may be a revision")), "{}", of_part.because);
     }
@@ -96,12 +96,12 @@ fn a_missing_revision_leaves_every_card_possible() {
     for text in ["AT24C256", "AT24C256-10PI", "AT24C256N"] {
         let piece = piece(text);
         assert_eq!(ids(&piece), ["at24c256b", "at24c256c"], "{text}");
-        assert!(piece.matches.iter().all(|found| found.sure == Sure::Possible), "{text}");
+        assert!(piece.matches.iter().all(|found| found.sure == Certainty::Possible), "{text}");
         assert_eq!(kilobits(&piece).iter().map(|it| it.0).collect::<Vec<_>>(), [256], "{text}");
     }
     assert_eq!(ids(&piece("BR24T64F-WE2")), ["br24t64-w"]);
-    assert_eq!(piece("BR24T64F-WE2").matches[0].sure, Sure::Likely);
-    assert_eq!(piece("BR24T64").matches[0].sure, Sure::Possible);
+    assert_eq!(piece("BR24T64F-WE2").matches[0].sure, Certainty::Likely);
+    assert_eq!(piece("BR24T64").matches[0].sure, Certainty::Possible);
 }
 
 #[test]
@@ -119,7 +119,7 @@ fn digits_of_the_24_family_count_kilobits_whoever_made_it() {
         assert_eq!(kilobits(&piece).iter().map(|it| it.0).collect::<Vec<_>>(), [kbit], "{text}: {piece:?}");
     }
     let unknown = piece("ZZ24C32");
-    assert_eq!((unknown.families[0].sure, unknown.densities[0].sure), (Sure::Possible, Sure::Possible));
+    assert_eq!((unknown.families[0].sure, unknown.densities[0].sure), (Certainty::Possible, Certainty::Possible));
     assert!(unknown.densities[0].because.contains("common practice, no source"));
 }
 
@@ -128,15 +128,15 @@ fn digits_of_the_24_family_count_kilobits_whoever_made_it() {
 fn what_two_makers_use_for_two_things_stays_open() {
     let families: BTreeSet<Family> = piece("FM24C64").families.iter().map(|claim| claim.family).collect();
     assert_eq!(families, BTreeSet::from([Family::I2cEeprom, Family::I2cFram]));
-    let families: Vec<(Family, Sure)> = piece("FM24C16B").families.iter().map(|it| (it.family, it.sure)).collect();
-    assert_eq!(families, [(Family::I2cFram, Sure::Certain), (Family::I2cEeprom, Sure::Possible)]);
+    let families: Vec<(Family, Certainty)> = piece("FM24C16B").families.iter().map(|it| (it.family, it.sure)).collect();
+    assert_eq!(families, [(Family::I2cFram, Certainty::Certain), (Family::I2cEeprom, Certainty::Possible)]);
 }
 
 #[test]
 fn ambiguous_digits_stay_ambiguous() {
     let both = |text: &str| {
         let piece = piece(text);
-        assert!(piece.densities.iter().all(|density| density.sure == Sure::Possible), "{text}: {piece:?}");
+        assert!(piece.densities.iter().all(|density| density.sure == Certainty::Possible), "{text}: {piece:?}");
         assert!(piece.remarks.iter().any(|remark| remark.contains("ambiguous")), "{text}: {piece:?}");
         kilobits(&piece).iter().map(|it| it.0).collect::<Vec<_>>()
     };
@@ -174,12 +174,12 @@ fn top_marks_are_possible_only() {
     for (text, id) in [("4C02D", "at24c02d"), ("LC32A", "24lc32a"), ("4LC256", "24lc256")] {
         let piece = piece(text);
         assert!(ids(&piece).contains(&id), "{text}: {piece:?}");
-        assert!(piece.matches.iter().all(|found| found.sure == Sure::Possible), "{text}");
-        assert!(piece.densities.iter().all(|density| density.sure == Sure::Possible), "{text}");
-        assert!(piece.families.iter().all(|claim| claim.sure == Sure::Possible), "{text}");
+        assert!(piece.matches.iter().all(|found| found.sure == Certainty::Possible), "{text}");
+        assert!(piece.densities.iter().all(|density| density.sure == Certainty::Possible), "{text}");
+        assert!(piece.families.iter().all(|claim| claim.sure == Certainty::Possible), "{text}");
     }
     let date = piece("2416");
-    assert_eq!(date.families[0].sure, Sure::Possible);
+    assert_eq!(date.families[0].sure, Certainty::Possible);
     assert!(date.families[0].because.contains("a date"));
 }
 
@@ -194,8 +194,8 @@ fn a_line_of_a_bill_of_materials_is_read_word_by_word() {
     assert!(two.is_wrong_family());
     for text in ["AT24 C256C SSHL", "AT24 C 256-10PI"] {
         let spaced = piece(text);
-        assert!(spaced.matches.iter().all(|found| found.sure == Sure::Possible), "{spaced:?}");
-        assert!(spaced.families.iter().all(|claim| claim.sure == Sure::Possible), "{spaced:?}");
+        assert!(spaced.matches.iter().all(|found| found.sure == Certainty::Possible), "{spaced:?}");
+        assert!(spaced.families.iter().all(|claim| claim.sure == Certainty::Possible), "{spaced:?}");
         assert!(ids(&spaced).contains(&"at24c256c"));
     }
 }
@@ -241,7 +241,7 @@ fn claims_stand_in(text: &str, reading: &Reading, catalogue: &Catalogue) -> Resu
     let bare = |text: &str| -> String { text.split_whitespace().collect() };
     let text = bare(text);
     for piece in &reading.pieces {
-        let ordered = |sures: Vec<Sure>| sures.windows(2).all(|pair| pair[0] >= pair[1]);
+        let ordered = |sures: Vec<Certainty>| sures.windows(2).all(|pair| pair[0] >= pair[1]);
         if !text.contains(&bare(&piece.code)) || piece.families.is_empty() {
             return Err(format!("{piece:?}"));
         }
@@ -302,7 +302,7 @@ proptest! {
         let text = format!("{}{rest}", card.name);
         let reading = Reader::new(catalogue).read(&text);
         prop_assert_eq!(claims_stand_in(&text, &reading, catalogue), Ok(()));
-        for found in reading.pieces.iter().flat_map(|piece| &piece.matches).filter(|it| it.sure == Sure::Certain) {
+        for found in reading.pieces.iter().flat_map(|piece| &piece.matches).filter(|it| it.sure == Certainty::Certain) {
             prop_assert_eq!(found.bytes, card.capacity_bytes.value);
         }
     }

@@ -5,7 +5,7 @@ use super::item::{Item, ItemKind};
 /// Data bytes in a row are told together from this many on.
 const TOGETHER: usize = 3;
 
-pub(super) fn of(items: &[Item]) -> String {
+pub(super) fn listed(items: &[Item]) -> String {
     let mut parts: Vec<String> = Vec::new();
     let mut at = 0;
     while at < items.len() {

@@ -12,7 +12,7 @@ pub(super) const RULE: Rule = Rule { id: "pull-up", check };
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let bus = &case.board.bus;
     let capacitance_pf = f64::from(bus.capacitance_pf) + more_pf(&case.old, &case.new);
-    let mode = mode::of(bus.scl_khz);
+    let mode = mode::for_rate(bus.scl_khz);
     let (name, limit_ns) = (mode.name, f64::from(mode.t_r_max));
     let rise_ns = rise_ns(f64::from(bus.pull_up_ohm), capacitance_pf);
     let supply = f64::from(bus.supply_mv) / 1000.0;

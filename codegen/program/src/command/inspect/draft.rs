@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::output::plain;
 use pagewise_base::fault::Fault;
 use pagewise_content::image::Form;
-use pagewise_content::inspect::{Content, Found, Sure};
+use pagewise_content::inspect::{Certainty, Content, Found};
 
 #[derive(Serialize)]
 struct Values {
@@ -67,9 +67,9 @@ fn regions(found: &[Found]) -> Vec<Region> {
     let region = |found: &Found| {
         let sure = match found.sure {
             _ if found.content == Content::Unknown => "unknown",
-            Sure::Certain => "certain",
-            Sure::Likely => "likely",
-            Sure::Possible => "possible",
+            Certainty::Certain => "certain",
+            Certainty::Likely => "likely",
+            Certainty::Possible => "possible",
         };
         Region {
             range: format!("{:#06x}..{:#06x}", found.offset, found.offset + found.length),

@@ -6,7 +6,7 @@ use pagewise_content::inspect::fru::{Area, Fru};
 use pagewise_content::inspect::record::Slot;
 use pagewise_content::inspect::spd::{Memory, Spd};
 use pagewise_content::inspect::wrap::Wrap;
-use pagewise_content::inspect::{Content, Found, Sure, Whole};
+use pagewise_content::inspect::{Certainty, Content, Found, Whole};
 use pagewise_part::card::{Card, density};
 
 /// Characters of a text that are shown.
@@ -31,9 +31,9 @@ pub(super) fn text(file: &str, length: u32, card: Option<&Card>, whole: Whole, f
     for finding in found.iter().take(MANY) {
         let sure = match finding.sure {
             _ if finding.content == Content::Unknown => paint(Tone::Faint, "unknown "),
-            Sure::Certain => paint(Tone::Good, "certain "),
-            Sure::Likely => paint(Tone::Caution, "likely  "),
-            Sure::Possible => paint(Tone::Caution, "possible"),
+            Certainty::Certain => paint(Tone::Good, "certain "),
+            Certainty::Likely => paint(Tone::Caution, "likely  "),
+            Certainty::Possible => paint(Tone::Caution, "possible"),
         };
         let place = format!("{:#06x}..{:#06x}", finding.offset, finding.offset + finding.length);
         text += &format!("\n  {place}  {sure}  {}\n", head(finding));
@@ -60,7 +60,7 @@ fn head(found: &Found) -> String {
         Content::Spd(spd) => module(spd),
         Content::Text { text } => format!("{} `{}`", strong("text"), short(text)),
         Content::Repeats { period, copies } => {
-            let word = if found.sure >= Sure::Likely { "capacity-alias" } else { "repeats itself" };
+            let word = if found.sure >= Certainty::Likely { "capacity-alias" } else { "repeats itself" };
             format!("{}: {period} bytes, {copies} times", paint(Tone::Bad, word))
         }
         Content::PageWrap(wrap) => {

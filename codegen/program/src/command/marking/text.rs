@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::{Body, Line};
 use crate::output::{Tone, paint, plain, wrapped};
-use pagewise_part::marking::{Piece, Sure};
+use pagewise_part::marking::{Certainty, Piece};
 
 /// Cards that are listed one by one; the others are counted.
 const LISTED: usize = 8;
@@ -40,7 +40,8 @@ fn one(out: &mut String, line: &Line) {
 fn pieces(out: &mut String, piece: &Piece) {
     for claim in &piece.families {
         let tone = if claim.family.is_wrong() { Tone::Bad } else { Tone::Strong };
-        let text = format!("{}, {}: {}", paint(tone, claim.family.words()), sure(claim.sure), plain(&claim.because));
+        let text =
+            format!("{}, {}: {}", paint(tone, claim.family.words()), certainty(claim.sure), plain(&claim.because));
         let _ = writeln!(out, "{}", row("family", &text));
     }
     if let Some(hazard) = piece.hazard {
@@ -50,7 +51,7 @@ fn pieces(out: &mut String, piece: &Piece) {
         let text = format!(
             "{}, {}: `{}`, {}",
             paint(Tone::Strong, &density.words),
-            sure(density.sure),
+            certainty(density.sure),
             plain(&density.said_by),
             plain(&density.because)
         );
@@ -58,7 +59,7 @@ fn pieces(out: &mut String, piece: &Piece) {
     }
     for found in piece.matches.iter().take(LISTED) {
         let (id, maker) = (paint(Tone::Strong, &found.id), plain(&found.maker));
-        let text = format!("{id} ({maker}), {}: {}", sure(found.sure), plain(&found.because));
+        let text = format!("{id} ({maker}), {}: {}", certainty(found.sure), plain(&found.because));
         let _ = writeln!(out, "{}", row("card", &text));
     }
     if piece.matches.len() > LISTED {
@@ -80,11 +81,11 @@ fn not_understood(out: &mut String, words: &[String]) {
     }
 }
 
-fn sure(sure: Sure) -> String {
+fn certainty(sure: Certainty) -> String {
     let tone = match sure {
-        Sure::Certain => Tone::Good,
-        Sure::Likely => Tone::Strong,
-        Sure::Possible => Tone::Caution,
+        Certainty::Certain => Tone::Good,
+        Certainty::Likely => Tone::Strong,
+        Certainty::Possible => Tone::Caution,
     };
     paint(tone, sure.word())
 }

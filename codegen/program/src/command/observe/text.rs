@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use crate::output::{Tone, paint, plain, wrapped};
-use pagewise_observe::{Observation, Property, Sure};
+use pagewise_observe::{Certainty, Observation, Property};
 
 /// Entries of a list that are shown.
 const MANY: usize = 8;
@@ -34,8 +34,8 @@ pub(super) fn text(seen: &Observation, board: Option<&str>) -> String {
 
 fn statement(property: &Property) -> String {
     let (tone, word) = match property.sure {
-        Some(Sure::Shown) => (Tone::Good, "shown "),
-        Some(Sure::Likely) => (Tone::Caution, "likely"),
+        Some(Certainty::Shown) => (Tone::Good, "shown "),
+        Some(Certainty::Likely) => (Tone::Caution, "likely"),
         _ => (Tone::Caution, "guess "),
     };
     let head = format!("{} {} ", paint(tone, word), paint(Tone::Strong, format!("{:<22}", property.name)));

@@ -230,5 +230,5 @@ fn region(region: &Region) -> String {
 
 /// The word that cards use for a choice.
 fn word<T: Serialize>(choice: &T) -> String {
-    word::of(choice).to_owned()
+    word::name(choice).to_owned()
 }

@@ -10,7 +10,7 @@ use pagewise_part::card::{Card, Catalogue};
 ///
 /// # Errors
 /// Nobody names a part, a part has no card, or the parts named are not one.
-pub(super) fn of<'c>(given: Option<&str>, units: &[Unit], catalogue: &'c Catalogue) -> Result<&'c Card, Faults> {
+pub(super) fn expected<'c>(given: Option<&str>, units: &[Unit], catalogue: &'c Catalogue) -> Result<&'c Card, Faults> {
     let Some(given) = given else { return of_images(units, catalogue) };
     let card = find(catalogue, given)?;
     let mut faults = Faults::default();

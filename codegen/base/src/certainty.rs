@@ -5,7 +5,7 @@ use serde::Serialize;
 /// How sure a claim is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Sure {
+pub enum Certainty {
     /// It may be so; something else would explain it as well.
     Possible,
     /// It reads so, and nothing else that is common explains it.
@@ -15,7 +15,7 @@ pub enum Sure {
     Certain,
 }
 
-impl Sure {
+impl Certainty {
     /// The word for it.
     #[must_use]
     pub const fn word(self) -> &'static str {
