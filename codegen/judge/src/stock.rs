@@ -7,6 +7,7 @@ pub mod columns;
 pub mod price;
 pub mod read;
 
+use std::cell::LazyCell;
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
@@ -48,6 +49,11 @@ impl State {
 pub struct Offer {
     /// Line of the stock list.
     pub line: usize,
+    /// The part as it stands there, such as an order code.
+    pub part: String,
+    /// The user's own number of the part, where the list has one.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub number: Option<String>,
     /// Pieces in stock.
     pub quantity: u64,
     /// Whether they last for the board's yearly volume; without a stated volume, for one piece.
@@ -60,6 +66,9 @@ pub struct Offer {
     pub unit_price: Price,
     /// Price of a year's volume, where the board states it.
     pub yearly_cost: Option<Price>,
+    /// What further rows of the same card offer, best first.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub also: Vec<Offer>,
 }
 
 impl Offer {
@@ -82,8 +91,6 @@ pub struct Unmatched {
     pub part: String,
     /// Cards that resemble it.
     pub near: Vec<String>,
-    /// Line of another row of the card that this one would be read as, where that is why it is left out.
-    pub other_line: Option<usize>,
 }
 
 /// A row whose part is a longer order code, such as one with package and grade, and what it was read as.
@@ -104,7 +111,7 @@ pub struct Stock {
     pub file: String,
     /// Currency of the prices, as the user words it; empty when not stated.
     pub currency: String,
-    rows: BTreeMap<String, Row>,
+    rows: BTreeMap<String, Vec<Row>>,
     /// Rows that no card matches. A stock list holds all sorts of parts, so they are no fault, but they are told.
     pub unmatched: Vec<Unmatched>,
     /// Rows whose part is longer than the order code of their card.
@@ -113,11 +120,11 @@ pub struct Stock {
 
 impl Stock {
     /// Matches rows with cards: the row's `card` column where there is one, else its part, as identifier or order code.
-    /// What is left is read as a marking is, and matched where that names one card by its order code, and no other row
-    /// has that card: of two packages of one part the list does not say which is meant.
+    /// What is left is read as a marking is, and matched where that names one card by its order code. Several rows of
+    /// one card are all kept.
     ///
     /// # Errors
-    /// Two rows for one card, a `card` column that names none, or no row that matches any.
+    /// One part on two rows, a `card` column that names no card, or no row that matches any.
     pub fn of(file: &str, currency: &str, rows: Vec<Row>, catalogue: &Catalogue) -> Result<Self, Faults> {
         let mut faults = Vec::new();
         let mut stock = Self {
@@ -127,24 +134,30 @@ impl Stock {
             unmatched: Vec::new(),
             read_as: Vec::new(),
         };
-        let mut left = Vec::new();
+        let reader = LazyCell::new(|| Reader::new(catalogue));
         for row in rows {
             let found = match &row.card {
                 Some(card) => catalogue.named(card, file, row.line, "card").map_err(|fault| faults.push(fault)).ok(),
                 None => catalogue.find(&row.part),
             };
-            let Some(card) = found.filter(|card| !card.is_generic()) else {
-                left.push(row);
+            let card = found.filter(|card| !card.is_generic()).map(|card| card.id.clone()).or_else(|| {
+                let card = if row.card.is_none() { reader.order_code(&row.part) } else { None }?;
+                stock.read_as.push(ReadAs { line: row.line, part: row.part.clone(), card: card.clone() });
+                Some(card)
+            });
+            let Some(card) = card else {
+                let near = catalogue.near(&row.part).into_iter().map(str::to_owned).collect();
+                stock.unmatched.push(Unmatched { line: row.line, part: row.part, near });
                 continue;
             };
-            if let Some(earlier) = stock.rows.get(&card.id) {
-                let reason = format!("`{}` is on line {} already", card.id, earlier.line);
+            let same = stock.rows.entry(card).or_default();
+            if let Some(earlier) = same.iter().find(|other| other.part.eq_ignore_ascii_case(&row.part)) {
+                let reason = format!("`{}` is on line {} already", row.part, earlier.line);
                 faults.push(row.fault(file, "part", reason, "keep one row for each part"));
                 continue;
             }
-            stock.rows.insert(card.id.clone(), row);
+            same.push(row);
         }
-        stock.read_left(left, catalogue);
         if stock.rows.is_empty() && faults.is_empty() {
             let remedy = "the part column holds identifiers or order codes as `pagewise parts` lists them";
             faults.push(Fault::of_file(file, "no row matches a card", remedy));
@@ -152,64 +165,35 @@ impl Stock {
         Faults(faults).or_ok(stock)
     }
 
-    /// Rows that name no card as they stand.
-    fn read_left(&mut self, left: Vec<Row>, catalogue: &Catalogue) {
-        if left.is_empty() {
-            return;
-        }
-        let reader = Reader::new(catalogue);
-        let read: Vec<(Row, Option<String>)> = left
-            .into_iter()
-            .map(|row| {
-                let card = if row.card.is_none() { reader.order_code(&row.part) } else { None };
-                (row, card)
-            })
-            .collect();
-        let mut lines: BTreeMap<String, Vec<usize>> =
-            self.rows.iter().map(|(card, row)| (card.clone(), vec![row.line])).collect();
-        for (row, card) in &read {
-            if let Some(card) = card {
-                lines.entry(card.clone()).or_default().push(row.line);
-            }
-        }
-        for (row, card) in read {
-            let others = card.as_ref().and_then(|card| lines.get(card)).into_iter().flatten();
-            let other_line = others.copied().find(|line| *line != row.line);
-            let (line, part) = (row.line, row.part.clone());
-            match (card, other_line) {
-                (Some(card), None) => {
-                    self.read_as.push(ReadAs { line, part, card: card.clone() });
-                    self.rows.insert(card, row);
-                }
-                (card, other_line) => {
-                    let near = card.map_or_else(
-                        || catalogue.near(&part).into_iter().map(str::to_owned).collect(),
-                        |card| vec![card],
-                    );
-                    self.unmatched.push(Unmatched { line, part, near, other_line });
-                }
-            }
-        }
-    }
-
     /// Identifiers of the cards on the list.
     pub fn cards(&self) -> impl Iterator<Item = &str> {
         self.rows.keys().map(String::as_str)
     }
 
-    /// What the list offers of a card for a yearly volume.
+    /// What the list offers of a card for a yearly volume: its best row, and the others with it.
     #[must_use]
     pub fn offer(&self, card: &str, yearly_volume: Option<u32>) -> Option<Offer> {
-        let row = self.rows.get(card)?;
+        let mut offers: Vec<Offer> = self.rows.get(card)?.iter().map(|row| row.offer(yearly_volume)).collect();
+        offers.sort_by_key(Offer::rank);
+        let also = offers.split_off(1);
+        Some(Offer { also, ..offers.pop()? })
+    }
+}
+
+impl Row {
+    fn offer(&self, yearly_volume: Option<u32>) -> Offer {
         let volume = u64::from(yearly_volume.unwrap_or(1));
-        Some(Offer {
-            line: row.line,
-            quantity: row.quantity,
-            enough: row.quantity >= volume,
-            state: row.state,
-            lead_time_days: row.lead_time_days,
-            unit_price: row.unit_price,
-            yearly_cost: yearly_volume.map(|volume| row.unit_price.times(volume)),
-        })
+        Offer {
+            line: self.line,
+            part: self.part.clone(),
+            number: self.number.clone(),
+            quantity: self.quantity,
+            enough: self.quantity >= volume,
+            state: self.state,
+            lead_time_days: self.lead_time_days,
+            unit_price: self.unit_price,
+            yearly_cost: yearly_volume.map(|volume| self.unit_price.times(volume)),
+            also: Vec::new(),
+        }
     }
 }

@@ -16,7 +16,8 @@ pub struct OfferView {
     pub lead_time: String,
     /// `45.00 EUR`, or `0.30 EUR each` where the board states no yearly volume.
     pub yearly_cost: String,
-    /// All of it: `400 pieces, enough for a year, active, 0.20 EUR each, 60.00 EUR a year`.
+    /// All of it: `24LC256-I/SN (own number EE-31): 400 pieces, enough for a year, active, 0.20 EUR each, 60.00 EUR a year`; what
+    /// further rows of the part offer follows.
     pub sentence: String,
 }
 
@@ -33,12 +34,19 @@ impl OfferView {
         let more = if lead_time.is_empty() { String::new() } else { format!(", more in {lead_time}") };
         let year = offer.yearly_cost.map_or_else(String::new, |cost| format!(", {} a year", money(&cost, currency)));
         let each = format!("{} each", money(&offer.unit_price, currency));
+        let number = offer.number.as_ref().map_or_else(String::new, |number| format!(" (own number {number})"));
         let state = offer.state.word();
         Self {
             pieces: format!("{}{}", offer.quantity, if offer.enough { "" } else { ", too few" }),
             state,
             yearly_cost: offer.yearly_cost.map_or_else(|| each.clone(), |cost| money(&cost, currency)),
-            sentence: format!("{} pieces{lasts}, {state}{more}, {each}{year}", offer.quantity),
+            sentence: std::iter::once(format!(
+                "{}{number}: {} pieces{lasts}, {state}{more}, {each}{year}",
+                offer.part, offer.quantity
+            ))
+            .chain(offer.also.iter().map(|other| Self::of(other, currency).sentence))
+            .collect::<Vec<_>>()
+            .join("; also "),
             lead_time,
         }
     }
@@ -60,18 +68,47 @@ mod tests {
         let cent = |count| Price::parse("0.01", '.').unwrap().times(count);
         let of = |quantity, enough, yearly_cost| Offer {
             line: 2,
+            part: "24LC256".into(),
+            number: None,
             quantity,
             enough,
             state: State::Active,
             lead_time_days: None,
             unit_price: cent(20),
             yearly_cost,
+            also: Vec::new(),
         };
         let text = |quantity, enough, cost| OfferView::of(&of(quantity, enough, cost), "EUR").sentence;
-        assert_eq!(text(400, true, None), "400 pieces, active, 0.20 EUR each");
-        assert_eq!(text(0, false, None), "0 pieces, active, 0.20 EUR each");
+        assert_eq!(text(400, true, None), "24LC256: 400 pieces, active, 0.20 EUR each");
+        assert_eq!(text(0, false, None), "24LC256: 0 pieces, active, 0.20 EUR each");
         let year = Some(cent(6000));
-        assert_eq!(text(400, true, year), "400 pieces, enough for a year, active, 0.20 EUR each, 60.00 EUR a year");
-        assert_eq!(text(40, false, year), "40 pieces, too few for a year, active, 0.20 EUR each, 60.00 EUR a year");
+        assert_eq!(
+            text(400, true, year),
+            "24LC256: 400 pieces, enough for a year, active, 0.20 EUR each, 60.00 EUR a year"
+        );
+        assert_eq!(
+            text(40, false, year),
+            "24LC256: 40 pieces, too few for a year, active, 0.20 EUR each, 60.00 EUR a year"
+        );
+    }
+
+    #[test]
+    fn every_row_of_a_part_is_said_with_its_order_code_and_own_number() {
+        let row = |part: &str, quantity, number: Option<&str>| Offer {
+            line: 2,
+            part: part.into(),
+            number: number.map(str::to_owned),
+            quantity,
+            enough: true,
+            state: State::Active,
+            lead_time_days: None,
+            unit_price: Price::default(),
+            yearly_cost: None,
+            also: Vec::new(),
+        };
+        let offer = Offer { also: vec![row("X-T", 7, None)], ..row("X", 900, Some("EE-31")) };
+        let each = "active, 0.00 each";
+        let expected = format!("X (own number EE-31): 900 pieces, {each}; also X-T: 7 pieces, {each}");
+        assert_eq!(OfferView::of(&offer, "").sentence, expected);
     }
 }

@@ -60,7 +60,9 @@ fn a_stock_list_gives_its_offers_a_column_each() {
     let mut answer = reports::examples().iter().find(|answer| answer.judgements.len() > 1).unwrap().clone();
     let price = serde_json::from_str("\"0.31\"").unwrap();
     let (state, lead_time_days, yearly_cost) = (State::LastBuy, Some(14), None);
-    let offer = Offer { line: 2, quantity: 40, enough: false, state, lead_time_days, unit_price: price, yearly_cost };
+    let (part, number, also) = ("24LC256-I/SN".to_owned(), None, Vec::new());
+    let (line, quantity, enough, unit_price) = (2, 40, false, price);
+    let offer = Offer { line, part, number, quantity, enough, state, lead_time_days, unit_price, yearly_cost, also };
     answer.offers.insert(answer.judgements[0].candidate.clone(), offer);
     let Some(seen) = read(&[report(&[answer])]) else { return };
     let cells: Vec<String> = seen[0]["cells"].as_array().unwrap().iter().map(unjoined).collect();

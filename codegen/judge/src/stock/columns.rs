@@ -83,6 +83,9 @@ struct Names {
     /// The part.
     #[schemars(regex(pattern = r"\S"))]
     part: Option<String>,
+    /// The user's own number of the part; the column may be absent or empty.
+    #[schemars(regex(pattern = r"\S"))]
+    number: Option<String>,
     /// The card's identifier; the column may be absent or empty.
     #[schemars(regex(pattern = r"\S"))]
     card: Option<String>,
@@ -120,6 +123,8 @@ struct States {
 pub struct Columns {
     /// Header of the column with the part.
     pub part: String,
+    /// Of the column with the user's own number of the part; it may be absent or empty.
+    pub number: String,
     /// Of the column with the card's identifier; it may be absent or empty.
     pub card: String,
     /// Of the column with the pieces in stock.
@@ -152,6 +157,7 @@ impl Default for Columns {
         ];
         Self {
             part: "part".into(),
+            number: "own_number".into(),
             card: "card".into(),
             quantity: "quantity".into(),
             unit_price: "unit_price".into(),
@@ -191,6 +197,7 @@ fn columns(form: &Document<'_>, file: ColumnsFile) -> Columns {
     let named = file.columns;
     let read = Columns {
         part: named.part.unwrap_or(usual.part),
+        number: named.number.unwrap_or(usual.number),
         card: named.card.unwrap_or(usual.card),
         quantity: named.quantity.unwrap_or(usual.quantity),
         unit_price: named.unit_price.unwrap_or(usual.unit_price),
@@ -202,7 +209,7 @@ fn columns(form: &Document<'_>, file: ColumnsFile) -> Columns {
         lead_time_unit_days: if file.lead_time_in == Some(LeadTime::Weeks) { 7 } else { 1 },
         words: words(form, usual.words, file.states),
     };
-    let names = [&read.part, &read.card, &read.quantity, &read.unit_price, &read.lead_time, &read.state];
+    let names = [&read.part, &read.number, &read.card, &read.quantity, &read.unit_price, &read.lead_time, &read.state];
     for (index, name) in names.iter().enumerate() {
         if names[..index].contains(name) {
             form.fault("columns", format!("the column `{name}` stands for two things"), "name each column once");

@@ -14,6 +14,8 @@ pub struct Row {
     pub line: usize,
     /// The part as it stands there.
     pub part: String,
+    /// The user's own number of the part, where the list has one.
+    pub number: Option<String>,
     /// Identifier of its card, where the list states it.
     pub card: Option<String>,
     /// Pieces in stock.
@@ -45,6 +47,7 @@ pub fn read(path: &Path, columns: &Columns) -> Result<Vec<Row>, Faults> {
 /// Places of the columns in a row.
 struct Places {
     part: usize,
+    number: Option<usize>,
     card: Option<usize>,
     quantity: usize,
     unit_price: usize,
@@ -84,6 +87,7 @@ fn places(table: &mut Table, columns: &Columns) -> Option<Places> {
     let (unit_price, state) = (need(&columns.unit_price), need(&columns.state));
     Some(Places {
         part: part?,
+        number: table.place(&columns.number),
         card: table.place(&columns.card),
         quantity: quantity?,
         unit_price: unit_price?,
@@ -134,7 +138,8 @@ fn row(table: &mut Table, read: &table::Row, places: &Places, columns: &Columns)
         let remedy = format!("use one of: {}; a file for --columns adds words", known.join(", "));
         note(&columns.state, reason, &remedy);
     }
-    let card = places.card.map(text).filter(|text| !text.is_empty()).map(str::to_owned);
-    let row = Row { line: read.line, part, card, quantity, unit_price, lead_time_days, state: state? };
+    let stated = |place: Option<usize>| place.map(text).filter(|text| !text.is_empty()).map(str::to_owned);
+    let (number, card) = (stated(places.number), stated(places.card));
+    let row = Row { line: read.line, part, number, card, quantity, unit_price, lead_time_days, state: state? };
     (table.faults.len() == before).then_some(row)
 }

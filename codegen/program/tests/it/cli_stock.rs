@@ -160,6 +160,23 @@ fn two_order_codes_of_one_card_are_two_candidates() {
     assert!(run.err.contains("no row matches a card"), "a revision letter is not passed over: {}", run.err);
 }
 
+/// Reels and trays of one part, whose codes are not read to the end, are rows of one card: none is dropped.
+#[test]
+fn several_rows_of_one_card_are_all_kept_with_order_code_and_own_number() {
+    let list = "part,own_number,quantity,unit_price,state\n24AA02E48T-I/OT,EE-1,10,0.2,active\n\
+        24AA02E48-I/OT,EE-2,9000,0.3,active\n24AA02E48-I/SN,,4,0.1,active\n";
+    let (_folder, run) = with_list(list, None, &["--all", "--json"]);
+    let answer = run.json();
+    let offers: Vec<&serde_json::Value> = answer["boards"][0]["offers"].as_object().unwrap().values().collect();
+    let mut rows: Vec<(&str, &str)> = Vec::new();
+    for offer in offers.iter().flat_map(|it| std::iter::once(*it).chain(it["also"].as_array().into_iter().flatten())) {
+        rows.push((offer["part"].as_str().unwrap(), offer["number"].as_str().unwrap_or("")));
+    }
+    rows.sort_unstable();
+    assert_eq!(rows, [("24AA02E48-I/OT", "EE-2"), ("24AA02E48-I/SN", ""), ("24AA02E48T-I/OT", "EE-1")]);
+    assert_eq!(answer["stock"]["without_card"], serde_json::json!([]));
+}
+
 /// A `card` column that names no card is a fault, whatever the part would be read as.
 #[test]
 fn a_wrong_card_column_is_not_mended_by_reading_the_part() {
@@ -236,7 +253,7 @@ fn every_bad_row_is_told_with_its_line() {
 fn a_part_that_is_listed_twice_is_refused() {
     let list = "part,quantity,unit_price,state\n24lc256,1,1,active\n24LC256,1,1,active\n";
     let (_folder, run) = with_list(list, None, &[]);
-    assert!(run.err.contains("stock.csv:3: `part`: `24lc256` is on line 2 already"), "{}", run.err);
+    assert!(run.err.contains("stock.csv:3: `part`: `24LC256` is on line 2 already"), "{}", run.err);
 }
 
 #[test]

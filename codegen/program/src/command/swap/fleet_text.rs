@@ -210,10 +210,7 @@ fn count(out: &mut String, summary: &Summary) {
 pub(super) fn rows(stock: &Stock) -> String {
     let read =
         stock.read_as.iter().map(|row| format!("`{}` (line {}) read as {}", plain(&row.part), row.line, row.card));
-    let unmatched = stock.unmatched.iter().map(|row| {
-        let other = row.other_line.map_or_else(String::new, |line| format!("; another order code of line {line}"));
-        format!("`{}` (line {}{other})", plain(&row.part), row.line)
-    });
+    let unmatched = stock.unmatched.iter().map(|row| format!("`{}` (line {})", plain(&row.part), row.line));
     some_rows(stock, "", read.collect()) + &some_rows(stock, "no card matches ", unmatched.collect())
 }
 
