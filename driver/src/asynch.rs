@@ -1,17 +1,66 @@
 //! The async driver: the blocking one, with `await` at each bus call and each pause.
 
-mod region;
-
 use embedded_hal_async::delay::DelayNs;
-use embedded_hal_async::i2c::I2c;
+use embedded_hal_async::i2c::{ErrorType, I2c};
 
 use crate::address::Location;
 use crate::error::Error;
 use crate::geometry::Geometry;
+use crate::memory::{AsyncMemory, Extent};
 use crate::options::{Config, Options};
 use crate::plan::{Action, Difference, Job, Outcome, Plan, State, Updated};
+use crate::region::{InRegion, Region};
 use crate::shell::{Request, frame, target};
 use crate::trust::Trust;
+
+/// The verbs of what has `run`, a `state` and `has_cycle`: the array, and a region beside it.
+macro_rules! verbs_async {
+    () => {
+        async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<Self::BusError>> {
+            self.run(&Request::read(Job::Read, offset, bytes.len()), bytes).await
+        }
+
+        async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<Self::BusError>> {
+            self.run(&Request::write(offset, bytes), &mut []).await
+        }
+
+        async fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<Self::BusError>> {
+            self.state.forget();
+            let mut result = self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut []).await;
+            if let Err(error) = &mut result {
+                error.tell_difference(&self.state, offset);
+            }
+            result
+        }
+
+        async fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<Self::BusError>> {
+            self.run(&Request::fill(offset, length, &byte), &mut []).await
+        }
+
+        async fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<Self::BusError>> {
+            self.state.forget();
+            self.run(&Request::compare(Job::Compare, offset, bytes), &mut []).await?;
+            Ok(self.state.difference())
+        }
+
+        async fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
+            self.state.forget();
+            self.run(&Request::compare(Job::Update, offset, bytes), &mut []).await?;
+            Ok(self.state.updated())
+        }
+
+        async fn update_suspect(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
+            if !self.has_cycle() {
+                return self.update_trusting(offset, bytes).await;
+            }
+            self.state.forget();
+            self.run(&Request::write(offset, bytes), &mut []).await?;
+            Ok(self.state.updated())
+        }
+    };
+}
+
+mod region;
 
 /// A serial EEPROM on an I2C bus, for async code; no executor is assumed.
 ///
@@ -64,174 +113,85 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         Self { i2c, delay, buffer: [0; BUF], config, state: State::new() }
     }
 
-    /// Reads `bytes.len()` bytes from `offset`. A part without word-address bytes gets no header: its device address is
-    /// the offset.
-    ///
-    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
-    /// - **Cancelled**: leaves nothing behind.
+    /// [`AsyncMemory::read`].
     ///
     /// # Errors
     ///
-    /// [`Error::OutOfRange`], [`Error::BufferTooSmall`] before anything is sent; [`Error::NotAnswering`],
-    /// [`Error::WriteCycleOverrun`] (an earlier write never ended), [`Error::Bus`].
+    /// As there.
     pub async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
-        self.run(&Request::read(Job::Read, offset, bytes.len()), bytes).await
+        AsyncMemory::read(self, offset, bytes).await
     }
 
-    /// Writes `bytes` at `offset`, page by page, and waits for each write cycle.
-    ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended (`S 50W- P`
-    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes.
-    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
-    ///   its write cycle first.
+    /// [`AsyncMemory::write`].
     ///
     /// # Errors
     ///
-    /// [`Error::OutOfRange`], [`Error::BufferTooSmall`] before anything is sent; [`Error::NotAnswering`],
-    /// [`Error::WriteProtected`], [`Error::WriteCycleOverrun`], [`Error::Bus`]. [`Error::safe_bytes`] says how many
-    /// bytes, from the start, are known to be stored; the page after them is indeterminate.
+    /// As there.
     pub async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        self.run(&Request::write(offset, bytes), &mut []).await
+        AsyncMemory::write(self, offset, bytes).await
     }
 
-    /// As `write`, and reads each page back after its write cycle. Finds a protected part that ACKs data and drops it.
-    ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, then the reading back, tried until the write has ended
-    ///   (`S 50W- P` while it has not): `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: as of a write: pages before the one in its write cycle are stored, pages after it are as they
-    ///   were; that one may hold old, new or other bytes.
-    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
-    ///   its write cycle first.
+    /// [`AsyncMemory::write_verified`].
     ///
     /// # Errors
     ///
-    /// Those of [`AsyncEeprom::write`], and [`Error::Verify`].
+    /// As there.
     pub async fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        self.state.forget();
-        let mut result = self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut []).await;
-        if let Err(error) = &mut result {
-            error.tell_difference(&self.state, offset);
-        }
-        result
+        AsyncMemory::write_verified(self, offset, bytes).await
     }
 
-    /// Writes `length` times the same byte at `offset`, page by page.
-    ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ AB+ P`, tried until the write before it has ended (`S 50W- P`
-    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes.
-    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
-    ///   its write cycle first.
+    /// [`AsyncMemory::fill`].
     ///
     /// # Errors
     ///
-    /// Those of [`AsyncEeprom::write`].
+    /// As there.
     pub async fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
-        self.run(&Request::fill(offset, length, &byte), &mut []).await
+        AsyncMemory::fill(self, offset, length, byte).await
     }
 
-    /// Compares the part with `bytes`, reading up to the first difference. A page that was cut by a loss of supply may
-    /// read right now and wrong later.
-    ///
-    /// - **On the wire**, per page, up to the first difference: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
-    /// - **Cancelled**: leaves nothing behind.
+    /// [`AsyncMemory::compare`].
     ///
     /// # Errors
     ///
-    /// Those of [`AsyncEeprom::read`]. A difference is a result, not an error.
+    /// As there.
     pub async fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
-        self.state.forget();
-        self.run(&Request::compare(Job::Compare, offset, bytes), &mut []).await?;
-        Ok(self.state.difference())
+        AsyncMemory::compare(self, offset, bytes).await
     }
 
-    /// Makes the part hold `bytes` at `offset`, and writes no page that holds them already. Saves wear and time where
-    /// little has changed.
-    ///
-    /// A page that reads right is kept only where `trust` vouches for it: after a loss of supply in its write cycle it
-    /// may read right now and wrong later. All other pages are written without a look. See [`Trust`].
-    ///
-    /// - **On the wire**, per page that is not trusted, as of [`AsyncEeprom::write`]; per trusted page the comparison:
-    ///   `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited
-    ///   for (`S 50W- P` while it has not come, then the next access or the poll `S 50W+ 01+ 23+ P`).
-    /// - **Power loss**: as of a write; pages that are kept are not touched.
-    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
-    ///   its write cycle first.
+    /// [`AsyncMemory::update`].
     ///
     /// # Errors
     ///
-    /// Those of [`AsyncEeprom::read`] and [`AsyncEeprom::write`].
+    /// As there.
     pub async fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<I2C::Error>> {
-        self.config.check(Job::Update, offset, bytes.len())?;
-        trust.renew(self.state.failures());
-        let (mut total, mut done) = (Updated::default(), 0usize);
-        while let Some(piece) = trust.piece(offset, bytes.len(), done) {
-            let end = done.wrapping_add(piece.length);
-            let Some(part) = bytes.get(done..end) else { return Err(Error::OutOfStep) };
-            let updated = self.update_piece(piece.offset, part, piece.trusted).await;
-            total = total.plus(updated.map_err(|error| error.moved(0, done))?);
-            trust.add(piece.offset, piece.length);
-            done = end;
-        }
-        Ok(total)
+        AsyncMemory::update(self, offset, bytes, trust).await
     }
 
-    /// Makes the part hold `bytes` at `offset`, as [`AsyncEeprom::update`], and trusts each page that reads right.
-    ///
-    /// For firmware that knows that no write to these bytes was ever cut by a loss of supply. Where it does not, a page
-    /// that was cut may be kept, since it reads right now, and read wrong later.
-    ///
-    /// - **On the wire**, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write
-    ///   `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not come, then the next access or
-    ///   the poll `S 50W+ 01+ 23+ P`).
-    /// - **Power loss**: as of a write; pages that were equal are not touched.
-    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
-    ///   its write cycle first.
+    /// [`AsyncMemory::update_trusting`].
     ///
     /// # Errors
     ///
-    /// Those of [`AsyncEeprom::read`] and [`AsyncEeprom::write`].
+    /// As there.
     pub async fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
-        self.state.forget();
-        self.run(&Request::compare(Job::Update, offset, bytes), &mut []).await?;
-        Ok(self.state.updated())
+        AsyncMemory::update_trusting(self, offset, bytes).await
     }
 
-    /// Bytes that are all trusted, or none of them. A part without write cycles has none that could be cut.
-    pub(crate) async fn update_piece(
-        &mut self,
-        offset: u32,
-        bytes: &[u8],
-        trusted: bool,
-    ) -> Result<Updated, Error<I2C::Error>> {
-        if trusted || self.config.geometry.write_cycle_us() == 0 {
-            return self.update_trusting(offset, bytes).await;
-        }
-        self.state.forget();
-        self.write(offset, bytes).await?;
-        Ok(self.state.updated())
+    /// [`AsyncMemory::wait_ready`].
+    ///
+    /// # Errors
+    ///
+    /// As there.
+    pub async fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
+        AsyncMemory::wait_ready(self).await
     }
 
-    /// Reads from where the part's own pointer stands, without sending an address.
+    /// As [`Eeprom::current_address_read`](crate::Eeprom::current_address_read).
     ///
-    /// The pointer is undefined after power-up and differs between parts after a write or a poll; it is certain only
-    /// after a read through this driver. The device address is that of the byte behind the last request. A missing ACK
-    /// is not polled for, since a poll would move the pointer; but a write that an earlier call left in its cycle is
-    /// waited for.
-    ///
-    /// - **On the wire**: `S 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
     /// - **Cancelled**: leaves nothing behind.
     ///
     /// # Errors
     ///
-    /// [`Error::Unsupported`] on a part without word-address bytes; [`Error::OutOfRange`] if more than the capacity is
-    /// wanted; [`Error::NotAnswering`], [`Error::WriteCycleOverrun`], [`Error::Bus`].
+    /// As there.
     pub async fn current_address_read(&mut self, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         self.config.check_current(bytes.len())?;
         let address = self.config.geometry.locate(self.state.last).device_address;
@@ -248,19 +208,9 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         Ok(())
     }
 
-    /// Waits until the part answers: for the write that an earlier call left in its cycle, or else at its first
-    /// address. A part without word-address bytes is asked with a read of one byte.
-    ///
-    /// - **On the wire**: `S 50W+ 00+ 00+ P`, tried until it is answered (`S 50W- P` before); at the place of the write
-    ///   that is waited for, if there is one.
-    /// - **Power loss**: changes nothing; it tells nothing about a write before it.
-    /// - **Cancelled**: leaves nothing behind; the next call waits anew.
-    ///
-    /// # Errors
-    ///
-    /// [`Error::NotAnswering`], [`Error::WriteCycleOverrun`], [`Error::Bus`].
-    pub async fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
-        self.run(&Request::read(Job::Ready, 0, 0), &mut []).await
+    /// A region beside the array (identification page, serial number, EUI), as a memory of its own.
+    pub const fn region(&mut self, region: Region) -> InRegion<'_, Self> {
+        InRegion::new(self, region)
     }
 
     /// Capacity in bytes.
@@ -278,9 +228,37 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         (self.i2c, self.delay)
     }
 
+    fn has_cycle(&self) -> bool {
+        self.config.geometry.write_cycle_us() > 0
+    }
+
     async fn run(&mut self, request: &Request<'_>, into: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         let Self { i2c, delay, buffer, config, state } = self;
         run(i2c, delay, buffer, config, state, request, into).await
+    }
+}
+
+impl<I2C: ErrorType, D, const BUF: usize> Extent for AsyncEeprom<I2C, D, BUF> {
+    type BusError = I2C::Error;
+
+    fn capacity(&self) -> u32 {
+        self.config.geometry.capacity_bytes()
+    }
+
+    fn failures(&self) -> u32 {
+        self.state.failures()
+    }
+}
+
+impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncMemory for AsyncEeprom<I2C, D, BUF> {
+    verbs_async!();
+
+    async fn wait_ready(&mut self) -> Result<(), Error<Self::BusError>> {
+        self.run(&Request::read(Job::Ready, 0, 0), &mut []).await
+    }
+
+    async fn pause_us(&mut self, us: u32) {
+        self.delay.delay_us(us).await;
     }
 }
 

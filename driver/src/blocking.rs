@@ -1,17 +1,66 @@
 //! The blocking driver.
 
-mod region;
-
 use embedded_hal::delay::DelayNs;
-use embedded_hal::i2c::I2c;
+use embedded_hal::i2c::{ErrorType, I2c};
 
 use crate::address::Location;
 use crate::error::Error;
 use crate::geometry::Geometry;
+use crate::memory::{Extent, Memory};
 use crate::options::{Config, Options};
 use crate::plan::{Action, Difference, Job, Outcome, Plan, State, Updated};
+use crate::region::{InRegion, Region};
 use crate::shell::{Request, frame, target};
 use crate::trust::Trust;
+
+/// The verbs of what has `run`, a `state` and `has_cycle`: the array, and a region beside it.
+macro_rules! verbs {
+    () => {
+        fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<Self::BusError>> {
+            self.run(&Request::read(Job::Read, offset, bytes.len()), bytes)
+        }
+
+        fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<Self::BusError>> {
+            self.run(&Request::write(offset, bytes), &mut [])
+        }
+
+        fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<Self::BusError>> {
+            self.state.forget();
+            let mut result = self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut []);
+            if let Err(error) = &mut result {
+                error.tell_difference(&self.state, offset);
+            }
+            result
+        }
+
+        fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<Self::BusError>> {
+            self.run(&Request::fill(offset, length, &byte), &mut [])
+        }
+
+        fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<Self::BusError>> {
+            self.state.forget();
+            self.run(&Request::compare(Job::Compare, offset, bytes), &mut [])?;
+            Ok(self.state.difference())
+        }
+
+        fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
+            self.state.forget();
+            self.run(&Request::compare(Job::Update, offset, bytes), &mut [])?;
+            Ok(self.state.updated())
+        }
+
+        fn update_suspect(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
+            if !self.has_cycle() {
+                return self.update_trusting(offset, bytes);
+            }
+            self.state.forget();
+            self.run(&Request::write(offset, bytes), &mut [])?;
+            Ok(self.state.updated())
+        }
+    };
+}
+
+mod region;
 
 /// A serial EEPROM on an I2C bus.
 ///
@@ -71,145 +120,76 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         Self { i2c, delay, buffer: [0; BUF], config, state: State::new() }
     }
 
-    /// Reads `bytes.len()` bytes from `offset`. A part without word-address bytes gets no header: its device address is
-    /// the offset.
-    ///
-    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
+    /// [`Memory::read`].
     ///
     /// # Errors
     ///
-    /// [`Error::OutOfRange`], [`Error::BufferTooSmall`] before anything is sent; [`Error::NotAnswering`],
-    /// [`Error::WriteCycleOverrun`] (an earlier write never ended), [`Error::Bus`].
+    /// As there.
     pub fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
-        self.run(&Request::read(Job::Read, offset, bytes.len()), bytes)
+        Memory::read(self, offset, bytes)
     }
 
-    /// Writes `bytes` at `offset`, page by page, and waits for each write cycle.
-    ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended (`S 50W- P`
-    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes.
+    /// [`Memory::write`].
     ///
     /// # Errors
     ///
-    /// [`Error::OutOfRange`], [`Error::BufferTooSmall`] before anything is sent; [`Error::NotAnswering`],
-    /// [`Error::WriteProtected`], [`Error::WriteCycleOverrun`], [`Error::Bus`]. [`Error::safe_bytes`] says how many
-    /// bytes, from the start, are known to be stored; the page after them is indeterminate.
+    /// As there.
     pub fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        self.run(&Request::write(offset, bytes), &mut [])
+        Memory::write(self, offset, bytes)
     }
 
-    /// As `write`, and reads each page back after its write cycle. Finds a protected part that ACKs data and drops it.
-    ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, then the reading back, tried until the write has ended
-    ///   (`S 50W- P` while it has not): `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: as of a write: pages before the one in its write cycle are stored, pages after it are as they
-    ///   were; that one may hold old, new or other bytes.
+    /// [`Memory::write_verified`].
     ///
     /// # Errors
     ///
-    /// Those of [`Eeprom::write`], and [`Error::Verify`].
+    /// As there.
     pub fn write_verified(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        self.state.forget();
-        let mut result = self.run(&Request::compare(Job::WriteVerified, offset, bytes), &mut []);
-        if let Err(error) = &mut result {
-            error.tell_difference(&self.state, offset);
-        }
-        result
+        Memory::write_verified(self, offset, bytes)
     }
 
-    /// Writes `length` times the same byte at `offset`, page by page.
-    ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ AB+ P`, tried until the write before it has ended (`S 50W- P`
-    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes.
+    /// [`Memory::fill`].
     ///
     /// # Errors
     ///
-    /// Those of [`Eeprom::write`].
+    /// As there.
     pub fn fill(&mut self, offset: u32, length: usize, byte: u8) -> Result<(), Error<I2C::Error>> {
-        self.run(&Request::fill(offset, length, &byte), &mut [])
+        Memory::fill(self, offset, length, byte)
     }
 
-    /// Compares the part with `bytes`, reading up to the first difference. A page that was cut by a loss of supply may
-    /// read right now and wrong later.
-    ///
-    /// - **On the wire**, per page, up to the first difference: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
+    /// [`Memory::compare`].
     ///
     /// # Errors
     ///
-    /// Those of [`Eeprom::read`]. A difference is a result, not an error.
+    /// As there.
     pub fn compare(&mut self, offset: u32, bytes: &[u8]) -> Result<Option<Difference>, Error<I2C::Error>> {
-        self.state.forget();
-        self.run(&Request::compare(Job::Compare, offset, bytes), &mut [])?;
-        Ok(self.state.difference())
+        Memory::compare(self, offset, bytes)
     }
 
-    /// Makes the part hold `bytes` at `offset`, and writes no page that holds them already. Saves wear and time where
-    /// little has changed.
-    ///
-    /// A page that reads right is kept only where `trust` vouches for it: after a loss of supply in its write cycle it
-    /// may read right now and wrong later. All other pages are written without a look. See [`Trust`].
-    ///
-    /// - **On the wire**, per page that is not trusted, as of [`Eeprom::write`]; per trusted page the comparison:
-    ///   `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited
-    ///   for (`S 50W- P` while it has not come, then the next access or the poll `S 50W+ 01+ 23+ P`).
-    /// - **Power loss**: as of a write; pages that are kept are not touched.
+    /// [`Memory::update`].
     ///
     /// # Errors
     ///
-    /// Those of [`Eeprom::read`] and [`Eeprom::write`].
+    /// As there.
     pub fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<I2C::Error>> {
-        self.config.check(Job::Update, offset, bytes.len())?;
-        trust.renew(self.state.failures());
-        let (mut total, mut done) = (Updated::default(), 0usize);
-        while let Some(piece) = trust.piece(offset, bytes.len(), done) {
-            let end = done.wrapping_add(piece.length);
-            let Some(part) = bytes.get(done..end) else { return Err(Error::OutOfStep) };
-            let updated = self.update_piece(piece.offset, part, piece.trusted);
-            total = total.plus(updated.map_err(|error| error.moved(0, done))?);
-            trust.add(piece.offset, piece.length);
-            done = end;
-        }
-        Ok(total)
+        Memory::update(self, offset, bytes, trust)
     }
 
-    /// Makes the part hold `bytes` at `offset`, as [`Eeprom::update`], and trusts each page that reads right.
-    ///
-    /// For firmware that knows that no write to these bytes was ever cut by a loss of supply. Where it does not, a page
-    /// that was cut may be kept, since it reads right now, and read wrong later.
-    ///
-    /// - **On the wire**, per page the comparison: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`; where it differs, the write
-    ///   `S 50W+ 01+ 23+ 12+ 34+ P`, whose end is waited for (`S 50W- P` while it has not come, then the next access or
-    ///   the poll `S 50W+ 01+ 23+ P`).
-    /// - **Power loss**: as of a write; pages that were equal are not touched.
+    /// [`Memory::update_trusting`].
     ///
     /// # Errors
     ///
-    /// Those of [`Eeprom::read`] and [`Eeprom::write`].
+    /// As there.
     pub fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<I2C::Error>> {
-        self.state.forget();
-        self.run(&Request::compare(Job::Update, offset, bytes), &mut [])?;
-        Ok(self.state.updated())
+        Memory::update_trusting(self, offset, bytes)
     }
 
-    /// Bytes that are all trusted, or none of them. A part without write cycles has none that could be cut.
-    pub(crate) fn update_piece(
-        &mut self,
-        offset: u32,
-        bytes: &[u8],
-        trusted: bool,
-    ) -> Result<Updated, Error<I2C::Error>> {
-        if trusted || self.config.geometry.write_cycle_us() == 0 {
-            return self.update_trusting(offset, bytes);
-        }
-        self.state.forget();
-        self.write(offset, bytes)?;
-        Ok(self.state.updated())
+    /// [`Memory::wait_ready`].
+    ///
+    /// # Errors
+    ///
+    /// As there.
+    pub fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
+        Memory::wait_ready(self)
     }
 
     /// Reads from where the part's own pointer stands, without sending an address.
@@ -242,18 +222,9 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         Ok(())
     }
 
-    /// Waits until the part answers: for the write that an earlier call left in its cycle, or else at its first
-    /// address. A part without word-address bytes is asked with a read of one byte.
-    ///
-    /// - **On the wire**: `S 50W+ 00+ 00+ P`, tried until it is answered (`S 50W- P` before); at the place of the write
-    ///   that is waited for, if there is one.
-    /// - **Power loss**: changes nothing; it tells nothing about a write before it.
-    ///
-    /// # Errors
-    ///
-    /// [`Error::NotAnswering`], [`Error::WriteCycleOverrun`], [`Error::Bus`].
-    pub fn wait_ready(&mut self) -> Result<(), Error<I2C::Error>> {
-        self.run(&Request::read(Job::Ready, 0, 0), &mut [])
+    /// A region beside the array (identification page, serial number, EUI), as a memory of its own.
+    pub const fn region(&mut self, region: Region) -> InRegion<'_, Self> {
+        InRegion::new(self, region)
     }
 
     /// Capacity in bytes.
@@ -271,9 +242,37 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         (self.i2c, self.delay)
     }
 
+    fn has_cycle(&self) -> bool {
+        self.config.geometry.write_cycle_us() > 0
+    }
+
     fn run(&mut self, request: &Request<'_>, into: &mut [u8]) -> Result<(), Error<I2C::Error>> {
         let Self { i2c, delay, buffer, config, state } = self;
         run(i2c, delay, buffer, config, state, request, into)
+    }
+}
+
+impl<I2C: ErrorType, D, const BUF: usize> Extent for Eeprom<I2C, D, BUF> {
+    type BusError = I2C::Error;
+
+    fn capacity(&self) -> u32 {
+        self.config.geometry.capacity_bytes()
+    }
+
+    fn failures(&self) -> u32 {
+        self.state.failures()
+    }
+}
+
+impl<I2C: I2c, D: DelayNs, const BUF: usize> Memory for Eeprom<I2C, D, BUF> {
+    verbs!();
+
+    fn wait_ready(&mut self) -> Result<(), Error<Self::BusError>> {
+        self.run(&Request::read(Job::Ready, 0, 0), &mut [])
+    }
+
+    fn pause_us(&mut self, us: u32) {
+        self.delay.delay_us(us);
     }
 }
 

@@ -8,10 +8,9 @@ use core::ops::Range;
 
 use crate::error::Error;
 use crate::geometry::{Geometry, GeometryError};
-use crate::memory::{Extent, Memory};
+use crate::memory::{Extent, Memory, inside};
 use crate::options::Config;
 use crate::plan::{Difference, State, Updated};
-use crate::trust::Trust;
 
 /// Identical chips on one bus, at different device addresses, one after the other in one address space.
 ///
@@ -28,7 +27,7 @@ use crate::trust::Trust;
 /// Chip after chip, here from the last byte of the first one on:
 ///
 /// - `read`, `compare`: `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, `S 51W+ 00+ 00+ Sr 51R+ AB- P`
-/// - `write`: `S 50W+ 0F+ FF+ AB+ P`, `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then `S 51W+ 00+ 00+ CD+ P`,
+/// - `write`, `update_suspect`: `S 50W+ 0F+ FF+ AB+ P`, `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ P`, then `S 51W+ 00+ 00+ CD+ P`,
 ///   `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P`
 /// - `write_verified`: `S 50W+ 0F+ FF+ AB+ P`, `S 50W- P` while it is busy, `S 50W+ 0F+ FF+ Sr 50R+ AB- P`, then
 ///   `S 51W+ 00+ 00+ AB+ P`, `S 51W- P` while it is busy, `S 51W+ 00+ 00+ P` (at word address zero a poll asks),
@@ -202,21 +201,6 @@ impl<T: Core, const N: usize> Chips<T, N> {
         self.eeprom.config().geometry.capacity_bytes()
     }
 
-    /// How many calls of any chip have failed. The state of the chip that is selected lies in the driver.
-    fn failures(&self) -> u32 {
-        let others = self.states.iter().enumerate().filter(|(index, _)| *index != self.current);
-        let others = others.fold(0u32, |sum, (_, state)| sum.saturating_add(state.failures()));
-        others.saturating_add(self.eeprom.state().failures())
-    }
-
-    fn check<E>(&self, offset: u32, length: usize) -> Result<(), Error<E>> {
-        let capacity = self.capacity();
-        match capacity.checked_sub(offset) {
-            Some(rest) if length as u64 <= u64::from(rest) => Ok(()),
-            _ => Err(Error::OutOfRange { offset, length, capacity }),
-        }
-    }
-
     /// The next part of a request, with the driver set to its chip; `None` at the end.
     fn piece(&mut self, offset: u32, length: usize, done: usize) -> Option<Piece> {
         let left = length.checked_sub(done).filter(|left| *left > 0)?;
@@ -250,6 +234,13 @@ impl<T: Extent + Core, const N: usize> Extent for Chips<T, N> {
     fn capacity(&self) -> u32 {
         Self::capacity(self)
     }
+
+    /// The state of the chip that is selected lies in the driver.
+    fn failures(&self) -> u32 {
+        let others = self.states.iter().enumerate().filter(|(index, _)| *index != self.current);
+        let others = others.fold(0u32, |sum, (_, state)| sum.saturating_add(state.failures()));
+        others.saturating_add(self.eeprom.state().failures())
+    }
 }
 
 #[allow(private_bounds, reason = "the two drivers are all there is")]
@@ -260,7 +251,7 @@ impl<T: Memory + Core, const N: usize> Chips<T, N> {
         length: usize,
         mut work: impl FnMut(&mut T, u32, Range<usize>) -> Result<(), Error<T::BusError>>,
     ) -> Result<(), Error<T::BusError>> {
-        self.check(offset, length)?;
+        inside(self.capacity(), offset, length)?;
         let mut done = 0usize;
         while let Some(Piece { base, offset, range }) = self.piece(offset, length, done) {
             let end = range.end;
@@ -275,8 +266,7 @@ impl<T: Memory + Core, const N: usize> Chips<T, N> {
         let mut total = Updated::default();
         self.each(offset, bytes.len(), |eeprom, at, range| {
             let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
-            let updated =
-                if trusted { eeprom.update_trusting(at, part) } else { eeprom.update(at, part, &mut Trust::new()) };
+            let updated = if trusted { eeprom.update_trusting(at, part) } else { eeprom.update_suspect(at, part) };
             total = total.plus(updated?);
             Ok(())
         })?;
@@ -324,23 +314,12 @@ impl<T: Memory + Core, const N: usize> Memory for Chips<T, N> {
         Ok(first)
     }
 
-    fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<Self::BusError>> {
-        self.check(offset, bytes.len())?;
-        trust.renew(self.failures());
-        let (mut total, mut done) = (Updated::default(), 0usize);
-        while let Some(piece) = trust.piece(offset, bytes.len(), done) {
-            let end = done.wrapping_add(piece.length);
-            let Some(part) = bytes.get(done..end) else { return Err(Error::OutOfStep) };
-            let updated = self.update_piece(piece.offset, part, piece.trusted);
-            total = total.plus(updated.map_err(|error| error.moved(0, done))?);
-            trust.add(piece.offset, piece.length);
-            done = end;
-        }
-        Ok(total)
-    }
-
     fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
         self.update_piece(offset, bytes, true)
+    }
+
+    fn update_suspect(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
+        self.update_piece(offset, bytes, false)
     }
 
     fn wait_ready(&mut self) -> Result<(), Error<Self::BusError>> {

@@ -110,9 +110,6 @@ impl<T: Extent> ErrorType for Cursor<'_, T> {
 impl<T: Memory> Read for Cursor<'_, T> {
     /// [`Memory::read`] from the position to the end of the part at most; 0 bytes at the end.
     ///
-    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
-    ///
     /// # Errors
     ///
     /// As there.
@@ -127,11 +124,6 @@ impl<T: Memory> Read for Cursor<'_, T> {
 impl<T: Memory> Write for Cursor<'_, T> {
     /// [`Memory::write`] from the position to the end of the part at most.
     ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended (`S 50W- P`
-    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes.
-    ///
     /// # Errors
     ///
     /// [`Error::OutOfRange`] at the end of the part; otherwise as there. After an error the position has not moved.
@@ -142,10 +134,6 @@ impl<T: Memory> Write for Cursor<'_, T> {
     }
 
     /// [`Memory::wait_ready`]: everything that was written is stored when it returns.
-    ///
-    /// - **On the wire**: `S 50W+ 00+ 00+ P`, tried until it is answered (`S 50W- P` before); at the place of the write
-    ///   that is waited for, if there is one.
-    /// - **Power loss**: changes nothing; it tells nothing about a write before it.
     ///
     /// # Errors
     ///

@@ -109,8 +109,8 @@
 //!   back, the call fails. With [`Wait::Fixed`] nobody asks: the call returns `Ok` whether the part is there or not,
 //!   unless the HAL reports a missing ACK of the write itself. `write_verified` reads back in both cases.
 //! - A page that was cut *before* the start may read right now and wrong later. Reading cannot tell, and `read` and
-//!   `compare` do not try. [`Eeprom::update`] therefore keeps only what its [`Trust`] vouches for and writes the rest;
-//!   [`Eeprom::update_trusting`] keeps whatever reads right, for firmware that knows better.
+//!   `compare` do not try. [`Memory::update`] therefore keeps only what its [`Trust`] vouches for and writes the rest;
+//!   [`Memory::update_trusting`] keeps whatever reads right, for firmware that knows better.
 //!
 //! For values that must survive all of this there is the module `records` (feature `records`).
 //!
@@ -136,7 +136,7 @@
 //!   neither knows the other's writes, though each finds a busy part by its missing ACK.
 //! - Ten-bit addresses, SMBus packet error codes, the write-protection registers of device code 0110.
 //! - Asking whether a region is locked, or whether a write-protect pin is high: parts tell that only by a NACK in the
-//!   middle of a write, which the HAL traits do not show. [`Eeprom::write_verified`] finds out the hard way.
+//!   middle of a write, which the HAL traits do not show. [`Memory::write_verified`] finds out the hard way.
 //! - Splitting one page write over several bus calls: with `BUF` or [`Options::max_transfer_bytes`] smaller than header
 //!   and page, a page takes several write *cycles* instead, and wears as many times as fast.
 #![no_std]
@@ -192,7 +192,7 @@ pub use options::{Config, Options, Wait};
 pub use plan::{Difference, Updated};
 pub use protect::{Protected, WriteProtectTiming};
 pub use recovery::{RecoveryError, free_bus};
-pub use region::{Irreversible, Lock, Region, RegionAccess, RegionParameters};
+pub use region::{InRegion, Irreversible, Lock, Region, RegionAccess, RegionParameters};
 #[cfg(feature = "storage")]
 pub use storage::{FlashLike, MultiwriteFlash};
 pub use trust::Trust;

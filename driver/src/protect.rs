@@ -155,6 +155,10 @@ impl<T: Extent, P> Extent for Protected<T, P> {
     fn capacity(&self) -> u32 {
         self.eeprom.capacity()
     }
+
+    fn failures(&self) -> u32 {
+        self.eeprom.failures()
+    }
 }
 
 impl<T: Memory, P: OutputPin> Protected<T, P> {
@@ -200,6 +204,10 @@ impl<T: Memory, P: OutputPin> Memory for Protected<T, P> {
 
     fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
         self.released(bytes.len(), |memory| memory.update_trusting(offset, bytes))
+    }
+
+    fn update_suspect(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
+        self.released(bytes.len(), |memory| memory.update_suspect(offset, bytes))
     }
 
     fn wait_ready(&mut self) -> Result<(), Error<Self::BusError>> {

@@ -2,6 +2,8 @@
 
 use crate::error::Error;
 use crate::geometry::{Geometry, GeometryError, Parameters};
+use crate::memory::{Extent, inside};
+use crate::plan::{Job, State};
 
 /// A region as the data sheet describes it; not yet checked. Its write cycle is that of the array.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,7 +66,7 @@ impl Irreversible {
     }
 }
 
-/// The checked description of a region. Used with `read_region`, `write_region` and `lock_region` of the drivers.
+/// The checked description of a region. Used with the `region` of the drivers.
 ///
 /// ```
 /// use pagewise_driver::{Lock, Region, RegionAccess, RegionParameters};
@@ -131,20 +133,14 @@ impl Region {
         self.geometry
     }
 
-    /// The offset in the region's address space, if the request lies inside the region.
-    pub(crate) fn check<E>(&self, offset: u32, length: usize) -> Result<u32, Error<E>> {
-        let capacity = self.parameters.length_bytes;
-        match capacity.checked_sub(offset) {
-            Some(rest) if length as u64 <= u64::from(rest) => Ok(self.parameters.word_address.wrapping_add(offset)),
-            _ => Err(Error::OutOfRange { offset, length, capacity }),
+    /// Where a job's bytes lie in the region's address space, if it may be done there.
+    pub(crate) fn place<E>(&self, job: Job, offset: u32, length: usize) -> Result<u32, Error<E>> {
+        let writes = !matches!(job, Job::Read | Job::Compare);
+        if writes && matches!(self.parameters.access, RegionAccess::ReadOnly) {
+            return Err(Error::Unsupported);
         }
-    }
-
-    pub(crate) fn check_write<E>(&self, offset: u32, length: usize) -> Result<u32, Error<E>> {
-        match self.parameters.access {
-            RegionAccess::ReadOnly => Err(Error::Unsupported),
-            RegionAccess::Writable | RegionAccess::Lockable(_) => self.check(offset, length),
-        }
+        inside(self.parameters.length_bytes, offset, length)?;
+        Ok(self.parameters.word_address.wrapping_add(offset))
     }
 
     /// Geometry, offset and data of the write that locks.
@@ -153,6 +149,76 @@ impl Region {
             (RegionAccess::Lockable(lock), Some(geometry)) => Ok((geometry, lock.word_address, lock.data)),
             _ => Err(Error::Unsupported),
         }
+    }
+}
+
+/// A region of a part as a memory; made by the `region` of a driver. Offsets count from the region's first byte.
+///
+/// It is a [`Memory`](crate::Memory), or an `AsyncMemory` if `T` is an `AsyncEeprom`, so all that takes one takes it, also
+/// [`Protected`](crate::Protected). [`Error::Unsupported`] comes of a write to a region that is read-only, and of each call
+/// if the region takes another number of word-address bytes than the array. A region that was locked gives
+/// [`Error::WriteProtected`] on parts that refuse data, and nothing on parts that drop it: `write_verified` finds that out.
+/// A [`Trust`](crate::Trust) of the array is not one of the region.
+///
+/// # On the wire
+///
+/// At the region's own device address:
+///
+/// - `read`, `compare`: `S 58W+ 00+ 00+ Sr 58R+ AB+ CD- P`
+/// - `write`, `update_suspect`: `S 58W+ 00+ 00+ AB+ CD+ P`, `S 58W- P` while it is busy, `S 58W+ 00+ 00+ P`
+/// - `write_verified`: `S 58W+ 00+ 00+ AB+ CD+ P`, `S 58W- P` while it is busy, `S 58W+ 00+ 00+ P`,
+///   `S 58W+ 00+ 00+ Sr 58R+ AB+ CD- P`
+/// - `fill`: `S 58W+ 00+ 00+ AB+ AB+ P`, `S 58W- P` while it is busy, `S 58W+ 00+ 00+ P`
+/// - `update`, `update_trusting` (where it is trusted, and differs): `S 58W+ 00+ 00+ Sr 58R+ AB+ CD- P`,
+///   `S 58W+ 00+ 00+ 12+ 34+ P`, `S 58W- P` while it is busy, `S 58W+ 00+ 00+ P`
+/// - `wait_ready`, at the array's device address: `S 50W- P` while it is busy, `S 50W+ 00+ 00+ P`
+///
+/// # Examples
+///
+/// ```
+/// use embedded_hal_mock::eh1::delay::NoopDelay;
+/// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
+/// use pagewise_driver::{Eeprom, Geometry, Memory, Options, Parameters, Region, RegionAccess, RegionParameters};
+///
+/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
+/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
+/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// # const SERIAL: Region = match Region::try_new(RegionParameters { device_address: 0x58, word_address_bytes: 2,
+/// #     word_address: 0x0800, length_bytes: 16, page_bytes: 32, access: RegionAccess::ReadOnly }) {
+/// #     Ok(region) => region,
+/// #     Err(error) => panic!("{}", error.message()),
+/// # };
+/// let i2c = Mock::new(&[Transaction::write_read(0x58, vec![0x08, 0x02], vec![7; 4])]);
+/// let mut eeprom = Eeprom::<_, _, 34>::new(i2c, NoopDelay, PART, Options::new());
+/// let mut bytes = [0; 4];
+/// eeprom.region(SERIAL).read(2, &mut bytes)?;
+/// assert_eq!(bytes, [7; 4]);
+/// # eeprom.release().0.done();
+/// # Ok::<(), pagewise_driver::Error<embedded_hal::i2c::ErrorKind>>(())
+/// ```
+#[derive(Debug)]
+pub struct InRegion<'e, T> {
+    pub(crate) eeprom: &'e mut T,
+    pub(crate) region: Region,
+    /// Of the call under way; what outlasts it is kept by the driver.
+    pub(crate) state: State,
+}
+
+impl<'e, T> InRegion<'e, T> {
+    pub(crate) const fn new(eeprom: &'e mut T, region: Region) -> Self {
+        Self { eeprom, region, state: State::new() }
+    }
+}
+
+impl<T: Extent> Extent for InRegion<'_, T> {
+    type BusError = T::BusError;
+
+    fn capacity(&self) -> u32 {
+        self.region.length_bytes()
+    }
+
+    fn failures(&self) -> u32 {
+        self.eeprom.failures()
     }
 }
 

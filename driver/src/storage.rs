@@ -18,6 +18,7 @@ use crate::chips::Chips;
 use crate::error::Error;
 use crate::memory::{Extent, Memory};
 use crate::protect::Protected;
+use crate::region::InRegion;
 
 impl<E: core::fmt::Debug> NorFlashError for Error<E> {
     fn kind(&self) -> NorFlashErrorKind {
@@ -123,9 +124,6 @@ macro_rules! any_offset {
 
     /// [`Memory::read`]: any offset, any length.
     ///
-    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
-    ///
     /// # Errors
     ///
     /// As there.
@@ -144,11 +142,6 @@ macro_rules! any_offset {
         {
     /// [`Memory::write`]: any offset, any length, nothing is read first.
     ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
-    ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes.
-    ///
     /// # Errors
     ///
     /// As there.
@@ -160,6 +153,7 @@ macro_rules! any_offset {
 }
 
 any_offset!([I2C: embedded_hal::i2c::I2c, D, const BUF: usize] Eeprom<I2C, D, BUF>);
+any_offset!(['e, I2C: embedded_hal::i2c::I2c, D, const BUF: usize] InRegion<'e, Eeprom<I2C, D, BUF>>);
 any_offset!([T: Extent, P] Protected<T, P>);
 any_offset!([T, const N: usize] Chips<T, N>);
 
@@ -167,9 +161,6 @@ impl<T: Memory, const WRITE: usize, const ERASE: usize> ReadNorFlash for FlashLi
     const READ_SIZE: usize = 1;
 
     /// [`Memory::read`]: any offset, any length.
-    ///
-    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
     ///
     /// # Errors
     ///
@@ -202,12 +193,7 @@ impl<T: Memory, const WRITE: usize, const ERASE: usize> NorFlash for FlashLike<T
         self.eeprom.fill(from, length, 0xFF)
     }
 
-    /// [`Memory::write`] of whole `WRITE` units.
-    ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
-    ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes. Other units are not touched where `WRITE` is the page.
+    /// [`Memory::write`] of whole `WRITE` units. Where `WRITE` is the page, a cut touches no other unit.
     ///
     /// # Errors
     ///

@@ -3,7 +3,7 @@
 //! The write that locks is common practice, no source: the region's device address, word address bit 10 set (bit 7
 //! where the word address has one byte), bit 1 of the data byte set. The data sheet of the part decides.
 
-use pagewise_driver::{Irreversible, Lock, Region, RegionAccess, RegionParameters};
+use pagewise_driver::{Irreversible, Lock, Memory, Region, RegionAccess, RegionParameters};
 
 use super::{Halt, LineBus, Socket, Step};
 use pagewise_part::card::geometry::PinLevels;
@@ -72,14 +72,16 @@ impl Lockable {
         let mut found = vec![0; contents.len()];
         let failed = |what: &str| Halt::failed(Step::Lock, what.to_owned(), "the region may be locked already");
         driver
-            .read_region(&self.region, 0, &mut found)
+            .region(self.region)
+            .read(0, &mut found)
             .map_err(|error| failed(&format!("the region does not answer: {error}")))?;
         if found == contents {
             return Ok(());
         }
         driver
-            .write_region(&self.region, 0, contents)
-            .and_then(|()| driver.read_region(&self.region, 0, &mut found))
+            .region(self.region)
+            .write(0, contents)
+            .and_then(|()| driver.region(self.region).read(0, &mut found))
             .map_err(|error| failed(&format!("the region cannot be written: {error}")))?;
         if found == contents { Ok(()) } else { Err(failed("the region does not hold what was written")) }
     }
@@ -90,7 +92,7 @@ impl Lockable {
     /// The part refuses.
     pub fn lock(&self, bus: &mut LineBus, socket: &Socket, _: Confirmed) -> Result<(), Halt> {
         let token = Irreversible::i_know_that_this_cannot_be_undone();
-        socket.writer(bus).lock_region(&self.region, token).map_err(|error| {
+        socket.writer(bus).region(self.region).lock(token).map_err(|error| {
             let remedy = "it may be locked already; nothing else was changed";
             Halt::failed(Step::Lock, format!("the region could not be locked: {error}"), remedy)
         })

@@ -1,4 +1,4 @@
-//! The calls of the blocking driver for regions beside the array.
+//! A region beside the array, at its own device address, through the blocking driver.
 
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
@@ -6,43 +6,13 @@ use embedded_hal::i2c::I2c;
 use super::{Eeprom, run};
 use crate::error::Error;
 use crate::geometry::Geometry;
-use crate::plan::{Job, State};
-use crate::region::{Irreversible, Region};
+use crate::memory::Memory;
+use crate::plan::{Difference, Job, State, Updated};
+use crate::region::{InRegion, Irreversible};
 use crate::shell::Request;
 
-impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
-    /// Reads `bytes.len()` bytes of a region (identification page, serial number, EUI), from `offset` inside it.
-    ///
-    /// - **On the wire**, at the region's own device address: `S 58W+ 00+ 00+ Sr 58R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
-    ///
-    /// # Errors
-    ///
-    /// [`Error::OutOfRange`] against the region's length, [`Error::Unsupported`] if it takes another number of
-    /// word-address bytes than the array; otherwise those of [`Eeprom::read`].
-    pub fn read_region(&mut self, region: &Region, offset: u32, bytes: &mut [u8]) -> Result<(), Error<I2C::Error>> {
-        let offset = region.check(offset, bytes.len())?;
-        self.run_region(region.geometry(), &Request::read(Job::Read, offset, bytes.len()), bytes)
-    }
-
-    /// Writes `bytes` at `offset` inside a region and waits for the write cycle.
-    ///
-    /// - **On the wire**, at the region's own device address: `S 58W+ 00+ 00+ AB+ CD+ P`, then `S 58W- P` while the
-    ///   part is busy, then the poll `S 58W+ 00+ 00+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes.
-    ///
-    /// # Errors
-    ///
-    /// [`Error::Unsupported`] on a read-only region and on one that takes another number of word-address bytes than the
-    /// array, [`Error::OutOfRange`] against the region's length; a locked region gives [`Error::WriteProtected`] on
-    /// parts that refuse data, and nothing on parts that drop it. Otherwise those of [`Eeprom::write`].
-    pub fn write_region(&mut self, region: &Region, offset: u32, bytes: &[u8]) -> Result<(), Error<I2C::Error>> {
-        let offset = region.check_write(offset, bytes.len())?;
-        self.run_region(region.geometry(), &Request::write(offset, bytes), &mut [])
-    }
-
-    /// Locks a region **for ever**. There is no way back on the part.
+impl<I2C: I2c, D: DelayNs, const BUF: usize> InRegion<'_, Eeprom<I2C, D, BUF>> {
+    /// Locks the region **for ever**. There is no way back on the part.
     ///
     /// - **On the wire**, at the lock's own device address: `S 58W+ 04+ 00+ 02+ P`, then `S 58W- P` while the part is
     ///   busy, then the poll `S 58W+ 04+ 00+ P`.
@@ -51,32 +21,53 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// # Errors
     ///
     /// [`Error::Unsupported`] if the region has no lock, or takes another number of word-address bytes than the array;
-    /// otherwise those of [`Eeprom::write`].
-    pub fn lock_region(&mut self, region: &Region, _confirmed: Irreversible) -> Result<(), Error<I2C::Error>> {
-        let (geometry, offset, data) = region.lock_write()?;
-        self.run_region(geometry, &Request::write(offset, &[data]), &mut [])
+    /// otherwise those of [`Memory::write`].
+    pub fn lock(&mut self, _confirmed: Irreversible) -> Result<(), Error<I2C::Error>> {
+        let (geometry, offset, data) = self.region.lock_write()?;
+        self.run_at(geometry, &Request::write(offset, &[data]), &mut [])
     }
 
-    /// Runs a job at a region's geometry.
-    fn run_region(
-        &mut self,
-        geometry: Geometry,
-        request: &Request<'_>,
-        into: &mut [u8],
-    ) -> Result<(), Error<I2C::Error>> {
-        let config = self.config.at(geometry).ok_or(Error::Unsupported)?;
+    fn has_cycle(&self) -> bool {
+        self.eeprom.has_cycle()
+    }
+
+    /// Runs a job on the bytes of the region; offsets are those of the request, also in what comes of it.
+    fn run(&mut self, request: &Request<'_>, into: &mut [u8]) -> Result<(), Error<I2C::Error>> {
+        let mut inside = *request;
+        inside.offset = self.region.place(request.job, request.offset, request.length)?;
+        let back = request.offset.wrapping_sub(inside.offset);
+        let result = self.run_at(self.region.geometry(), &inside, into);
+        self.state.last = self.state.last.wrapping_add(back);
+        result.map_err(|error| error.moved(back, 0))
+    }
+
+    fn run_at(&mut self, geometry: Geometry, request: &Request<'_>, into: &mut [u8]) -> Result<(), Error<I2C::Error>> {
+        let Self { eeprom, state, .. } = self;
+        let config = eeprom.config.at(geometry).ok_or(Error::Unsupported)?;
         config.check(request.job, request.offset, request.length)?;
+        *state = State::new();
         if request.length == 0 {
             return Ok(());
         }
-        if self.state.pending().is_some() {
-            self.wait_ready()?;
+        if eeprom.state.pending().is_some() {
+            eeprom.wait_ready()?;
         }
-        let Self { i2c, delay, buffer, state, .. } = self;
-        let mut region = State::new();
-        let result = run(i2c, delay, buffer, &config, &mut region, request, into);
+        let result = run(&mut eeprom.i2c, &mut eeprom.delay, &mut eeprom.buffer, &config, state, request, into);
         // A busy part is busy at the array's address too: the next call waits there.
-        state.pending_like(&region);
+        eeprom.state.follow(state);
         result
+    }
+}
+
+impl<I2C: I2c, D: DelayNs, const BUF: usize> Memory for InRegion<'_, Eeprom<I2C, D, BUF>> {
+    verbs!();
+
+    /// Of the part: while its region is busy, so is its array.
+    fn wait_ready(&mut self) -> Result<(), Error<Self::BusError>> {
+        self.eeprom.wait_ready()
+    }
+
+    fn pause_us(&mut self, us: u32) {
+        self.eeprom.pause_us(us);
     }
 }

@@ -4,9 +4,8 @@ use core::ops::Range;
 
 use super::{Chips, Core, Piece};
 use crate::error::Error;
-use crate::memory::AsyncMemory;
+use crate::memory::{AsyncMemory, inside};
 use crate::plan::{Difference, Updated};
-use crate::trust::Trust;
 
 #[allow(private_bounds, reason = "the two drivers are all there is")]
 impl<T: AsyncMemory + Core, const N: usize> Chips<T, N> {
@@ -16,7 +15,7 @@ impl<T: AsyncMemory + Core, const N: usize> Chips<T, N> {
         length: usize,
         mut work: impl AsyncFnMut(&mut T, u32, Range<usize>) -> Result<(), Error<T::BusError>>,
     ) -> Result<(), Error<T::BusError>> {
-        self.check(offset, length)?;
+        inside(self.capacity(), offset, length)?;
         let mut done = 0usize;
         while let Some(Piece { base, offset, range }) = self.piece(offset, length, done) {
             let end = range.end;
@@ -36,11 +35,8 @@ impl<T: AsyncMemory + Core, const N: usize> Chips<T, N> {
         let mut total = Updated::default();
         self.each_async(offset, bytes.len(), async |eeprom, at, range| {
             let Some(part) = bytes.get(range) else { return Err(Error::OutOfStep) };
-            let updated = if trusted {
-                eeprom.update_trusting(at, part).await
-            } else {
-                eeprom.update(at, part, &mut Trust::new()).await
-            };
+            let updated =
+                if trusted { eeprom.update_trusting(at, part).await } else { eeprom.update_suspect(at, part).await };
             total = total.plus(updated?);
             Ok(())
         })
@@ -93,23 +89,12 @@ impl<T: AsyncMemory + Core, const N: usize> AsyncMemory for Chips<T, N> {
         Ok(first)
     }
 
-    async fn update(&mut self, offset: u32, bytes: &[u8], trust: &mut Trust) -> Result<Updated, Error<Self::BusError>> {
-        self.check(offset, bytes.len())?;
-        trust.renew(self.failures());
-        let (mut total, mut done) = (Updated::default(), 0usize);
-        while let Some(piece) = trust.piece(offset, bytes.len(), done) {
-            let end = done.wrapping_add(piece.length);
-            let Some(part) = bytes.get(done..end) else { return Err(Error::OutOfStep) };
-            let updated = self.update_piece_async(piece.offset, part, piece.trusted).await;
-            total = total.plus(updated.map_err(|error| error.moved(0, done))?);
-            trust.add(piece.offset, piece.length);
-            done = end;
-        }
-        Ok(total)
-    }
-
     async fn update_trusting(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
         self.update_piece_async(offset, bytes, true).await
+    }
+
+    async fn update_suspect(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
+        self.update_piece_async(offset, bytes, false).await
     }
 
     async fn wait_ready(&mut self) -> Result<(), Error<Self::BusError>> {

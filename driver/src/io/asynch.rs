@@ -10,9 +10,7 @@ use crate::memory::AsyncMemory;
 impl<T: AsyncMemory> Read for Cursor<'_, T> {
     /// [`AsyncMemory::read`] from the position to the end of the part at most; 0 bytes at the end.
     ///
-    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
-    /// - **Cancelled**: leaves nothing behind; the position has not moved.
+    /// - **Cancelled**: as there; the position has not moved.
     ///
     /// # Errors
     ///
@@ -28,12 +26,7 @@ impl<T: AsyncMemory> Read for Cursor<'_, T> {
 impl<T: AsyncMemory> Write for Cursor<'_, T> {
     /// [`AsyncMemory::write`] from the position to the end of the part at most.
     ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended (`S 50W- P`
-    ///   while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes.
-    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
-    ///   its write cycle first. The position has not moved.
+    /// - **Cancelled**: as there; the position has not moved.
     ///
     /// # Errors
     ///
@@ -45,11 +38,6 @@ impl<T: AsyncMemory> Write for Cursor<'_, T> {
     }
 
     /// [`AsyncMemory::wait_ready`]: everything that was written is stored when it returns.
-    ///
-    /// - **On the wire**: `S 50W+ 00+ 00+ P`, tried until it is answered (`S 50W- P` before); at the place of the write
-    ///   that is waited for, if there is one.
-    /// - **Power loss**: changes nothing; it tells nothing about a write before it.
-    /// - **Cancelled**: leaves nothing behind; the next call waits anew.
     ///
     /// # Errors
     ///

@@ -54,9 +54,11 @@ impl State {
         self.pending = 0;
     }
 
-    /// A write to another place of the same part is waited for at the first address, or none is.
-    pub(crate) fn pending_like(&mut self, other: &Self) {
+    /// Takes over what became of a job at another place of the same part: a write there is waited for at the first
+    /// address, and what failed there counts here.
+    pub(crate) fn follow(&mut self, other: &Self) {
         self.pending = other.pending.min(1);
+        self.failures = self.failures.saturating_add(other.failures);
     }
 
     /// Takes note of a plan that has failed.

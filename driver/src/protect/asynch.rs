@@ -53,6 +53,10 @@ impl<T: AsyncMemory, P: OutputPin> AsyncMemory for Protected<T, P> {
         self.released_async(bytes.len(), async |memory| memory.update_trusting(offset, bytes).await).await
     }
 
+    async fn update_suspect(&mut self, offset: u32, bytes: &[u8]) -> Result<Updated, Error<Self::BusError>> {
+        self.released_async(bytes.len(), async |memory| memory.update_suspect(offset, bytes).await).await
+    }
+
     async fn wait_ready(&mut self) -> Result<(), Error<Self::BusError>> {
         self.eeprom.wait_ready().await
     }

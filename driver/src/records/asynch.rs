@@ -35,9 +35,6 @@ impl<'a, M: AsyncMedium, const SLOT: usize> AsyncRecordStore<'a, M, SLOT> {
 
     /// As [`RecordStore::read`](super::RecordStore::read).
     ///
-    /// - **On the wire**: reads the head of each slot of the ring, and the rest of those that have one:
-    ///   `S 50W+ 01+ 20+ Sr 50R+ B1+ .. 00- P` (nine bytes), `S 50W+ 01+ 29+ Sr 50R+ AB+ .. P`.
-    /// - **Power loss**: changes nothing.
     /// - **Cancelled**: leaves nothing behind.
     ///
     /// # Errors
@@ -50,9 +47,6 @@ impl<'a, M: AsyncMedium, const SLOT: usize> AsyncRecordStore<'a, M, SLOT> {
 
     /// As [`RecordStore::write`](super::RecordStore::write).
     ///
-    /// - **On the wire**: what `read` sends, then one verified write of the slot after the newest one:
-    ///   `S 50W+ 01+ 40+ B1+ .. P`, polled for and read back.
-    /// - **Power loss**: the old or the new value, never neither.
     /// - **Cancelled**: the old or the new value, never neither.
     ///
     /// # Errors
@@ -66,8 +60,6 @@ impl<'a, M: AsyncMedium, const SLOT: usize> AsyncRecordStore<'a, M, SLOT> {
 
     /// As [`RecordStore::count`](super::RecordStore::count).
     ///
-    /// - **On the wire**: what `read` sends.
-    /// - **Power loss**: changes nothing.
     /// - **Cancelled**: leaves nothing behind.
     ///
     /// # Errors
@@ -81,8 +73,6 @@ impl<'a, M: AsyncMedium, const SLOT: usize> AsyncRecordStore<'a, M, SLOT> {
 
     /// As [`RecordStore::increment`](super::RecordStore::increment).
     ///
-    /// - **On the wire**: what `write` sends.
-    /// - **Power loss**: the old or the new value, never neither.
     /// - **Cancelled**: the old or the new value, never neither.
     ///
     /// # Errors
@@ -99,8 +89,6 @@ impl<'a, M: AsyncMedium, const SLOT: usize> AsyncRecordStore<'a, M, SLOT> {
 
     /// As [`RecordStore::erase`](super::RecordStore::erase).
     ///
-    /// - **On the wire**: per slot a verified write of one byte: `S 50W+ 01+ 20+ FF+ P`, polled for and read back.
-    /// - **Power loss**: **not** safe: an older value may come back.
     /// - **Cancelled**: as a loss of supply: an older value may come back.
     ///
     /// # Errors

@@ -9,6 +9,7 @@ use crate::chips::Chips;
 use crate::error::Error;
 use crate::memory::{AsyncMemory, Extent};
 use crate::protect::Protected;
+use crate::region::InRegion;
 
 /// The traits for any offset and length; for each type by itself, since they are another crate's.
 macro_rules! any_offset_async {
@@ -20,10 +21,6 @@ macro_rules! any_offset_async {
             type Error = Error<<$memory as Extent>::BusError>;
 
     /// [`AsyncMemory::read`]: any offset, any length.
-    ///
-    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
-    /// - **Cancelled**: leaves nothing behind.
     ///
     /// # Errors
     ///
@@ -43,13 +40,6 @@ macro_rules! any_offset_async {
         {
     /// [`AsyncMemory::write`]: any offset, any length, nothing is read first.
     ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
-    ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes.
-    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
-    ///   its write cycle first.
-    ///
     /// # Errors
     ///
     /// As there.
@@ -61,6 +51,7 @@ macro_rules! any_offset_async {
 }
 
 any_offset_async!([I2C: embedded_hal_async::i2c::I2c, D, const BUF: usize] AsyncEeprom<I2C, D, BUF>);
+any_offset_async!(['e, I2C: embedded_hal_async::i2c::I2c, D, const BUF: usize] InRegion<'e, AsyncEeprom<I2C, D, BUF>>);
 any_offset_async!([T: Extent, P] Protected<T, P>);
 any_offset_async!([T, const N: usize] Chips<T, N>);
 
@@ -68,10 +59,6 @@ impl<T: AsyncMemory, const WRITE: usize, const ERASE: usize> ReadNorFlash for Fl
     const READ_SIZE: usize = 1;
 
     /// [`AsyncMemory::read`]: any offset, any length.
-    ///
-    /// - **On the wire**, per sequential-read block and `max_transfer_bytes`: `S 50W+ 01+ 23+ Sr 50R+ AB+ CD- P`.
-    /// - **Power loss**: changes nothing.
-    /// - **Cancelled**: leaves nothing behind.
     ///
     /// # Errors
     ///
@@ -106,14 +93,7 @@ impl<T: AsyncMemory, const WRITE: usize, const ERASE: usize> NorFlash for FlashL
         self.eeprom.fill(from, length, 0xFF).await
     }
 
-    /// [`AsyncMemory::write`] of whole `WRITE` units.
-    ///
-    /// - **On the wire**, per page: `S 50W+ 01+ 23+ AB+ CD+ P`, tried until the write before it has ended
-    ///   (`S 50W- P` while it has not); after the last page the poll `S 50W+ 01+ 23+ P`.
-    /// - **Power loss**: pages before the one in its write cycle are stored, pages after it are as they were; that one
-    ///   may hold old, new or other bytes. Other units are not touched where `WRITE` is the page.
-    /// - **Cancelled**: pages before the one under way are stored, that one is stored or not; the next call waits for
-    ///   its write cycle first.
+    /// [`AsyncMemory::write`] of whole `WRITE` units. Where `WRITE` is the page, a cut touches no other unit.
     ///
     /// # Errors
     ///

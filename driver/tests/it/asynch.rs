@@ -9,7 +9,7 @@ use std::task::{Context, Poll, Waker};
 
 use crate::common::*;
 use embedded_hal::i2c::{ErrorKind, ErrorType, NoAcknowledgeSource, Operation};
-use pagewise_driver::{AsyncEeprom, Eeprom, Error, Geometry, Options, Trust, Wait};
+use pagewise_driver::{AsyncEeprom, AsyncMemory, Eeprom, Error, Geometry, Options, Trust, Wait};
 use proptest::prelude::*;
 
 /// Is pending once, so that every bus call and every pause is a point where the caller can be dropped.
@@ -133,7 +133,7 @@ fn a_region_write_dropped_at_any_await_is_waited_for_by_the_next_call() {
                 let (chip, bus, clock) = rig(two_addresses);
                 chip.borrow_mut().nack = busy;
                 let mut driver = AsyncDriver::new(AsyncBus(bus, effect), AsyncClock(clock), KBIT_32, options);
-                if drive(polls, driver.write_region(&page, 3, &[9; 4])).is_some() {
+                if drive(polls, driver.region(page).write(3, &[9; 4])).is_some() {
                     break;
                 }
                 dropped += 1;
@@ -366,13 +366,13 @@ fn several_chips_and_regions_work_in_the_async_form() {
         access: RegionAccess::Lockable(Lock { device_address: 0x51, word_address: 0x0C00, data: 2 }),
     })
     .unwrap();
-    drive(usize::MAX, driver.write_region(&region, 0, &[9])).unwrap().unwrap();
+    drive(usize::MAX, driver.region(region).write(0, &[9])).unwrap().unwrap();
     assert_eq!(two.borrow().memory[..4], [7, 3, 9, 1]);
     let mut back = [0; 2];
-    drive(usize::MAX, driver.read_region(&region, 0, &mut back)).unwrap().unwrap();
+    drive(usize::MAX, driver.region(region).read(0, &mut back)).unwrap().unwrap();
     assert_eq!(back, [9, 1]);
     let token = Irreversible::i_know_that_this_cannot_be_undone();
-    drive(usize::MAX, driver.lock_region(&region, token)).unwrap().unwrap();
+    drive(usize::MAX, driver.region(region).lock(token)).unwrap().unwrap();
     assert_eq!(two.borrow().memory[0x0C00], 2);
 }
 

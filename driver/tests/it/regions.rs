@@ -24,12 +24,12 @@ fn regions_are_read_written_and_locked_at_their_own_address() {
     let parts = vec![array.clone(), page.clone()];
     let mut eeprom = Eeprom::<_, _, 34>::new(Bus(parts.clone()), Clock(parts), KBIT_32, Options::new());
     let region = Region::try_new(PAGE).unwrap();
-    eeprom.write_region(&region, 3, &[1, 2, 3]).unwrap();
+    eeprom.region(region).write(3, &[1, 2, 3]).unwrap();
     assert_eq!(page.borrow().memory[0x803..0x806], [1, 2, 3]);
     let mut back = [0; 32];
-    eeprom.read_region(&region, 0, &mut back).unwrap();
+    eeprom.region(region).read(0, &mut back).unwrap();
     assert_eq!(back, page.borrow().memory[0x800..0x820]);
-    eeprom.lock_region(&region, Irreversible::i_know_that_this_cannot_be_undone()).unwrap();
+    eeprom.region(region).lock(Irreversible::i_know_that_this_cannot_be_undone()).unwrap();
     assert!(page.borrow().calls.contains(&Call::Write(0x58, vec![0x0C, 0x00, 2], true)));
     assert_eq!(array.borrow().calls, []);
     assert_eq!(eeprom.geometry(), &KBIT_32);
@@ -42,12 +42,12 @@ fn regions_refuse_what_they_cannot_do_before_anything_is_sent() {
     let (chip, bus, clock) = rig(KBIT_32.parameters());
     let mut eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
     let serial = Region::try_new(RegionParameters { access: RegionAccess::ReadOnly, ..PAGE }).unwrap();
-    assert_eq!(eeprom.write_region(&serial, 0, &[1]), Err(Error::Unsupported));
+    assert_eq!(eeprom.region(serial).write(0, &[1]), Err(Error::Unsupported));
     let token = Irreversible::i_know_that_this_cannot_be_undone();
-    assert_eq!(eeprom.lock_region(&serial, token), Err(Error::Unsupported));
+    assert_eq!(eeprom.region(serial).lock(token), Err(Error::Unsupported));
     let error = Error::OutOfRange { offset: 30, length: 3, capacity: 32 };
-    assert_eq!(eeprom.read_region(&serial, 30, &mut [0; 3]), Err(error));
-    assert_eq!(eeprom.read_region(&serial, 32, &mut []), Ok(()));
+    assert_eq!(eeprom.region(serial).read(30, &mut [0; 3]), Err(error));
+    assert_eq!(eeprom.region(serial).read(32, &mut []), Ok(()));
     let short = Region::try_new(RegionParameters {
         word_address_bytes: 1,
         word_address: 0,
@@ -55,10 +55,10 @@ fn regions_refuse_what_they_cannot_do_before_anything_is_sent() {
         ..PAGE
     });
     let short = short.unwrap();
-    assert_eq!(eeprom.read_region(&short, 0, &mut [0]), Err(Error::Unsupported));
-    assert_eq!(eeprom.write_region(&short, 0, &[1]), Err(Error::Unsupported));
+    assert_eq!(eeprom.region(short).read(0, &mut [0]), Err(Error::Unsupported));
+    assert_eq!(eeprom.region(short).write(0, &[1]), Err(Error::Unsupported));
     let token = Irreversible::i_know_that_this_cannot_be_undone();
-    assert_eq!(eeprom.lock_region(&short, token), Err(Error::Unsupported));
+    assert_eq!(eeprom.region(short).lock(token), Err(Error::Unsupported));
     assert_eq!(chip.borrow().calls, []);
 }
 
@@ -74,13 +74,13 @@ fn regions_are_waited_for_as_long_as_the_array_and_by_the_next_call_if_lazy() {
     for wait in [Wait::Poll, Wait::Fixed] {
         for lazy in [false, true] {
             let (chip, mut eeprom, page) = with_page(Options::new().with_wait(wait).with_lazy(lazy));
-            eeprom.write_region(&page, 0, &[1, 2]).unwrap();
+            eeprom.region(page).write(0, &[1, 2]).unwrap();
             assert_eq!(chip.borrow().now_us < chip.borrow().busy_until_us, lazy);
             // An error that no wait repairs, so that only waiting first helps.
             chip.borrow_mut().nack = if wait == Wait::Fixed { ErrorKind::Bus } else { chip.borrow().nack };
             let calls = chip.borrow().calls.len();
             eeprom.read(7, &mut []).unwrap();
-            eeprom.read_region(&page, 0, &mut []).unwrap();
+            eeprom.region(page).read(0, &mut []).unwrap();
             assert_eq!(chip.borrow().calls.len(), calls, "a zero length sends nothing, not even a poll");
             eeprom.read(7, &mut [0; 3]).unwrap();
             let refused = |call: &&Call| matches!(call, Call::Read(.., false));
@@ -93,12 +93,12 @@ fn regions_are_waited_for_as_long_as_the_array_and_by_the_next_call_if_lazy() {
 fn regions_that_fail_are_waited_for_by_the_next_call_only_if_a_write_may_be_in_its_cycle() {
     let (chip, mut eeprom, page) = with_page(Options::new());
     chip.borrow_mut().cycle_us = 15_000;
-    let error = eeprom.write_region(&page, 0, &[1, 2]).unwrap_err();
+    let error = eeprom.region(page).write(0, &[1, 2]).unwrap_err();
     assert!(matches!(error, Error::WriteCycleOverrun { safe_bytes: 0, .. }), "{error}");
     eeprom.read(7, &mut [0; 3]).unwrap();
     assert!(!chip.borrow().calls.iter().any(|call| matches!(call, Call::Read(.., false))));
     chip.borrow_mut().present = false;
-    assert!(matches!(eeprom.write_region(&page, 0, &[1, 2]), Err(Error::NotAnswering { .. })));
+    assert!(matches!(eeprom.region(page).write(0, &[1, 2]), Err(Error::NotAnswering { .. })));
     assert!(matches!(eeprom.read(7, &mut [0]), Err(Error::NotAnswering { .. })), "no write is on its way");
 }
 
@@ -131,7 +131,7 @@ fn a_region_may_be_shorter_than_its_page() {
     let (chip, bus, clock) = rig(Parameters { device_address: 0x58, ..KBIT_32.parameters() });
     let mut eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
     let mut back = [0; 6];
-    eeprom.read_region(&region, 0, &mut back).unwrap();
+    eeprom.region(region).read(0, &mut back).unwrap();
     assert_eq!(back, chip.borrow().memory[..6]);
 }
 
@@ -143,7 +143,7 @@ fn regions_wait_for_a_lazy_write_of_the_array_first() {
     let options = Options::new().with_lazy(true);
     let mut eeprom = Eeprom::<_, _, 34>::new(Bus(parts.clone()), Clock(parts), KBIT_32, options);
     eeprom.write(0, &[1]).unwrap();
-    eeprom.read_region(&Region::try_new(PAGE).unwrap(), 0, &mut [0]).unwrap();
+    eeprom.region(Region::try_new(PAGE).unwrap()).read(0, &mut [0]).unwrap();
     let array = array.borrow();
     assert!(array.now_us >= array.busy_until_us);
 }

@@ -35,9 +35,9 @@ fn every(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
     now(eeprom.update(offset, bytes, &mut trust));
     now(eeprom.current_address_read(bytes));
     now(eeprom.wait_ready());
-    now(eeprom.read_region(&IDENTIFICATION, offset, bytes));
-    now(eeprom.write_region(&IDENTIFICATION, offset, bytes));
-    now(eeprom.lock_region(&IDENTIFICATION, Irreversible::i_know_that_this_cannot_be_undone()));
+    now(eeprom.region(IDENTIFICATION).read(offset, bytes));
+    now(eeprom.region(IDENTIFICATION).write(offset, bytes));
+    now(eeprom.region(IDENTIFICATION).lock(Irreversible::i_know_that_this_cannot_be_undone()));
     let mut flash = FlashLike::<_, 32, 64>::new(eeprom);
     now(NorFlash::erase(&mut flash, offset, offset));
     now(NorFlash::write(&mut flash, offset, bytes));

@@ -28,9 +28,9 @@ fn blocking(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
     let _ = black_box(eeprom.update(offset, bytes, &mut trust));
     let _ = black_box(eeprom.current_address_read(bytes));
     let _ = black_box(eeprom.wait_ready());
-    let _ = black_box(eeprom.read_region(&IDENTIFICATION, offset, bytes));
-    let _ = black_box(eeprom.write_region(&IDENTIFICATION, offset, bytes));
-    let _ = black_box(eeprom.lock_region(&IDENTIFICATION, Irreversible::i_know_that_this_cannot_be_undone()));
+    let _ = black_box(eeprom.region(IDENTIFICATION).read(offset, bytes));
+    let _ = black_box(eeprom.region(IDENTIFICATION).write(offset, bytes));
+    let _ = black_box(eeprom.region(IDENTIFICATION).lock(Irreversible::i_know_that_this_cannot_be_undone()));
     let mut cursor = Cursor::new(&mut eeprom);
     let _ = black_box(cursor.seek(black_box(SeekFrom::Start(u64::from(offset)))));
     let _ = black_box(cursor.read(bytes));
