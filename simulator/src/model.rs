@@ -107,7 +107,7 @@ pub enum OpenPin {
 }
 
 /// The internal write cycle.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
 pub struct WriteCycle {
     /// Typical duration.
@@ -116,6 +116,31 @@ pub struct WriteCycle {
     pub max_ns: u64,
     /// What one duration covers.
     pub per: CycleUnit,
+    /// Shorter longest durations in supply ranges; where several cover the supply the shortest counts, where none does
+    /// `max_ns`.
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "Vec::is_empty"))]
+    pub grades: Vec<CycleGrade>,
+}
+
+impl WriteCycle {
+    /// The longest duration at a supply.
+    #[must_use]
+    pub fn max_ns_at(&self, mv: u32) -> u64 {
+        let covering = self.grades.iter().filter(|grade| mv >= grade.min_mv && mv <= grade.max_mv);
+        covering.map(|grade| grade.max_ns).min().unwrap_or(self.max_ns)
+    }
+}
+
+/// The longest write cycle in one supply range.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+pub struct CycleGrade {
+    /// Lower end of the supply range.
+    pub min_mv: u32,
+    /// Upper end.
+    pub max_mv: u32,
+    /// Longest duration there; at most that of the whole part.
+    pub max_ns: u64,
 }
 
 /// What one write-cycle duration covers.

@@ -26,8 +26,10 @@ pub struct Board {
     pub footprint: Footprint,
     /// Years that the board must last.
     pub years: f64,
+    /// Coldest air at the part in degrees Celsius, where known.
+    pub temperature_min_c: Option<f64>,
     /// Hottest air at the part in degrees Celsius, where known.
-    pub temperature_c: Option<f64>,
+    pub temperature_max_c: Option<f64>,
     /// Units made per year, where known.
     pub yearly_volume: Option<u32>,
     /// Supply, speed, pull-ups and neighbours.

@@ -72,7 +72,9 @@ pub fn more_pf(old: &Card, new: &Card) -> f64 {
 }
 
 fn with_more_pf(board: &Board, card: &Card, more_pf: f64) -> Budget {
-    let card = &card.in_footprint(board.footprint);
+    let hottest = board.temperature_max_c.map_or(card.temperature_max_c.value, |celsius| celsius.ceil() as i32);
+    let coldest = board.temperature_min_c.map_or(card.temperature_min_c.value, |celsius| celsius.floor() as i32);
+    let card = &card.in_footprint(board.footprint).at_temperatures((coldest, hottest));
     let pull_up = PullUp::of(&board.bus, more_pf);
     let timing = Timing::of(board, card, &pull_up);
     let remarks = remarks(board, card, &pull_up);
@@ -122,10 +124,11 @@ fn remarks(board: &Board, card: &Card, pull_up: &PullUp) -> Vec<String> {
             least.ceil()
         ));
     }
-    if card.write_cycle_max_us.is_assumed() {
+    let cycle = card.write_cycle_at(bus.supply_mv);
+    if cycle.is_assumed() {
         remarks.push(format!(
             "the longest write cycle is not stated in the sheet read; {} ms stands in",
-            f64::from(card.write_cycle_max_us.value) / 1000.0
+            f64::from(cycle.value) / 1000.0
         ));
     }
     if card.wear_unit.is_assumed() {

@@ -8,6 +8,7 @@
 
 pub mod agreement;
 mod case;
+pub mod climate;
 pub mod evidence;
 pub mod finding;
 pub mod firmware;
@@ -30,6 +31,7 @@ use serde::Serialize;
 use crate::board::Board;
 pub use agreement::Agreement;
 pub use case::{Case, Chips, Judges, Rules};
+pub use climate::Climate;
 pub use evidence::{Evidence, Replay};
 pub use finding::{Amend, Finding, Proviso};
 use ladder::{Baseline, Ladder};
@@ -83,6 +85,7 @@ impl Default for Judges {
 pub struct Fitted<'a> {
     board: &'a Board,
     old: Arc<Card>,
+    climate: Climate,
     works: bool,
     baseline: Baseline<'a>,
     judges: Arc<Judges>,
@@ -98,12 +101,13 @@ impl<'a> Fitted<'a> {
     /// The same with other judges.
     #[must_use]
     pub fn judged_by(board: &'a Board, old: &Card, judges: Arc<Judges>) -> Self {
-        let old = Arc::new(old.in_footprint(board.footprint));
-        let itself = Ruling::on(&Case::new(board, &old, &old), &judges.rules);
+        let climate = Climate::of(board, old);
+        let old = Arc::new(old.in_footprint(board.footprint).at_temperatures(climate.range()));
+        let itself = Ruling::on(&Case::new(board, climate, &old, &old), &judges.rules);
         // The board works today, so what its firmware needs of the fitted part holds.
         let old = Arc::new(itself.grant(&old));
         let baseline = Baseline::new(board, Arc::clone(&old), Arc::clone(&judges));
-        Self { board, old, works: itself.visible() == Verdict::DropIn, baseline, judges }
+        Self { board, old, climate, works: itself.visible() == Verdict::DropIn, baseline, judges }
     }
 
     /// Judges one candidate, by rules and by simulation.
@@ -136,7 +140,7 @@ impl<'a> Fitted<'a> {
     }
 
     fn case(&self, new: &Card) -> Case<'a> {
-        Case { fitted_works: self.works, ..Case::new(self.board, &self.old, new) }
+        Case { fitted_works: self.works, ..Case::new(self.board, self.climate, &self.old, new) }
     }
 }
 

@@ -72,7 +72,7 @@ impl Bench {
         let protected = troubles.contains(&Trouble::WriteProtect);
         let wp = Level::from_bit(protected == model.write_protect.active_high);
         let straps = Straps { a: pins.map(Level::from_bit), wp };
-        let cycle = model.write_cycle;
+        let cycle = &model.write_cycle;
         let mut bench = Self {
             chip: rig.attach_with(model.clone(), straps, contents),
             header: usize::from(model.word_address_bytes),

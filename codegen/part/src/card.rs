@@ -24,7 +24,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::fact::Fact;
 pub use catalogue::Catalogue;
-pub use grade::{Ac, EndurancePoint, Grade};
+pub use grade::{Ac, EndurancePoint, Grade, Limits, Temperatures};
 pub use order::OrderPiece;
 pub use package::{Footprint, Offer, Package, Packages, signal};
 pub use region::{Access, Region, RegionKind};
@@ -84,7 +84,9 @@ pub struct Card {
     /// Rated write cycles per wear unit by temperature, coolest first; absent where the sheet read states none.
     pub endurance_at: Option<Fact<Vec<EndurancePoint>>>,
     /// Retention in years.
-    pub retention_years: Option<Fact<u32>>,
+    pub retention_years: Fact<u32>,
+    /// Better limits than the plain ones, in ranges of supply and temperature.
+    pub grades: Fact<Vec<Limits>>,
     /// Capacitance of a bus pin in picofarad.
     pub input_capacitance_pf: Option<Fact<u32>>,
     /// Lowest supply in millivolts for reading.
@@ -97,7 +99,7 @@ pub struct Card {
     pub temperature_min_c: Fact<i32>,
     /// Highest operating temperature in degrees Celsius, whatever the grade.
     pub temperature_max_c: Fact<i32>,
-    /// SCL rates by supply.
+    /// SCL rates by supply and temperature.
     pub speed: Fact<Vec<Grade>>,
     /// Slowest SCL in kHz; 0 for no floor.
     pub min_scl_khz: u32,
@@ -346,13 +348,6 @@ impl Card {
     #[must_use]
     pub fn block_select_bits(&self) -> u8 {
         self.device_bits().iter().filter(|role| matches!(role, Role::Block(_))).count() as u8
-    }
-
-    /// Fastest SCL in kHz at a supply, 0 where no grade covers it.
-    #[must_use]
-    pub fn scl_khz_at(&self, supply_mv: u32) -> u32 {
-        let grades = self.speed.value.iter().filter(|grade| (grade.min_mv..=grade.max_mv).contains(&supply_mv));
-        grades.map(|grade| grade.scl_khz).max().unwrap_or(0)
     }
 
     /// Whether the card was computed for a density rather than written for a part.

@@ -70,7 +70,7 @@ impl Device {
         self.clock.catch_up(&self.rig);
         let later = self.rig.fork();
         let longest = self.config.chips.iter().map(|chip| {
-            let cycle = chip.model.write_cycle;
+            let cycle = &chip.model.write_cycle;
             cycle.max_ns.saturating_mul(u64::from(chip.model.page.max(1)))
         });
         later.advance_ns(longest.max().unwrap_or(0).min(1 << 62));

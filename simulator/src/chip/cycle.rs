@@ -96,14 +96,15 @@ impl Chip {
     }
 
     fn draw_cycle_ns(&mut self) -> u64 {
-        let times = &self.model.write_cycle;
+        let max_ns = self.model.write_cycle.max_ns_at(self.supply_mv);
+        let typical_ns = self.model.write_cycle.typical_ns.min(max_ns);
         match self.cycle_time {
             CycleTime::Drawn => {
-                let span = times.max_ns.saturating_sub(times.typical_ns);
-                times.typical_ns + if span == 0 { 0 } else { self.rng.below(span + 1) }
+                let span = max_ns - typical_ns;
+                typical_ns + if span == 0 { 0 } else { self.rng.below(span + 1) }
             }
-            CycleTime::Typical => times.typical_ns,
-            CycleTime::Max => times.max_ns,
+            CycleTime::Typical => typical_ns,
+            CycleTime::Max => max_ns,
             CycleTime::Exact(ns) => ns,
         }
     }

@@ -111,6 +111,14 @@ impl ChipModel {
         faults.unless(cycle.typical_ns <= cycle.max_ns, || {
             format!("write cycle: typical {} ns above maximum {} ns", cycle.typical_ns, cycle.max_ns)
         });
+        for grade in &cycle.grades {
+            faults.unless(grade.min_mv <= grade.max_mv, || {
+                format!("a write-cycle grade from {} mV down to {} mV", grade.min_mv, grade.max_mv)
+            });
+            faults.unless(grade.max_ns <= cycle.max_ns, || {
+                format!("a write-cycle grade of {} ns above the maximum {} ns", grade.max_ns, cycle.max_ns)
+            });
+        }
         let times =
             [("write cycle", cycle.max_ns), ("bus time-out", self.bus_timeout_ns), ("power-up time", self.power_up_ns)];
         for (what, ns) in times {

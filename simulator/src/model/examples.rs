@@ -24,7 +24,12 @@ impl ChipModel {
             word_address_bytes: 2,
             device_bits: [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Pin(2), Pin(1), Pin(0)],
             open_strap: OpenPin::Random,
-            write_cycle: WriteCycle { typical_ns: 3_000_000, max_ns: 5_000_000, per: CycleUnit::Page },
+            write_cycle: WriteCycle {
+                typical_ns: 3_000_000,
+                max_ns: 5_000_000,
+                per: CycleUnit::Page,
+                grades: Vec::new(),
+            },
             busy_answer: BusyAnswer::AnyAccess,
             write_protect: WriteProtect {
                 pin_range: ByteRange { start: 0, len: 4096 },

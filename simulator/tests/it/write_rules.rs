@@ -83,7 +83,7 @@ fn w4_start_before_stop_drops_the_latch_and_the_word_address_stays() {
 #[test]
 fn w6_duration_is_pinned_or_drawn_between_typical_and_maximum() {
     let model = ChipModel::example_32_kbit();
-    let times = model.write_cycle;
+    let times = model.write_cycle.clone();
     let lasts = |time: CycleTime, seed: u64| {
         let rig = Rig::new(RigConfig::default().with_seed(seed));
         let chip = rig.attach(model.clone(), Straps::GROUND);

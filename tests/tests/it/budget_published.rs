@@ -350,7 +350,7 @@ fn wear_counts_per_group_and_a_rating_stays_at_its_temperature() {
     let at_25 = number(published["cycles"].as_table().unwrap(), "c25") as u64;
     // Stated at 25 C only: nothing is computed for 85 C, and the budget says so.
     for (celsius, covers) in [(20.0, true), (25.0, true), (25.5, false), (85.0, false)] {
-        let rating = Rating::of(at24cm02, Some(celsius));
+        let rating = Rating::of(at24cm02, Some(celsius), 3300);
         assert_eq!((rating.cycles, rating.covers), (at_25, Some(covers)), "{celsius}");
         assert_eq!(rating.words().contains("does not state"), !covers, "{}", rating.words());
     }
@@ -358,10 +358,10 @@ fn wear_counts_per_group_and_a_rating_stays_at_its_temperature() {
     for (celsius, cycles) in
         [(-40.0, 10_000_000), (25.0, 10_000_000), (26.0, 1_000_000), (85.0, 1_000_000), (86.0, 300_000)]
     {
-        assert_eq!(Rating::of(ablic, Some(celsius)).cycles, cycles, "{celsius}");
-        assert_eq!(Rating::of(ablic, Some(celsius)).covers, Some(true));
+        assert_eq!(Rating::of(ablic, Some(celsius), 3300).cycles, cycles, "{celsius}");
+        assert_eq!(Rating::of(ablic, Some(celsius), 3300).covers, Some(true));
     }
-    assert_eq!(Rating::of(ablic, Some(106.0)).covers, Some(false));
+    assert_eq!(Rating::of(ablic, Some(106.0), 3300).covers, Some(false));
     // One maker's fall with temperature (to 7.5 % or 12.5 %) is on no other maker's card.
     let ratio = &tables(endurance, "temperature_ratio")[0];
     let rohm = rating.iter().find(|it| it["part"].as_str().unwrap().contains("BR24H32")).unwrap();
@@ -370,7 +370,7 @@ fn wear_counts_per_group_and_a_rating_stays_at_its_temperature() {
     close(number(cycles, "c125") / number(cycles, "c25"), number(ratio, "rohm_125c_over_25c"), 9);
     for card in catalogue.parts() {
         let stated = card.endurance_at.as_ref().map_or(0, |points| points.value.len());
-        let hot = Rating::of(card, Some(125.0));
+        let hot = Rating::of(card, Some(125.0), 3300);
         assert!(hot.cycles == card.endurance_cycles.value || stated > 1, "{}", card.id);
         assert_ne!(hot.covers, Some(true), "{}: no sheet read states a rating at 125 C", card.id);
     }

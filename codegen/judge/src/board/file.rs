@@ -33,9 +33,12 @@ pub struct BoardFile {
     /// Units made per year.
     #[schemars(range(min = 0, max = 100_000_000))]
     pub(super) yearly_volume: Option<u32>,
-    /// Hottest air at the part in degrees Celsius.
-    #[schemars(range(min = -55, max = 150))]
-    pub(super) temperature_c: Option<f64>,
+    /// Coldest air at the part in degrees Celsius; absent: the lowest at which the fitted part works.
+    #[schemars(range(min = -65, max = 150))]
+    pub(super) temperature_min_c: Option<f64>,
+    /// Hottest air at the part in degrees Celsius; absent: the highest at which the fitted part works.
+    #[schemars(range(min = -65, max = 200))]
+    pub(super) temperature_max_c: Option<f64>,
     /// The bus around the part.
     pub(super) bus: Bus,
     /// What the pins are tied to.

@@ -45,6 +45,11 @@ fn board(form: &Document<'_>, name: &str, file: BoardFile) -> Board {
             );
         }
     }
+    if let (Some(min), Some(max)) = (file.temperature_min_c, file.temperature_max_c)
+        && min > max
+    {
+        form.fault("temperature_min_c", "is above temperature_max_c", "correct one of them");
+    }
     Board {
         file: name.to_owned(),
         name: file.name,
@@ -52,7 +57,8 @@ fn board(form: &Document<'_>, name: &str, file: BoardFile) -> Board {
         candidates: file.candidates,
         footprint: file.footprint,
         years: file.years_of_life,
-        temperature_c: file.temperature_c,
+        temperature_min_c: file.temperature_min_c,
+        temperature_max_c: file.temperature_max_c,
         yearly_volume: file.yearly_volume,
         bus: Bus {
             supply_mv: thousandths(file.bus.supply_v),

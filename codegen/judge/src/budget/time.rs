@@ -115,9 +115,9 @@ impl Times {
         let array = card.capacity_bytes.value;
         let page_bytes = largest_power(card.page_bytes.value.min(data_room));
         let read_bytes = card.read_wrap_bytes.value.min(room).min(array);
-        let cycle = Cycle::of(card);
+        let cycle = Cycle::of(card, board.bus.supply_mv);
         let typ = &card.write_cycle_typ_us;
-        let has_typ = card.kind == Kind::Eeprom && !typ.is_assumed() && typ.value < card.write_cycle_max_us.value;
+        let has_typ = card.kind == Kind::Eeprom && !typ.is_assumed() && typ.value < cycle.us;
         let typical = Cycle { us: typ.value, ..cycle };
         let polling = |cycle: Cycle, bytes| Waiting::Polling(cycle.ns(bytes));
         let fixed = |bytes| Waiting::Fixed(cycle.ns(bytes));
@@ -143,7 +143,7 @@ impl Times {
             clock: bus.clock,
             image_bytes: array,
             page_bytes,
-            write_cycle_max_us: card.longest_write_us(),
+            write_cycle_max_us: card.longest_write_us_at(board.bus.supply_mv),
             write_cycle_typ_us: has_typ.then_some(typ.value),
             read: in_pieces(array, read_bytes, |bytes| bus.read(bytes)),
             program_polling: in_pieces(array, page_bytes, |bytes| bus.write(bytes, polling(cycle, bytes))),
@@ -199,8 +199,8 @@ struct Cycle {
 }
 
 impl Cycle {
-    fn of(card: &Card) -> Self {
-        Self { us: card.write_cycle_max_us.value, per: card.write_cycle_per.value }
+    fn of(card: &Card, supply_mv: u32) -> Self {
+        Self { us: card.write_cycle_at(supply_mv).value, per: card.write_cycle_per.value }
     }
 
     fn ns(self, bytes: u64) -> u64 {

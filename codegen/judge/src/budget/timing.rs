@@ -108,7 +108,7 @@ impl Timing {
 
 /// The grade whose limits hold: the slowest that covers supply and rate, or the fastest at this supply.
 fn grade_for(card: &Card, supply_mv: u32, scl_khz: u32) -> Option<&Grade> {
-    let covering = || card.speed.value.iter().filter(|grade| (grade.min_mv..=grade.max_mv).contains(&supply_mv));
+    let covering = || card.grades_at(supply_mv);
     let enough = covering().filter(|grade| grade.scl_khz >= scl_khz).min_by_key(|grade| grade.scl_khz);
     enough.or_else(|| covering().max_by_key(|grade| grade.scl_khz))
 }

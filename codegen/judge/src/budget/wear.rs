@@ -77,12 +77,11 @@ pub struct Rating {
 }
 
 impl Rating {
-    /// The rating of a part at a temperature in degrees Celsius.
+    /// The rating of a part at a temperature in degrees Celsius and a supply in millivolts.
     #[must_use]
-    pub fn of(card: &Card, board_celsius: Option<f64>) -> Self {
-        let stated = &card.endurance_cycles;
-        let plain =
-            Self { cycles: stated.value, at_celsius: None, board_celsius, covers: None, source: stated.basis.clone() };
+    pub fn of(card: &Card, board_celsius: Option<f64>, supply_mv: u32) -> Self {
+        let stated = card.rated_cycles_at(supply_mv);
+        let plain = Self { cycles: stated.value, at_celsius: None, board_celsius, covers: None, source: stated.basis };
         let Some(points) = card.endurance_at.as_ref() else { return plain };
         let source = points.basis.clone();
         let (Some(first), Some(last)) = (points.value.first(), points.value.last()) else { return plain };
@@ -113,7 +112,7 @@ impl Rating {
                 "stated for {at} C only: at the board's {board} C it is lower by an amount that the sheet read does \
                  not state"
             ),
-            (Some(at), None, _) => format!("stated for {at} C; the board file tells no temperature_c"),
+            (Some(at), None, _) => format!("stated for {at} C; the board file tells no temperature_max_c"),
             (None, Some(board), _) => {
                 format!("the sheet read does not tell at which temperature; the board's is {board} C")
             }
@@ -181,7 +180,7 @@ impl WearBudget {
     #[must_use]
     pub fn of(board: &Board, card: &Card) -> Self {
         let unit = unit_bytes(card);
-        let rating = Rating::of(card, board.temperature_c);
+        let rating = Rating::of(card, board.temperature_max_c, board.bus.supply_mv);
         let all = per_day(board, unit);
         let years = |cycles: f64| (cycles > 0.0).then(|| days_to(rating.cycles, cycles) / DAYS_PER_YEAR);
         let mut regions: Vec<RegionWear> = Vec::new();

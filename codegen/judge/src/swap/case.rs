@@ -3,16 +3,18 @@
 use std::fmt;
 use std::sync::Arc;
 
-use super::Finding;
+use super::{Climate, Finding};
 use crate::board::Board;
 use pagewise_part::card::Card;
 use pagewise_simulator::ChipModel;
 
-/// One board, the card of its fitted part and a candidate's card, each as it is in the board's footprint.
+/// One board, the card of its fitted part and a candidate's card, each as it is in the board's footprint and climate.
 #[derive(Debug, Clone)]
 pub struct Case<'a> {
     /// The board.
     pub board: &'a Board,
+    /// The temperatures at which the part must work.
+    pub climate: Climate,
     /// The fitted part, the same for many candidates.
     pub old: Arc<Card>,
     /// The candidate.
@@ -22,11 +24,17 @@ pub struct Case<'a> {
 }
 
 impl<'a> Case<'a> {
-    /// Puts the candidate into the board's footprint; the fitted part is in it.
+    /// Puts the candidate into the board's footprint and climate; the fitted part is in them.
     #[must_use]
-    pub fn new(board: &'a Board, fitted: &Arc<Card>, new: &Card) -> Self {
-        let new = new.in_footprint(board.footprint);
-        Self { board, old: Arc::clone(fitted), new, fitted_works: true }
+    pub fn new(board: &'a Board, climate: Climate, fitted: &Arc<Card>, new: &Card) -> Self {
+        let new = new.in_footprint(board.footprint).at_temperatures(climate.range());
+        Self { board, climate, old: Arc::clone(fitted), new, fitted_works: true }
+    }
+
+    /// Whether the candidate is the fitted part.
+    #[must_use]
+    pub fn is_of_fitted(&self) -> bool {
+        self.new.id == self.old.id
     }
 }
 

@@ -26,6 +26,9 @@ pub struct Finding {
     pub proviso: Option<Proviso>,
     /// Whether the simulation can show it; a footprint cannot be simulated.
     pub simulated: bool,
+    /// How far the part is from what the board asks, to compare parts by; where that is more than yes or no.
+    #[serde(skip)]
+    pub measure: Option<f64>,
 }
 
 /// A condition under which a finding goes away.
@@ -67,6 +70,10 @@ pub enum Amend {
     PointerAsOld(pagewise_part::card::Pointer),
     /// The package exists.
     Package(Footprint),
+    /// Operating temperatures in degrees Celsius that it covers.
+    Temperatures(i32, i32),
+    /// Retention in years.
+    Retention(u32),
 }
 
 impl Amend {
@@ -82,6 +89,9 @@ impl Amend {
                 };
                 card.write_cycle_max_us.value = us;
                 card.write_cycle_typ_us.value = card.write_cycle_typ_us.value.min(us);
+                for limits in &mut card.grades.value {
+                    limits.write_cycle_us = limits.write_cycle_us.map(|graded| graded.min(us));
+                }
             }
             Self::SclKhz(khz) => {
                 for grade in &mut card.speed.value {
@@ -103,13 +113,21 @@ impl Amend {
                 }
             }
             Self::ReadWholeArray => card.read_wrap_bytes.value = card.capacity_bytes.value,
-            Self::Endurance(cycles) => card.endurance_cycles.value = cycles,
+            Self::Endurance(cycles) => {
+                card.endurance_cycles.value = cycles;
+                card.endurance_at = None;
+            }
             Self::OpenStrap(open) => card.open_strap.value = open,
             Self::OpenWp(open) => card.open_wp.value = open,
             Self::Protects(span) => card.protect_range.value = span,
             Self::Busy(busy) => card.busy_answer.value = busy,
             Self::AddressBits(bits) => card.address_bits.value = bits,
             Self::PowerUpUs(us) => card.power_up_us.value = us,
+            Self::Temperatures(low, high) => {
+                card.temperature_min_c.value = card.temperature_min_c.value.min(low);
+                card.temperature_max_c.value = card.temperature_max_c.value.max(high);
+            }
+            Self::Retention(years) => card.retention_years.value = years,
             Self::PointerAsOld(pointer) => card.pointer_after_write.value = pointer,
         }
     }
@@ -128,6 +146,7 @@ impl Finding {
             hazard: None,
             proviso: None,
             simulated: true,
+            measure: None,
         }
     }
 
@@ -142,6 +161,13 @@ impl Finding {
     #[must_use]
     pub fn not_simulated(mut self) -> Self {
         self.simulated = false;
+        self
+    }
+
+    /// Says how far the part is from what the board asks; more is worse.
+    #[must_use]
+    pub fn measured(mut self, measure: f64) -> Self {
+        self.measure = Some(measure);
         self
     }
 

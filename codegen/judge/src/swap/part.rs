@@ -38,7 +38,9 @@ impl Part {
         let mut part = Self::whole(board, card, model);
         let model = &mut part.model;
         model.name = NAME.to_owned();
+        model.write_cycle.max_ns = model.write_cycle.max_ns_at(board.bus.supply_mv);
         model.write_cycle.typical_ns = model.write_cycle.max_ns;
+        model.write_cycle.grades.clear();
         model.cut_byte = CutByte::DropsAll;
         model.torn_scope = TornScope::Page;
         model.bus_timeout_ns = 0;

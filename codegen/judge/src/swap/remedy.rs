@@ -9,7 +9,7 @@ pub fn reconfigured(board: &Board, new: &Card) -> Board {
     let mut changed = board.clone();
     let Ok(suits) = new.parameters(board.levels_for(new)) else { return changed };
     let old = &board.firmware;
-    let needed_us = new.longest_write_us();
+    let needed_us = new.longest_write_us_at(board.bus.supply_mv);
     let rate = new.scl_khz_at(board.bus.supply_mv);
     if rate > 0 {
         changed.bus.scl_khz = board.bus.scl_khz.min(rate).max(new.min_scl_khz);

@@ -18,11 +18,13 @@ mod page;
 mod pointer;
 mod power_up;
 mod pull_up;
+mod retention;
 mod second_region;
 mod sequential_read;
 mod speed;
 mod straps;
 mod supply;
+mod temperature;
 mod transfers;
 mod write_cycle;
 mod write_protect;
@@ -39,11 +41,12 @@ pub struct Rule {
 }
 
 /// Every rule.
-pub const RULES: [Rule; 21] = [
+pub const RULES: [Rule; 23] = [
     kind::RULE,
     capacity::RULE,
     supply::RULE,
     speed::RULE,
+    temperature::RULE,
     footprint::RULE,
     straps::RULE,
     device_address::RULE,
@@ -59,6 +62,7 @@ pub const RULES: [Rule; 21] = [
     pointer::RULE,
     power_up::RULE,
     endurance::RULE,
+    retention::RULE,
     second_region::RULE,
     pull_up::RULE,
 ];
@@ -106,7 +110,7 @@ mod tests {
         ".device_address(",
         ".geometry(",
         ".levels_for(",
-        ".longest_write_us(",
+        ".longest_write_us",
         ".parameters(",
         ".pin_levels(",
         ".reachable_bytes(",

@@ -2,7 +2,7 @@
 
 use std::cmp::Reverse;
 
-use super::{Case, Finding, Verdict};
+use super::{Case, Finding, Proviso, Verdict};
 use pagewise_part::card::Card;
 
 /// The findings of all rules, worst first.
@@ -18,8 +18,7 @@ impl Ruling {
         let mut ruling = Self { findings: Vec::new() };
         let mut granted = case.clone();
         loop {
-            let fresh: Vec<Finding> =
-                rules(&granted).into_iter().filter(|finding| !ruling.findings.contains(finding)).collect();
+            let fresh: Vec<Finding> = rules(&granted).into_iter().filter(|finding| !ruling.holds(finding)).collect();
             let more = fresh.iter().any(|finding| finding.proviso.is_some());
             ruling.findings.extend(fresh);
             // Every proviso settles one value of the card for good, so this ends.
@@ -30,6 +29,15 @@ impl Ruling {
         }
         ruling.findings.sort_by_key(|finding| (Reverse(finding.verdict), finding.proviso.is_some()));
         ruling
+    }
+
+    /// Whether a finding is there already, or another one with the same proviso of the same rule: nothing is granted twice.
+    fn holds(&self, finding: &Finding) -> bool {
+        let same = |proviso: &Proviso| {
+            let granted = self.findings.iter().filter(|other| other.rule == finding.rule);
+            granted.filter_map(|other| other.proviso.as_ref()).any(|other| other == proviso)
+        };
+        self.findings.contains(finding) || finding.proviso.as_ref().is_some_and(same)
     }
 
     /// The card with everything that the provisos take for granted.

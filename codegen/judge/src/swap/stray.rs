@@ -100,7 +100,7 @@ impl Bench<'_> {
         let before = vec![BACKGROUND; self.model.capacity as usize];
         let chip = rig.attach_with(self.model.clone(), Straps { a, wp }, PowerUp::Image(before));
         rig.set_write_cycle(chip, CycleTime::Max);
-        let wait = Wait::Fixed { us: self.card.longest_write_us() + 1 };
+        let wait = Wait::Fixed { us: self.card.longest_write_us_at(supply_mv) + 1 };
         let stranger = Firmware { wait, reads_on_after_write: false, ..suited.firmware };
         let clock = rig.clone();
         let bus = rig.bus_with(Quirks::default());

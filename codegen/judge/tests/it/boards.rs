@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use pagewise_base::form::word;
 use pagewise_judge::board::{Board, Bus, Firmware, Region, Strap, Wait, WriteShape};
-use pagewise_part::card::{BlockBitsOnRead, Card, CyclePer, Footprint, Open, Pointer, Span};
+use pagewise_part::card::{BlockBitsOnRead, Card, CyclePer, Footprint, Limits, Open, Pointer, Span, Temperatures};
 
 use pagewise_part::fact::{Basis, Fact};
 use proptest::collection::vec;
@@ -66,7 +66,8 @@ pub fn swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
             candidates: Vec::new(),
             footprint,
             years: 10.0,
-            temperature_c: None,
+            temperature_min_c: None,
+            temperature_max_c: None,
             yearly_volume: None,
             bus: Bus { supply_mv, scl_khz, pull_up_ohm: 2200, capacitance_pf: 50, other_addresses },
             straps,
@@ -189,7 +190,7 @@ type Change = (&'static str, fn(&mut Card));
 
 /// The cards, and a twin of each that states what hardly any published one does, so that boards meet it.
 pub fn made_up(cards: &[Card]) -> Vec<Card> {
-    let changes: [Change; 10] = [
+    let changes: [Change; 11] = [
         ("slow to start", |card| card.power_up_us = stated(1_000)),
         ("WP active low", |card| card.wp_active_high = stated(!card.wp_active_high.value)),
         ("open pins high", |card| (card.open_strap, card.open_wp) = (stated(Open::High), stated(Open::High))),
@@ -205,6 +206,13 @@ pub fn made_up(cards: &[Card]) -> Vec<Card> {
             card.write_cycle_per = stated(CyclePer::Byte);
             card.write_cycle_max_us.value /= card.page_bytes.value;
             card.write_cycle_typ_us.value /= card.page_bytes.value;
+        }),
+        ("a shorter write cycle in the upper half of its supply", |card| {
+            let (low, high, us) = (card.read_min_mv.value, card.max_mv.value, card.write_cycle_max_us.value);
+            let (at, endurance_cycles, retention_years) = (Temperatures::default(), None, None);
+            let (min_mv, max_mv, write_cycle_us) = (Some(low.midpoint(high)), None, Some(us / 2));
+            card.grades =
+                stated(vec![Limits { min_mv, max_mv, at, write_cycle_us, endurance_cycles, retention_years }]);
         }),
     ];
     let latched: Change = ("blocks latched on reads", |card| card.read_block_bits = stated(BlockBitsOnRead::Latched));
@@ -250,7 +258,7 @@ pub fn close_swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
             let supplies = [low, card.write_min_mv.value, high, low - 1, high + 1, low.midpoint(high)];
             let supply_mv = supplies[supply];
             let regions = beside(card, &places);
-            let wait = if reads_on { Wait::Fixed { us: 1_000_000 } } else { wait(card) };
+            let wait = if reads_on { Wait::Fixed { us: 1_000_000 } } else { wait(card, supply_mv) };
             let firmware = Firmware {
                 first_access_us: first.map(|less| card.power_up_us.value.saturating_sub(less)),
                 reads_on_after_write: reads_on,
@@ -263,7 +271,8 @@ pub fn close_swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
                 candidates: Vec::new(),
                 footprint: Footprint::Soic8,
                 years: 0.1,
-                temperature_c: None,
+                temperature_min_c: None,
+                temperature_max_c: None,
                 yearly_volume: None,
                 bus: Bus {
                     supply_mv,
@@ -305,21 +314,21 @@ fn protects(relied: Option<usize>, regions: &[Region]) -> Option<Vec<String>> {
 
 /// Waiting for as long as the part's longest write cycle, or less by more than the bus takes to send an address: a busy
 /// part is asked at the end of that.
-fn wait_at_limit() -> impl Strategy<Value = fn(&Card) -> Wait> {
-    fn us(card: &Card) -> u32 {
-        card.longest_write_us()
+fn wait_at_limit() -> impl Strategy<Value = fn(&Card, u32) -> Wait> {
+    fn us(card: &Card, mv: u32) -> u32 {
+        card.longest_write_us_at(mv)
     }
-    let waits: [fn(&Card) -> Wait; 10] = [
-        |_| Wait::Fixed { us: 1_000_000 },
-        |_| Wait::Fixed { us: 1_000_000 },
-        |_| Wait::Poll { limit_us: 1_000_000 },
-        |card| Wait::Fixed { us: us(card) },
-        |card| Wait::Fixed { us: us(card).saturating_sub(BUS_US) },
-        |card| Wait::Fixed { us: card.write_cycle_max_us.value },
-        |card| Wait::Poll { limit_us: us(card) },
-        |card| Wait::Poll { limit_us: us(card).saturating_sub(BUS_US) },
-        |card| Wait::PollByRead { limit_us: us(card) },
-        |card| Wait::PollByRead { limit_us: us(card).saturating_sub(BUS_US) },
+    let waits: [fn(&Card, u32) -> Wait; 10] = [
+        |_, _| Wait::Fixed { us: 1_000_000 },
+        |_, _| Wait::Fixed { us: 1_000_000 },
+        |_, _| Wait::Poll { limit_us: 1_000_000 },
+        |card, mv| Wait::Fixed { us: us(card, mv) },
+        |card, mv| Wait::Fixed { us: us(card, mv).saturating_sub(BUS_US) },
+        |card, mv| Wait::Fixed { us: card.write_cycle_at(mv).value },
+        |card, mv| Wait::Poll { limit_us: us(card, mv) },
+        |card, mv| Wait::Poll { limit_us: us(card, mv).saturating_sub(BUS_US) },
+        |card, mv| Wait::PollByRead { limit_us: us(card, mv) },
+        |card, mv| Wait::PollByRead { limit_us: us(card, mv).saturating_sub(BUS_US) },
     ];
     select(waits.to_vec())
 }

@@ -3,6 +3,7 @@
 
 mod agreement;
 mod boards;
+mod climate;
 mod memo;
 mod protection;
 #[allow(dead_code)] // The other tests use more of it.

@@ -81,6 +81,8 @@ rows! {
     WEAR_UNIT: Wear = "wear_unit", Wear::Page, "the coarsest wear unit met is the page";
     /// Rated write cycles.
     ENDURANCE_CYCLES: u64 = "endurance_cycles", 10_000, "the lowest rating met is 10 000 cycles";
+    /// Retention in years.
+    RETENTION_YEARS: u32 = "retention_years", 10, "the shortest retention met is 10 years";
     /// Lowest supply in millivolts.
     SUPPLY_MIN_MV: u32 = "supply.min_v", 4500, "the highest lower limit met is 4.5 V";
     /// Highest supply in millivolts.
@@ -118,6 +120,9 @@ rows! {
     /// Over which supply a rate is promised that stands without one.
     GRADE_SUPPLY: u32 = "speed[].min_v", 100,
         "a rate is promised over a supply range, which was not read; the slowest grade met is 100 kHz";
+    /// Of which temperature grade a part is that is named without its order code.
+    GRADE_ORDERED: () = "order_code[].min_c", (),
+        "a part that is named without its grade may be of the narrowest one";
     /// Whether a part is made in a package of which its card says nothing, with the pins and the address of the others.
     PACKAGE_MADE: bool = "packages.made", false,
         "no part is made in every package, and in a small one its pins and its device address often differ";

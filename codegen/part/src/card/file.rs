@@ -3,6 +3,8 @@
 //! Reading, faults, JSON Schema and the draft of a new card come from here. [`super::load`] turns a file into a
 //! [`super::Card`], with a row of [`super::assume`] for what the file leaves open.
 
+mod limits;
+
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
@@ -10,9 +12,10 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::{
-    Ac, Access, Answer, BlockBitsOnRead, Busy, CyclePer, Footprint, Kind, Open, OrderPiece, Partial, Pointer,
-    RegionKind, Sampled, Shipped, Span, Wear,
+    Access, Answer, BlockBitsOnRead, Busy, Footprint, Kind, Open, OrderPiece, Partial, Pointer, RegionKind, Sampled,
+    Shipped, Span, Wear,
 };
+pub(super) use limits::{EnduranceAt, GradeFile, Speed, Supply, Temperature, WriteCycle};
 use pagewise_base::form::Shape;
 
 /// The shape of card files.
@@ -116,9 +119,12 @@ pub struct CardFile {
     /// Supply range.
     #[serde(default)]
     pub(super) supply: Supply,
-    /// Fastest SCL by supply range.
+    /// Fastest SCL by range of supply and temperature.
     #[serde(default)]
     pub(super) speed: Vec<Speed>,
+    /// Better limits than the plain ones, by range of supply and temperature.
+    #[serde(default)]
+    pub(super) grade: Vec<GradeFile>,
     /// Slowest SCL in kHz.
     #[schemars(range(min = 1, max = 100))]
     pub(super) min_scl_khz: Option<u32>,
@@ -178,77 +184,6 @@ pub(super) enum Known {
     Measured,
     /// Nobody stated it.
     Assumed,
-}
-
-/// Write cycle.
-#[derive(JsonSchema, Deserialize, Default)]
-#[serde(deny_unknown_fields)]
-pub(super) struct WriteCycle {
-    /// Longest, in milliseconds; 0 for a FRAM.
-    #[schemars(range(min = 0, max = 100))]
-    pub(super) max_ms: Option<f64>,
-    /// Typical, in milliseconds.
-    #[schemars(range(min = 0, max = 100))]
-    pub(super) typ_ms: Option<f64>,
-    /// What one write cycle covers.
-    pub(super) per: Option<CyclePer>,
-}
-
-/// Rated write cycles at a temperature.
-#[derive(JsonSchema, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct EnduranceAt {
-    /// Temperature in degrees Celsius.
-    #[schemars(range(min = -55, max = 150))]
-    pub(super) celsius: f64,
-    /// Write cycles.
-    #[schemars(range(min = 1, max = 1_000_000_000_000_000_u64))]
-    pub(super) cycles: u64,
-}
-
-/// Supply range in volts.
-#[derive(JsonSchema, Deserialize, Default)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Supply {
-    /// Lowest for reading.
-    #[schemars(range(min = 0.5, max = 7))]
-    pub(super) min_v: Option<f64>,
-    /// Highest.
-    #[schemars(range(min = 0.5, max = 7))]
-    pub(super) max_v: Option<f64>,
-    /// Lowest for writing.
-    #[schemars(range(min = 0.5, max = 7))]
-    pub(super) write_min_v: Option<f64>,
-}
-
-/// Fastest SCL in one supply range.
-#[derive(JsonSchema, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Speed {
-    /// Lower end in volts.
-    #[schemars(range(min = 0.5, max = 7))]
-    pub(super) min_v: Option<f64>,
-    /// Upper end in volts.
-    #[schemars(range(min = 0.5, max = 7))]
-    pub(super) max_v: Option<f64>,
-    /// Fastest SCL in kHz.
-    #[schemars(range(min = 1, max = 5000))]
-    pub(super) scl_khz: u32,
-    /// AC limits.
-    #[serde(default)]
-    pub(super) ac: Ac,
-}
-
-/// Operating temperature in degrees Celsius.
-#[derive(JsonSchema, Deserialize, Default)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Temperature {
-    /// Lowest.
-    #[schemars(range(min = -65, max = 25))]
-    pub(super) min_c: Option<i32>,
-    /// Highest.
-    #[schemars(range(min = 40, max = 200))]
-    pub(super) max_c: Option<i32>,
 }
 
 /// Write protection.

@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 
 use super::file::CardFile;
 use super::role::row;
-use super::{Ac, Card, Grade, Kind, NotSafe, Role, assume, load};
+use super::{Ac, Card, Grade, Kind, NotSafe, Role, Temperatures, assume, load};
 use crate::fact::{Basis, Fact};
 use pagewise_base::form::Document;
 
@@ -106,10 +106,10 @@ fn slowest_in(card: &Card, low_mv: &u32, high_mv: &u32) -> Option<u32> {
     if card.speed.is_assumed() {
         return None;
     }
-    let grades = &card.speed.value;
-    let ends = grades.iter().flat_map(|grade| [grade.min_mv, grade.max_mv, grade.max_mv + 1]);
+    let ends = card.speed.value.iter().flat_map(|grade| [grade.min_mv, grade.max_mv, grade.max_mv + 1]);
     let points = ends.chain([*low_mv, *high_mv]).filter(|mv| (low_mv..=high_mv).contains(&mv));
-    points.map(|mv| card.scl_khz_at(mv)).filter(|khz| *khz > 0).min()
+    let stated = |mv: u32| card.grades_at(mv).filter(|grade| !grade.assumed).map(|grade| grade.scl_khz).max();
+    points.filter_map(stated).min()
 }
 
 fn of_density(cards: &[Card], bytes: u32) -> Option<Card> {
@@ -228,8 +228,10 @@ fn assemble(bytes: u32, values: &Values, count: usize, parts: &[&Card], wiring: 
     let assumed_high = card.max_mv.map(|mv| low_mv.value.max(*mv));
     let high_mv = number(&values.high_mv, "lowest upper limit", assumed_high);
     let scl = number(&values.scl_khz, "slowest SCL", assume::SCL_KHZ.fact());
-    let grade =
-        |khz: &u32| vec![Grade { min_mv: low_mv.value, max_mv: high_mv.value, scl_khz: *khz, ac: Ac::default() }];
+    let grade = |khz: &u32| {
+        let (min_mv, max_mv, at) = (low_mv.value, high_mv.value, Temperatures::default());
+        vec![Grade { min_mv, max_mv, at, scl_khz: *khz, ac: Ac::default(), assumed: false }]
+    };
     let cycle = number(&values.cycle_us, "longest write cycle", card.write_cycle_max_us);
     Card {
         capacity_bytes: usual(card.capacity_bytes, parts),

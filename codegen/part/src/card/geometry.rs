@@ -110,6 +110,16 @@ impl Card {
         }
     }
 
+    /// The same at a supply in millivolts.
+    #[must_use]
+    pub fn longest_write_us_at(&self, supply_mv: u32) -> u32 {
+        let us = self.write_cycle_at(supply_mv).value;
+        match self.write_cycle_per.value {
+            super::CyclePer::Page => us,
+            super::CyclePer::Byte => us.saturating_mul(self.page_bytes.value),
+        }
+    }
+
     /// The driver's geometry with these straps.
     ///
     /// # Errors

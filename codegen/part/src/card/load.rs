@@ -2,6 +2,7 @@
 
 mod electrical;
 mod endurance;
+mod grades;
 mod outside;
 mod reach;
 
@@ -117,7 +118,7 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
     reach::check(form, capacity, bytes.value, &device_code.value, &address_bits.value, banked);
     let cycle = electrical::cycle(&sheet, form, file);
     let supply = electrical::supply(&sheet, form, &file.supply);
-    let speed = electrical::speed(&sheet, form, &file.speed, &supply);
+    let speed = electrical::speed(&sheet, form, file, &supply);
     let protect = &file.write_protect;
     let range = sheet.fact(&assume::PROTECT_RANGE, protect.range);
     let wrap = file.read_wrap_bytes.map(|wrap| {
@@ -163,7 +164,8 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
         },
         endurance_cycles: sheet.fact(&assume::ENDURANCE_CYCLES, file.endurance_cycles),
         endurance_at: endurance::by_temperature(&sheet, form, file),
-        retention_years: file.retention_years.map(|years| sheet.stated("retention_years", years)),
+        retention_years: sheet.fact(&assume::RETENTION_YEARS, file.retention_years),
+        grades: grades::limits(&sheet, form, file),
         input_capacitance_pf: file.input_capacitance_pf.map(|pf| sheet.stated("input_capacitance_pf", pf)),
         read_min_mv: supply.read_min,
         write_min_mv: supply.write_min,

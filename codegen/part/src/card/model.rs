@@ -1,14 +1,14 @@
 //! From a card to the simulated chip. Apart from [`super::geometry`] on purpose; see there.
 
 use pagewise_simulator::model::{
-    AcLimits, BusyAnswer, ByteRange, ChipModel, CutByte, CycleUnit, DeviceBit, MemoryKind, OpenPin, PartlyProtected,
-    PointerAfterWrite, ProtectedAnswer, ReadBlockBits, RegionAccess, RegionKind as SimulatedRegion, SpeedGrade,
-    SupplyLimits, TornScope, WearUnit, WpSampled, WriteCycle, WriteProtect,
+    AcLimits, BusyAnswer, ByteRange, ChipModel, CutByte, CycleGrade, CycleUnit, DeviceBit, MemoryKind, OpenPin,
+    PartlyProtected, PointerAfterWrite, ProtectedAnswer, ReadBlockBits, RegionAccess, RegionKind as SimulatedRegion,
+    SpeedGrade, SupplyLimits, TornScope, WearUnit, WpSampled, WriteCycle, WriteProtect,
 };
 
 use super::{
-    Ac, Access, Answer, BlockBitsOnRead, Busy, Card, CyclePer, Grade, Kind, Open, Partial, Pointer, Region, RegionKind,
-    Role, Sampled, Span, Wear,
+    Ac, Access, Answer, BlockBitsOnRead, Busy, Card, CyclePer, Grade, Kind, Limits, Open, Partial, Pointer, Region,
+    RegionKind, Role, Sampled, Span, Wear,
 };
 
 impl Card {
@@ -34,6 +34,7 @@ impl Card {
                     CyclePer::Page => CycleUnit::Page,
                     CyclePer::Byte => CycleUnit::Byte,
                 },
+                grades: self.simulated_cycles(),
             },
             busy_answer: match self.busy_answer.value {
                 Busy::AnyAccess => BusyAnswer::AnyAccess,
@@ -67,7 +68,7 @@ impl Card {
                 write_min_mv: self.write_min_mv.value,
                 max_mv: self.max_mv.value,
             },
-            speed: self.speed.value.iter().map(speed_grade).collect(),
+            speed: self.simulated_speed(),
             min_scl_hz: self.min_scl_khz * 1000,
             bus_timeout_ns: u64::from(self.bus_timeout_us) * 1000,
             power_up_ns: u64::from(self.power_up_us.value) * 1000,
@@ -76,6 +77,33 @@ impl Card {
                 read.map(|region| simulated_region(region, capacity)).collect()
             },
         }
+    }
+
+    /// Grades that hold at every temperature at which the part works; the chip finds the one of its supply.
+    fn simulated_cycles(&self) -> Vec<CycleGrade> {
+        let (coolest, hottest) = (self.temperature_min_c.value, self.temperature_max_c.value);
+        let holds = |limits: &&Limits| {
+            limits.at.min_c.is_none_or(|min| min <= coolest) && limits.at.max_c.is_none_or(|max| hottest <= max)
+        };
+        let grades = self.grades.value.iter().filter(holds).filter_map(|limits| {
+            let (min_mv, max_mv) = (limits.min_mv.unwrap_or(0), limits.max_mv.unwrap_or(u32::MAX));
+            Some(CycleGrade { min_mv, max_mv, max_ns: u64::from(limits.write_cycle_us?) * 1000 })
+        });
+        grades.collect()
+    }
+
+    fn simulated_speed(&self) -> Vec<SpeedGrade> {
+        let (coolest, hottest) = (self.temperature_min_c.value, self.temperature_max_c.value);
+        let holds = |grade: &&Grade| {
+            grade.at.min_c.is_none_or(|min| min <= coolest) && grade.at.max_c.is_none_or(|max| hottest <= max)
+        };
+        let mut grades: Vec<SpeedGrade> = self.speed.value.iter().filter(holds).map(speed_grade).collect();
+        if grades.is_empty() {
+            // Every grade is for other temperatures: as slow as any, at no supply.
+            let slowest = self.speed.value.iter().min_by_key(|grade| grade.scl_khz).map(speed_grade);
+            grades.extend(slowest.map(|grade| SpeedGrade { min_mv: 0, max_mv: 0, ..grade }));
+        }
+        grades
     }
 
     fn simulated_protection(&self) -> WriteProtect {

@@ -67,7 +67,7 @@ impl Card {
             card.temperature_min_c = piece.min_c.map_or(card.temperature_min_c, fact);
             card.temperature_max_c = piece.max_c.map_or(card.temperature_max_c, fact);
         }
-        Some(card)
+        Some(card.at_temperatures(card.temperatures()))
     }
 
     /// Whether a text straight behind the name of the part can be a piece of its order code; other letters there are a

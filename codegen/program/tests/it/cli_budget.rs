@@ -89,11 +89,12 @@ fn the_rules_of_a_swap_and_the_budget_say_the_same() {
             [(2200, 90, 1.0, None), (20_000, 90, 1.0, None), (300, 40, 500.0, None), (1000, 900, 3000.0, Some(85.0))]
         {
             let mut board = base.clone();
-            (board.bus.pull_up_ohm, board.bus.capacitance_pf, board.temperature_c) = (ohm, pf, celsius);
+            (board.bus.pull_up_ohm, board.bus.capacitance_pf, board.temperature_max_c) = (ohm, pf, celsius);
             board.regions[0].writes_per_day = per_day;
+            let climate = swap::Climate::of(&board, fitted);
             let seated = Arc::new(fitted.in_footprint(board.footprint));
             for card in catalogue.eeproms().step_by(7) {
-                let case = swap::Case::new(&board, &seated, card);
+                let case = swap::Case::new(&board, climate, &seated, card);
                 let rules: Vec<&str> = swap::rule::all(&case).iter().map(|finding| finding.rule).collect();
                 let new = budget::swapped(&board, fitted, card);
                 let window = &new.pull_up;
@@ -150,16 +151,16 @@ fn the_rating_counts_at_the_boards_temperature_where_the_sheet_states_it() {
         let (_folder, path) = changed(
             "valve-driver.toml",
             &[
-                ("years_of_life", &format!("{celsius}years_of_life")),
+                ("temperature_min_c = -20\ntemperature_max_c = 70\n", celsius),
                 ("fitted = \"24LC256\"", &format!("fitted = \"{part}\"")),
             ],
         );
         run(&["budget", &path]).out.split_whitespace().collect::<Vec<_>>().join(" ")
     };
-    assert!(text("", "24LC256").contains("the board file tells no temperature_c"));
-    assert!(text("temperature_c = 70\n", "24LC256").contains("by an amount that the sheet read does not state"));
-    assert!(text("temperature_c = 70\n", "S-24CS04A").contains("1000000 cycles, stated for 85 C, which covers"));
-    assert!(text("temperature_c = 20\n", "S-24CS04A").contains("10000000 cycles, stated for 25 C, which covers"));
+    assert!(text("", "24LC256").contains("the board file tells no temperature_max_c"));
+    assert!(text("temperature_max_c = 70\n", "24LC256").contains("by an amount that the sheet read does not state"));
+    assert!(text("temperature_max_c = 70\n", "S-24CS04A").contains("1000000 cycles, stated for 85 C, which covers"));
+    assert!(text("temperature_max_c = 20\n", "S-24CS04A").contains("10000000 cycles, stated for 25 C, which covers"));
 }
 
 #[test]
@@ -205,8 +206,8 @@ fn bad_input_is_refused_with_all_its_faults() {
     refused(&["budget", &board, "--to", "nope"], "no card is called");
     refused(&["budget", "none.toml"], "cannot be read");
     refused(&["budget", &board, "--units", "0"], "0 is not in 1..=100000000");
-    let (_folder, path) = changed("valve-driver.toml", &[("years_of_life", "temperature_c = 900\nyears_of_life")]);
-    refused(&["budget", &path], "900 is out of range; use a value from -55 to 150");
+    let (_folder, path) = changed("valve-driver.toml", &[("temperature_max_c = 70", "temperature_max_c = 900")]);
+    refused(&["budget", &path], "900 is out of range; use a value from -65 to 200");
     let (_folder, path) = changed("valve-driver.toml", &[("fitted = \"24LC256\"", "fitted = \"nope\"")]);
     let run = run(&["budget", &path, "--to", "neither"]);
     assert_eq!((run.code, run.err.lines().count()), (2, 2), "{}", run.err);

@@ -39,6 +39,7 @@ pub fn faults(pair: &Pair) -> Vec<String> {
         let Some(stated) = pair.stated_number(field) else { continue };
         let published = if field == "page_bytes" { worded_page(pair) } else { None }.or(pair.published(key));
         let plain = published == Some(stated) || in_remarks(pair, field, stated);
+        let plain = plain || field.starts_with("supply.") && supply_in_limits(pair);
         let sound = if pair.is_derived(field) { follows(pair, field, stated) } else { plain };
         if !sound {
             faults.push(format!("{field} = {stated}, published {:?}", pair.entry.get(key)));
@@ -72,11 +73,44 @@ pub fn faults(pair: &Pair) -> Vec<String> {
             faults.push(format!("endurance_at `{words}` is not in the notes"));
         }
     }
+    for grade in tables(&pair.card, "grade") {
+        faults.extend(limits_fault(pair, &grade));
+    }
+    for behind in tables(&pair.card, "basis") {
+        if text(&behind, "source") != text(&pair.ordering, "document") {
+            faults.push(format!("`{}` is not the document of its order codes", text(&behind, "source")));
+        }
+    }
     for (index, grade) in tables(&pair.card, "speed").iter().enumerate() {
         faults.extend(grade_fault(pair, index, grade));
         faults.extend(ac_fault(pair, grade));
     }
     faults
+}
+
+/// What differs by temperature grade, in words.
+fn limits(pair: &Pair) -> Vec<String> {
+    tables(&pair.ordering, "temperature").iter().map(|grade| text(grade, "limits")).collect()
+}
+
+/// Whether the sheet of the order codes states this supply range: `400 kHz over 1.8-5.5 V`.
+fn supply_in_limits(pair: &Pair) -> bool {
+    let (min, max) = (pair.stated_number("supply.min_v"), pair.stated_number("supply.max_v"));
+    let (Some(min), Some(max)) = (min, max) else { return false };
+    limits(pair).iter().any(|words| words.contains(&format!("over {min:.1}-{max:.1} V")))
+}
+
+/// A write cycle of a supply range: `10 ms from 2.7 V, 15 ms below`, `10/15 ms split at 2.7 V`.
+fn limits_fault(pair: &Pair, grade: &Table) -> Option<String> {
+    let value = |key: &str| grade.get(key).and_then(number);
+    let plain = pair.stated_number("write_cycle.max_ms").unwrap_or_default();
+    let said = value("write_cycle_ms").zip(value("min_v")).is_some_and(|(ms, volts)| {
+        let words = [format!("{ms} ms from {volts} V"), format!("{ms}/{plain} ms split at {volts} V")];
+        let mut texts = limits(pair);
+        texts.extend([pair.remarks(), text(&pair.ordering, "revision_note")]);
+        texts.iter().any(|text| words.iter().any(|words| text.contains(words.as_str())))
+    });
+    (!said || grade.len() != 2).then(|| format!("the limits `{grade}` are not published"))
 }
 
 /// Temperature grades, without those of editions that are gone.
@@ -232,7 +266,11 @@ fn grade_fault(pair: &Pair, index: usize, grade: &Table) -> Option<String> {
     let khz = scl.unwrap_or_default();
     let sibling =
         pair.is_derived(&format!("speed[{index}]")) && pair.published_text("notes").contains(&format!("{khz} kHz"));
-    (!found && !sibling).then(|| format!("grade {index} ({grade}) is not published"))
+    let (min, max) = (pair.stated_number("supply.min_v"), pair.stated_number("supply.max_v"));
+    let whole = grade.get("min_v").and_then(number) == min && grade.get("max_v").and_then(number) == max;
+    let in_limits =
+        whole && supply_in_limits(pair) && limits(pair).iter().any(|it| it.contains(&format!("{khz} kHz over")));
+    (!found && !sibling && !in_limits).then(|| format!("grade {index} ({grade}) is not published"))
 }
 
 fn ac_fault(pair: &Pair, grade: &Table) -> Option<String> {

@@ -15,6 +15,7 @@ pub(super) struct Values {
     fitted: String,
     footprint: &'static str,
     years: u32,
+    temperatures: Option<(i32, i32)>,
     yearly_volume: u32,
     uses: Vec<&'static str>,
     supply_v: String,
@@ -112,6 +113,7 @@ pub(super) fn draw(draw: &mut Draw, cards: &[&Card], place: usize, seed: u64) ->
         fitted: card.name.clone(),
         footprint: footprint.word(),
         years: draw.one(&[5, 8, 10, 10, 12, 15, 20]),
+        temperatures: temperatures(draw, card),
         yearly_volume: draw.one(&[1u32, 2, 5, 10]) * draw.one(&[20, 50, 100, 250, 1000]),
         uses: uses(draw, card),
         supply_v: format!("{}.{}", supply_mv / 1000, supply_mv % 1000 / 100),
@@ -152,6 +154,13 @@ fn part<'c>(draw: &mut Draw, cards: &[&'c Card]) -> (&'c Card, Footprint, u32) {
             return (card, footprint, supply_mv);
         }
     }
+}
+
+/// What most boards say: the air around them, as far as the fitted part stands it.
+fn temperatures(draw: &mut Draw, card: &Card) -> Option<(i32, i32)> {
+    let (low, high) = draw.one(&[(0, 50), (-10, 60), (-20, 60), (-20, 70), (-40, 85)]);
+    let (coldest, hottest) = card.temperatures();
+    draw.percent(70).then_some((low.max(coldest), high.min(hottest)))
 }
 
 fn straps(draw: &mut Draw, card: &Card) -> [Strap; 3] {

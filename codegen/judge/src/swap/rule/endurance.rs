@@ -4,6 +4,7 @@ use super::Rule;
 use crate::board::Board;
 use crate::budget::wear::{DAYS_PER_YEAR, Rating, busiest, per_day, unit_bytes};
 use crate::swap::{Amend, Case, Finding, Verdict};
+use pagewise_part::card::assume;
 use pagewise_part::fact::Fact;
 
 pub(super) const RULE: Rule = Rule { id: "endurance", check };
@@ -15,7 +16,14 @@ pub(super) const RULE: Rule = Rule { id: "endurance", check };
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (board, new) = (case.board, &case.new);
     let unit = unit_bytes(new);
-    let rating = Rating::of(new, board.temperature_c);
+    let hottest = f64::from(case.climate.high.celsius);
+    let mut rating = Rating::of(new, Some(hottest), board.bus.supply_mv);
+    if rating.covers == Some(false) {
+        // A rating falls as the temperature rises, by an amount that was not read.
+        let lowest = assume::ENDURANCE_CYCLES.fact();
+        rating.cycles = rating.cycles.min(lowest.value);
+        rating.source = lowest.basis;
+    }
     if certainly_enough(board, unit, rating.cycles as f64) {
         return Vec::new();
     }
@@ -24,7 +32,8 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     if cycles <= rating.cycles as f64 {
         return Vec::new();
     }
-    let at = rating.at_celsius.filter(|_| rating.covers.is_some());
+    let at =
+        rating.at_celsius.filter(|_| rating.covers == Some(true)).or(Some(hottest).filter(|_| rating.covers.is_some()));
     let text = format!(
         "{cycles:.0} write cycles in {} years at {:#06x} (wear counts per {unit} byte(s)), rated for {}{}",
         board.years,
@@ -36,11 +45,16 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let fact = Fact { value: rating.cycles, basis: rating.source };
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &fact, text, remedy.into());
     let needed = cycles.ceil() as u64;
+    let condition = match at {
+        Some(celsius) => format!("it is rated for {needed} write cycles at {celsius} C"),
+        None => format!("it is rated for {needed} write cycles"),
+    };
     vec![
         finding
             .hazard(Hazard::WearOut)
             .not_simulated()
-            .unless(format!("it is rated for {needed} write cycles"), Amend::Endurance(needed)),
+            .measured(cycles / rating.cycles as f64)
+            .unless(condition, Amend::Endurance(needed)),
     ]
 }
 

@@ -15,21 +15,11 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     }
     let rate = new.scl_khz_at(bus.supply_mv);
     let wanted = format!("it takes {} kHz at {}", bus.scl_khz, volts(bus.supply_mv));
-    if rate == 0 {
-        let text = format!("{} kHz on the bus, no grade of the part covers {}", bus.scl_khz, volts(bus.supply_mv));
-        let fact = assume::SCL_KHZ.fact();
-        let finding = Finding::new(
-            RULE.id,
-            Verdict::Reconfigure,
-            &fact,
-            text,
-            format!("set SCL to {} kHz and ask the maker", fact.value),
-        );
-        return vec![finding.hazard(Hazard::Overclock).unless(wanted, Amend::SclKhz(bus.scl_khz))];
-    }
     if bus.scl_khz > rate {
         let text = format!("{} kHz on the bus, at most {rate} kHz at {}", bus.scl_khz, volts(bus.supply_mv));
-        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.speed, text, format!("set SCL to {rate} kHz"));
+        let hole = new.grades_at(bus.supply_mv).all(|grade| grade.assumed);
+        let fact = if hole { assume::SCL_KHZ.with(()) } else { new.speed.map(|_| ()) };
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &fact, text, format!("set SCL to {rate} kHz"));
         return vec![finding.hazard(Hazard::Overclock).unless(wanted, Amend::SclKhz(bus.scl_khz))];
     }
     if bus.scl_khz < new.min_scl_khz {

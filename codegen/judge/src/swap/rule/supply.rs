@@ -29,5 +29,9 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         let text = format!("{} on the board, the part stops at {}", volts(supply), volts(new.max_mv.value));
         return vec![finding(&new.max_mv, text).hazard(Hazard::Overvoltage)];
     }
-    Vec::new()
+    // Exactly at the most cautious bound met: whether this part begins or ends there was not read either.
+    let bounds = [&new.read_min_mv, &new.max_mv];
+    let unread = bounds.into_iter().find(|bound| bound.is_assumed() && bound.value == supply);
+    let on_bound = |bound| finding(bound, format!("{} on the board, the part's supply was not read", volts(supply)));
+    unread.map(on_bound).into_iter().collect()
 }

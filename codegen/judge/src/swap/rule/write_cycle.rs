@@ -15,9 +15,10 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let cuts = Cuts::of_writes(&board.firmware);
     let written = board.regions.iter().filter(|region| region.writes_per_day > 0.0);
     let Some(longest) = written.map(|region| cuts.longest(region)).max() else { return Vec::new() };
+    let cycle = new.write_cycle_at(board.bus.supply_mv);
     let cycle_us = match new.write_cycle_per.value {
-        CyclePer::Page => new.write_cycle_max_us.value,
-        CyclePer::Byte => new.write_cycle_max_us.value * longest.min(new.page_bytes.value),
+        CyclePer::Page => cycle.value,
+        CyclePer::Byte => cycle.value * longest.min(new.page_bytes.value),
     };
     let (limit_us, how) = match board.firmware.wait {
         Wait::Fixed { us } => (us, "waits"),
@@ -30,7 +31,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
             Wait::Fixed { .. } => format!("wait at least {}, or poll for an acknowledge", ms(cycle_us)),
             Wait::Poll { .. } | Wait::PollByRead { .. } => format!("raise the limit of polling to {}", ms(cycle_us)),
         };
-        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.write_cycle_max_us, text, remedy);
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &cycle, text, remedy);
         findings.push(
             finding
                 .hazard(Hazard::BusyAccess)

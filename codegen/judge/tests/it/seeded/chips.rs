@@ -20,6 +20,8 @@ pub(super) fn errors() -> Vec<Seeded> {
             spoil(&mut model);
             // What is left is a chip that could be.
             model.write_cycle.typical_ns = model.write_cycle.typical_ns.min(model.write_cycle.max_ns);
+            let longest = model.write_cycle.max_ns;
+            model.write_cycle.grades.iter_mut().for_each(|grade| grade.max_ns = grade.max_ns.min(longest));
             for range in [&mut model.write_protect.pin_range, &mut model.write_protect.fixed_range] {
                 range.start = range.start.min(model.capacity);
                 range.len = range.len.min(model.capacity - range.start);
@@ -190,7 +192,7 @@ const LIMITS: [Error; 18] = [
     ("ready at once", |chip| chip.power_up_ns = 0),
     ("rated for four write cycles", |chip| chip.endurance_cycles = 4),
     ("ready 5 ms later", |chip| chip.power_up_ns += 5_000_000),
-    ("a bus time-out of 1 us", |chip| chip.bus_timeout_ns = 1000),
+    ("no shorter write cycles by supply", |chip| chip.write_cycle.grades.clear()),
 ];
 
 /// The other level, or compared the other way round; an ignored bit must be high.

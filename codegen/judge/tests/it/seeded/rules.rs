@@ -107,7 +107,7 @@ const CARD: [Misread<Card>; 31] = [
     ("a write cycle of 1 us more", |card| card.write_cycle_max_us.value += 1),
     ("the typical write cycle", |card| card.write_cycle_max_us.value = card.write_cycle_typ_us.value),
     ("a write cycle per byte", |card| card.write_cycle_per.value = CyclePer::Byte),
-    ("a write cycle per page", |card| card.write_cycle_per.value = CyclePer::Page),
+    ("no shorter write cycles by supply", |card| card.grades.value.clear()),
     ("busy to writes only", |card| card.busy_answer.value = Busy::WritesOnly),
     ("busy to everything", |card| card.busy_answer.value = Busy::AnyAccess),
     ("the pointer wrapped", |card| card.pointer_after_write.value = Pointer::WrappedInPage),

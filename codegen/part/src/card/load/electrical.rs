@@ -2,7 +2,8 @@
 
 use super::Sheet;
 use crate::card::file::{self, CardFile};
-use crate::card::{Ac, CyclePer, Grade, Kind, assume};
+use crate::card::grade::fill_holes;
+use crate::card::{Ac, CyclePer, Grade, Kind, Temperatures, assume};
 use crate::fact::Fact;
 use pagewise_base::form::Document;
 use pagewise_base::words::volts;
@@ -41,7 +42,8 @@ pub(super) fn cycle(sheet: &Sheet, form: &Document<'_>, file: &CardFile) -> Cycl
             per: sheet.stated("write_cycle.per", CyclePer::Page),
         };
     }
-    let assumed = assume::WRITE_CYCLE_MAX_US.value.max(typ.unwrap_or(0));
+    let graded = file.grade.iter().filter_map(|grade| thousandths(grade.write_cycle_ms)).max();
+    let assumed = assume::WRITE_CYCLE_MAX_US.value.max(typ.unwrap_or(0)).max(graded.unwrap_or(0));
     let longest_us = sheet.fact_or(&assume::WRITE_CYCLE_MAX_US, max, assumed);
     let typical_us = typ.map_or_else(|| longest_us.clone(), |typ| sheet.stated("write_cycle.typ_ms", typ));
     Cycle { longest_us, typical_us, per: sheet.fact(&assume::WRITE_CYCLE_PER, file.write_cycle.per) }
@@ -72,11 +74,11 @@ pub(super) fn supply(sheet: &Sheet, form: &Document<'_>, file: &file::Supply) ->
     Supply { read_min, write_min, max }
 }
 
-pub(super) fn speed(sheet: &Sheet, form: &Document<'_>, file: &[file::Speed], supply: &Supply) -> Fact<Vec<Grade>> {
+pub(super) fn speed(sheet: &Sheet, form: &Document<'_>, file: &CardFile, supply: &Supply) -> Fact<Vec<Grade>> {
     let (low, high) = (supply.read_min.value, supply.max.value);
     let stated = !supply.read_min.is_assumed() && !supply.max.is_assumed();
     let (mut grades, mut unread) = (Vec::new(), false);
-    for (index, grade) in file.iter().enumerate() {
+    for (index, grade) in file.speed.iter().enumerate() {
         let min_mv = thousandths(grade.min_v).unwrap_or(low);
         let max_mv = thousandths(grade.max_v).unwrap_or(high);
         let path = format!("speed[{index}].min_v");
@@ -88,14 +90,31 @@ pub(super) fn speed(sheet: &Sheet, form: &Document<'_>, file: &[file::Speed], su
             let reason = format!("the grade {min} to {max} lies outside the supply range {low} to {high}");
             form.fault(&path, reason, "correct the grade or [supply]");
         }
+        let at = temperatures(form, &format!("speed[{index}]"), grade.min_c, grade.max_c);
         let has_supply = grade.min_v.is_some() && grade.max_v.is_some();
         unread |= !has_supply;
         let scl_khz = if has_supply { grade.scl_khz } else { grade.scl_khz.min(assume::GRADE_SUPPLY.value) };
-        grades.push(Grade { min_mv, max_mv, scl_khz, ac: grade.ac.clone() });
+        grades.push(Grade { min_mv, max_mv, at, scl_khz, ac: grade.ac.clone(), assumed: false });
     }
+    let at = Temperatures::default();
     if grades.is_empty() {
-        let grade = Grade { min_mv: low, max_mv: high, scl_khz: assume::SCL_KHZ.value, ac: Ac::default() };
+        let scl_khz = assume::SCL_KHZ.value;
+        let grade = Grade { min_mv: low, max_mv: high, at, scl_khz, ac: Ac::default(), assumed: false };
         return assume::SCL_KHZ.with(vec![grade]);
     }
+    // Holes of grades by temperature are filled once the temperature is known.
+    if grades.iter().all(|grade| grade.at == at) {
+        fill_holes(&mut grades, (low, high));
+    }
     if unread { assume::GRADE_SUPPLY.with(grades) } else { sheet.stated("speed", grades) }
+}
+
+/// The temperatures of a grade.
+pub(super) fn temperatures(form: &Document<'_>, path: &str, min_c: Option<i32>, max_c: Option<i32>) -> Temperatures {
+    if let (Some(min), Some(max)) = (min_c, max_c)
+        && min > max
+    {
+        form.fault(&format!("{path}.min_c"), "the lowest temperature is above the highest", "correct one of them");
+    }
+    Temperatures { min_c, max_c }
 }

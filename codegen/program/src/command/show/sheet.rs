@@ -1,12 +1,17 @@
 //! The values of a card as a person reads them, each with its basis.
 
+use std::sync::LazyLock;
+
 use serde::Serialize;
 
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
 use pagewise_base::form::word;
 use pagewise_base::words::{grouped, listed, thousandths};
-use pagewise_part::card::{Card, Kind, Region, role};
+use pagewise_part::card::{Card, Kind, Limits, Region, Temperatures, assume, role};
 use pagewise_part::fact::{Basis, Fact};
+
+/// What stands behind a rate where the grades of a part leave a hole.
+static HOLE: LazyLock<Basis> = LazyLock::new(|| assume::SCL_KHZ.fact().basis);
 
 /// One line: what, how much, from where.
 struct Line<'c> {
@@ -131,19 +136,49 @@ fn electrical(card: &Card) -> Vec<Line<'_>> {
         line("supply, up to", &card.max_mv, volts),
     ];
     for grade in &card.speed.value {
-        let range = format!("{} kHz, {}-{} V", grade.scl_khz, thousandths(grade.min_mv), thousandths(grade.max_mv));
-        lines.push(Line { label: "SCL rate up to", value: range, basis: &card.speed.basis });
+        let supply = format!("{}-{} V", thousandths(grade.min_mv), thousandths(grade.max_mv));
+        let value = format!("{} kHz, {supply}{}", grade.scl_khz, temperatures(grade.at));
+        lines.push(Line {
+            label: "SCL rate up to",
+            value,
+            basis: if grade.assumed { &HOLE } else { &card.speed.basis },
+        });
     }
     lines.push(line("operating, from", &card.temperature_min_c, |celsius| format!("{celsius} C")));
     lines.push(line("operating, up to", &card.temperature_max_c, |celsius| format!("{celsius} C")));
     lines.push(line("power good to access", &card.power_up_us, |us| format!("{} ms", thousandths(*us))));
-    if let Some(years) = &card.retention_years {
-        lines.push(line("retention", years, |years| format!("{years} years")));
-    }
+    lines.push(line("retention", &card.retention_years, |years| format!("{years} years")));
+    lines.extend(card.grades.value.iter().flat_map(|limits| graded(limits, &card.grades.basis)));
     if let Some(pf) = &card.input_capacitance_pf {
         lines.push(line("input capacitance", pf, |pf| format!("{pf} pF")));
     }
     lines
+}
+
+/// Limits of one range of supply and temperature.
+fn graded<'c>(limits: &Limits, basis: &'c Basis) -> Vec<Line<'c>> {
+    let volts = |mv: Option<u32>| mv.map(|mv| thousandths(mv).to_string());
+    let supply = match (volts(limits.min_mv), volts(limits.max_mv)) {
+        (Some(min), Some(max)) => format!(", {min}-{max} V"),
+        (Some(min), None) => format!(", from {min} V"),
+        (None, Some(max)) => format!(", up to {max} V"),
+        (None, None) => String::new(),
+    };
+    let range = supply + &temperatures(limits.at);
+    let line = |label, value: String| Line { label, value: value + &range, basis };
+    let cycle = limits.write_cycle_us.map(|us| line("write cycle, longest", format!("{} ms", thousandths(us))));
+    let endurance = limits.endurance_cycles.map(|cycles| line("endurance", format!("{} cycles", grouped(cycles))));
+    let retention = limits.retention_years.map(|years| line("retention", format!("{years} years")));
+    [cycle, endurance, retention].into_iter().flatten().collect()
+}
+
+fn temperatures(at: Temperatures) -> String {
+    match (at.min_c, at.max_c) {
+        (Some(min), Some(max)) => format!(", {min} to {max} C"),
+        (Some(min), None) => format!(", from {min} C"),
+        (None, Some(max)) => format!(", up to {max} C"),
+        (None, None) => String::new(),
+    }
 }
 
 fn protection(card: &Card) -> Vec<Line<'_>> {
