@@ -74,11 +74,11 @@ fn an_invented_fleet_against_all_parts(bencher: Bencher, boards: usize) {
     bencher.counter(ItemsCount::new(judgements)).bench(|| {
         let jobs = fleet::jobs(&catalogue, fleet.clone(), Candidates::OfBoard).unwrap();
         let (mut outcomes, mut bytes) = (Vec::new(), 0);
-        fleet::judge_each(jobs, None, &|| (), |outcome, _| {
+        fleet::judge_each(jobs, None, Verdict::Reconfigure.into(), &|| (), |outcome, _| {
             bytes += lines::Writer::default().line(&outcome).len();
             outcomes.push(outcome);
         });
-        (Summary::of(&outcomes, Verdict::Reconfigure), bytes)
+        (Summary::of(&outcomes, Verdict::Reconfigure.into()), bytes)
     });
 }
 

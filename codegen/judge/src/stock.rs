@@ -56,6 +56,8 @@ pub struct Offer {
     pub number: Option<String>,
     /// Pieces in stock.
     pub quantity: u64,
+    /// Pieces that the board needs in a year, where it states that.
+    pub needed: Option<u32>,
     /// Whether they last for the board's yearly volume; without a stated volume, for one piece.
     pub enough: bool,
     /// What the maker says.
@@ -188,6 +190,7 @@ impl Row {
             part: self.part.clone(),
             number: self.number.clone(),
             quantity: self.quantity,
+            needed: yearly_volume,
             enough: self.quantity >= volume,
             state: self.state,
             lead_time_days: self.lead_time_days,

@@ -6,6 +6,7 @@
 //! one on the other. The ladder is all runs behind a judgement, [`remedy`] the settings and straps of its rungs,
 //! [`evidence`] what it shows. [`part`] says which chips a board cannot tell apart.
 
+pub mod accept;
 pub mod agreement;
 mod case;
 pub mod climate;
@@ -29,6 +30,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use crate::board::Board;
+pub use accept::Accept;
 pub use agreement::Agreement;
 pub use case::{Case, Chips, Judges, Rules};
 pub use climate::Climate;
@@ -72,6 +74,37 @@ impl Judgement {
         }
         format!("{}, provided that {} (not stated in the sheet read)", self.verdict, self.provided_that.join(" and "))
     }
+
+    /// Whether nothing that was read says that the part does not fit the board's footprint, pin by pin.
+    #[must_use]
+    pub fn may_fit(&self) -> bool {
+        self.findings.iter().all(|finding| finding.rule != rule::FOOTPRINT || finding.proviso.is_some())
+    }
+
+    /// Its place in a ranking before the stock list is asked, best first: what cannot serve last, before it what does not fit
+    /// the footprint, before that what is worse than accepted; of the rest what stands without a condition first, then by
+    /// verdict.
+    #[must_use]
+    pub fn rank(&self, accept: Accept) -> Rank {
+        let (verdict, conditional) = (self.verdict, !self.provided_that.is_empty());
+        Rank {
+            rejected: verdict == Verdict::Reject,
+            misfit: !self.may_fit(),
+            worse: verdict > accept.worst,
+            conditional,
+            verdict,
+        }
+    }
+}
+
+/// Place in a ranking, as [`Judgement::rank`] has it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Rank {
+    rejected: bool,
+    misfit: bool,
+    worse: bool,
+    conditional: bool,
+    verdict: Verdict,
 }
 
 impl Default for Judges {

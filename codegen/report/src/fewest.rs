@@ -28,6 +28,8 @@ struct Taker {
     number: usize,
     name: String,
     verdict: Verdict,
+    /// What the verdict takes for granted.
+    provided_that: Vec<String>,
 }
 
 /// The choice, where there is more than one board and any part serves one.
@@ -48,7 +50,12 @@ pub(super) fn parts(report: &Report<'_>) -> Option<Fewest> {
             boards: chosen
                 .boards
                 .iter()
-                .map(|board| Taker { number: number(&board.file), name: board.name.clone(), verdict: board.verdict })
+                .map(|board| Taker {
+                    number: number(&board.file),
+                    name: board.name.clone(),
+                    verdict: board.verdict,
+                    provided_that: board.provided_that.clone(),
+                })
                 .collect(),
         })
         .collect();

@@ -5,10 +5,10 @@ use std::fmt::Write;
 use quick_junit::{NonSuccessKind, Property, TestCase, TestCaseStatus, TestSuite};
 
 use super::view::{BoardView, CandidateView, Overview};
-use pagewise_judge::swap::Verdict;
+use pagewise_judge::swap::Accept;
 use pagewise_templates::document::sound as text;
 
-pub(super) fn write(whole: &Overview, accept: Verdict) -> String {
+pub(super) fn write(whole: &Overview, accept: Accept) -> String {
     let mut report = quick_junit::Report::new("pagewise swap");
     for board in &whole.boards {
         report.add_test_suite(suite(board, accept));
@@ -17,11 +17,12 @@ pub(super) fn write(whole: &Overview, accept: Verdict) -> String {
     report.to_string().expect("numbers and texts are always XML")
 }
 
-fn suite(board: &BoardView, accept: Verdict) -> TestSuite {
+fn suite(board: &BoardView, accept: Accept) -> TestSuite {
     let mut suite = TestSuite::new(text(&board.name));
     suite.add_property(Property::new("file", text(&board.file)));
     suite.add_property(Property::new("fitted", text(&board.fitted)));
-    suite.add_property(Property::new("accept", accept.word()));
+    suite.add_property(Property::new("accept", accept.worst.word()));
+    suite.add_property(Property::new("accept-conditions", accept.conditions.to_string()));
     for candidate in &board.candidates {
         let name = format!("{} to {}", text(&board.fitted), text(&candidate.part));
         let mut case = TestCase::new(name, status(candidate, accept));
@@ -33,7 +34,7 @@ fn suite(board: &BoardView, accept: Verdict) -> TestSuite {
     suite
 }
 
-fn status(candidate: &CandidateView, accept: Verdict) -> TestCaseStatus {
+fn status(candidate: &CandidateView, accept: Accept) -> TestCaseStatus {
     let failed = |kind, message: String, what: &str| {
         let mut status = TestCaseStatus::non_success(kind);
         status.set_message(text(&message)).set_type(what).set_description(body(candidate));
@@ -46,7 +47,7 @@ fn status(candidate: &CandidateView, accept: Verdict) -> TestCaseStatus {
         );
         return failed(NonSuccessKind::Error, message, "disagreement");
     }
-    if candidate.verdict > accept {
+    if !candidate.usable {
         let message = format!("{}; accepted is {accept}", candidate.headline);
         return failed(NonSuccessKind::Failure, message, candidate.verdict.word());
     }

@@ -14,7 +14,7 @@
 //! let boards = fleet::files::read(&[folder]).map_err(|faults| format!("{faults:?}"))?;
 //! let jobs = fleet::jobs(&catalogue, boards, Candidates::OfBoard).map_err(|faults| format!("{faults:?}"))?;
 //! let answers = fleet::judge_all(jobs);
-//! let accept = Verdict::Reconfigure;
+//! let accept = Verdict::Reconfigure.into();
 //! let report = Report { answers: &answers, catalogue: &catalogue, accept, full: false, currency: "" };
 //! assert!(report.markdown().starts_with("## Swap check: 1 board"));
 //! assert!(report.junit().contains("<testsuites"));
@@ -36,7 +36,7 @@ mod timing;
 pub mod view;
 
 use pagewise_judge::fleet::BoardAnswer;
-use pagewise_judge::swap::Verdict;
+use pagewise_judge::swap::Accept;
 use pagewise_part::card::Catalogue;
 
 /// What a report is made from.
@@ -46,8 +46,8 @@ pub struct Report<'a> {
     pub answers: &'a [BoardAnswer],
     /// The cards that they were judged with.
     pub catalogue: &'a Catalogue,
-    /// The worst verdict that counts as usable.
-    pub accept: Verdict,
+    /// What counts as usable.
+    pub accept: Accept,
     /// Every candidate in full, also where a board has many.
     pub full: bool,
     /// Currency of the stock list's prices; empty where it states none, or there is no list.
@@ -65,7 +65,7 @@ impl Report<'_> {
         markdown::write(&view::Overview::of(self.answers, &self.look()))
     }
 
-    /// JUnit XML: a suite per board, a case per candidate. A verdict worse than the one accepted is a failure, a
+    /// JUnit XML: a suite per board, a case per candidate. A candidate that is not usable by what is accepted is a failure, a
     /// disagreement of rules and simulation is an error.
     #[must_use]
     pub fn junit(&self) -> String {

@@ -6,7 +6,7 @@ use super::offer::OfferView;
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::swap::agreement::Tally;
-use pagewise_judge::swap::{Agreement, Finding, Judgement, Run, Verdict};
+use pagewise_judge::swap::{Accept, Agreement, Finding, Judgement, Run, Verdict};
 use pagewise_part::card::Catalogue;
 
 /// Up to this many candidates a board's candidates are all shown in full.
@@ -17,8 +17,8 @@ pub const DETAILED: usize = 3;
 pub struct Look<'a> {
     /// The cards that the boards were judged with.
     pub catalogue: &'a Catalogue,
-    /// The worst verdict that counts as usable.
-    pub accept: Verdict,
+    /// What counts as usable.
+    pub accept: Accept,
     /// Every candidate in full, also where a board has many.
     pub full: bool,
     /// Currency of the stock list's prices; empty where it states none, or there is no list.
@@ -42,8 +42,8 @@ pub struct Overview {
     pub disagree: bool,
     /// Every board has a usable candidate.
     pub usable: bool,
-    /// The worst verdict that counts as usable.
-    pub accept: Verdict,
+    /// What counts as usable, in words.
+    pub accept: String,
     /// The boards, in the order of the input.
     pub boards: Vec<BoardView>,
 }
@@ -65,9 +65,9 @@ pub struct BoardView {
     pub density: String,
     /// Bytes in use.
     pub used: u32,
-    /// The best verdict, if there is a candidate at all.
+    /// The verdict of the first candidate, if there is one at all.
     pub best: Option<Verdict>,
-    /// A candidate is at least as good as what is accepted.
+    /// A candidate is usable by what is accepted.
     pub usable: bool,
     /// How many candidates got each verdict, best first.
     pub counts: [usize; 4],
@@ -96,9 +96,15 @@ pub struct CandidateView {
     pub meaning: &'static str,
     /// The verdict if every assumption turns out badly, where that is worse.
     pub worst_case: Option<Verdict>,
+    /// On how many conditions the verdict rests: `2 conditions`; empty for none.
+    pub conditions: String,
+    /// It is usable by what is accepted.
+    pub usable: bool,
     /// The verdict in words with what it rests on.
     pub headline: String,
-    /// What changes, or what the verdict rests on, in one line; empty when nothing does.
+    /// Nothing that was read says that it does not fit the board's footprint.
+    pub may_fit: bool,
+    /// What changes and what the verdict rests on, in one line; empty when nothing does.
     pub short: String,
     /// What the verdict takes for granted.
     pub provided_that: Vec<String>,
@@ -181,21 +187,22 @@ impl Overview {
             agreement: tally.sentence(),
             disagree: tally.disagree > 0,
             usable: boards.iter().all(|board| board.usable),
-            accept: look.accept,
+            accept: look.accept.to_string(),
             boards,
         }
     }
 }
 
 /// The verdict on everything, first of all.
-fn sentence(boards: &[BoardView], accept: Verdict) -> String {
+fn sentence(boards: &[BoardView], accept: Accept) -> String {
     let usable = boards.iter().filter(|board| board.usable).count();
-    let asked = match accept {
+    let asked = match accept.worst {
         Verdict::DropIn => "that is a drop-in",
         Verdict::Reconfigure => "that needs new settings at most",
         Verdict::Rework => "that needs board work at most",
         Verdict::Reject => "of any kind",
     };
+    let asked = format!("{asked}{}", if accept.conditions { ", conditions granted" } else { "" });
     match (boards, usable) {
         ([], _) => "No board was judged.".to_owned(),
         ([board], _) => match board.candidates.as_slice() {
@@ -203,6 +210,9 @@ fn sentence(boards: &[BoardView], accept: Verdict) -> String {
             [only] => format!("{} in place of {}: {}.", only.part, board.fitted, only.headline),
             [best, ..] if best.verdict == Verdict::Reject => {
                 format!("None of {} candidates can take the place of {}.", board.candidates.len(), board.fitted)
+            }
+            [best, ..] if !best.may_fit => {
+                format!("None of {} candidates fits where {} is.", board.candidates.len(), board.fitted)
             }
             [best, ..] => format!("Best in place of {}: {}, {}.", board.fitted, best.part, best.headline),
         },
@@ -221,7 +231,7 @@ impl BoardView {
         let card = look.catalogue.find(&board.fitted);
         let judgements = &answer.judgements;
         let detailed = |at: usize| {
-            let first = at == 0 || judgements[at - 1].verdict != judgements[at].verdict;
+            let first = judgements[..at].iter().all(|earlier| earlier.verdict != judgements[at].verdict);
             look.full || judgements.len() <= DETAILED || first
         };
         let candidates = judgements.iter().enumerate();
@@ -233,8 +243,8 @@ impl BoardView {
             fitted_id: judgements.first().map_or_else(|| board.fitted.clone(), |first| first.fitted.clone()),
             density: card.map_or_else(String::new, pagewise_part::card::Card::density),
             used: board.used_bytes(),
-            best: judgements.iter().map(|judgement| judgement.verdict).min(),
-            usable: judgements.iter().any(|judgement| judgement.verdict <= look.accept),
+            best: judgements.first().map(|judgement| judgement.verdict),
+            usable: judgements.iter().any(|judgement| look.accept.takes(judgement.verdict, judgement.worst_case)),
             counts: Verdict::ALL
                 .map(|verdict| judgements.iter().filter(|judgement| judgement.verdict == verdict).count()),
             stocked: !answer.offers.is_empty(),
@@ -242,7 +252,7 @@ impl BoardView {
                 .map(|(at, judgement)| {
                     let offer = answer.offers.get(&judgement.candidate);
                     let offer = offer.map(|offer| OfferView::of(offer, look.currency));
-                    CandidateView { offer, ..CandidateView::of(at + 1, judgement, detailed(at), look.catalogue) }
+                    CandidateView { offer, ..CandidateView::of(at + 1, judgement, detailed(at), look) }
                 })
                 .collect(),
         }
@@ -250,8 +260,8 @@ impl BoardView {
 }
 
 impl CandidateView {
-    fn of(number: usize, judgement: &Judgement, detailed: bool, catalogue: &Catalogue) -> Self {
-        let card = catalogue.find(&judgement.candidate);
+    fn of(number: usize, judgement: &Judgement, detailed: bool, look: &Look<'_>) -> Self {
+        let card = look.catalogue.find(&judgement.candidate);
         // What a rejected part would need besides is of no use.
         let matters = |finding: &&Finding| finding.proviso.is_none() || judgement.verdict != Verdict::Reject;
         Self {
@@ -263,6 +273,9 @@ impl CandidateView {
             verdict: judgement.verdict,
             meaning: judgement.verdict.meaning(),
             worst_case: Some(judgement.worst_case).filter(|worst| *worst > judgement.verdict),
+            conditions: conditions(judgement),
+            usable: look.accept.takes(judgement.verdict, judgement.worst_case),
+            may_fit: judgement.may_fit(),
             headline: judgement.headline(),
             short: in_short(judgement),
             provided_that: judgement.provided_that.clone(),
@@ -277,17 +290,26 @@ impl CandidateView {
     }
 }
 
-/// What changes, or what a drop-in rests on; empty when nothing does.
+fn conditions(judgement: &Judgement) -> String {
+    match judgement.provided_that.len() {
+        0 => String::new(),
+        conditions => counted(conditions, "condition"),
+    }
+}
+
+/// What changes, then what the verdict rests on; empty when nothing does.
 fn in_short(judgement: &Judgement) -> String {
     let worst = judgement.findings.iter().find(|finding| finding.proviso.is_none());
-    match (judgement.verdict, worst) {
-        (Verdict::DropIn, _) if !judgement.provided_that.is_empty() => {
-            format!("provided that {}", judgement.provided_that.join(" and "))
-        }
+    let changes = match (judgement.verdict, worst) {
         (Verdict::DropIn, _) | (_, None) => String::new(),
         (Verdict::Reject, Some(finding)) => format!("{}: {}", finding.rule, finding.compared),
         (_, Some(finding)) => format!("{}: {}", finding.rule, finding.remedy),
-    }
+    };
+    let granted = match judgement.provided_that.as_slice() {
+        [] => String::new(),
+        conditions => format!("provided that {}", conditions.join(" and ")),
+    };
+    [changes, granted].into_iter().filter(|text| !text.is_empty()).collect::<Vec<_>>().join("; ")
 }
 
 impl FindingView {

@@ -29,10 +29,10 @@ fn results() -> &'static str {
         let boards = files.iter().map(|file| pagewise_judge::board::parse(&file.name, &file.text).unwrap()).collect();
         let names = ["24lc256".to_owned(), "24aa64".to_owned()];
         let jobs = fleet::jobs(catalogue(), boards, Candidates::Named(&names)).unwrap();
-        let header = Header::new("00".into(), Shard::WHOLE, jobs.len(), Verdict::Reconfigure, "EUR");
+        let header = Header::new("00".into(), Shard::WHOLE, jobs.len(), Verdict::Reconfigure.into(), "EUR");
         let mut writer = lines::Writer::default();
         let mut text = writer.line(&header);
-        fleet::judge_each(jobs, None, &|| (), |board, _| text += &writer.line(&board));
+        fleet::judge_each(jobs, None, Verdict::Reconfigure.into(), &|| (), |board, _| text += &writer.line(&board));
         text
     })
 }
@@ -75,7 +75,7 @@ proptest! {
             // Whatever was accepted sums up, whatever it holds.
             let merged = merge::merge(vec![one]);
             if let Ok(merged) = merged {
-                let _ = fleet::Summary::of(&merged.boards, merged.header.accept);
+                let _ = fleet::Summary::of(&merged.boards, merged.header.accepts());
             }
             let both: Result<Vec<Results>, _> = [text.as_slice(), results().as_bytes()].into_iter().map(read).collect();
             prop_assert!(merge::merge(both.unwrap()).is_err(), "a shard that is there twice");

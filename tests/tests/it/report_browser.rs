@@ -20,7 +20,7 @@ fn the_page_shows_well_asks_for_nothing_and_is_accessible() {
     let all = reports::examples();
     let one = [all.iter().find(|answer| answer.board.file.ends_with("valve-driver.toml")).unwrap().clone()];
     for (name, answers) in [("one-board", &one[..]), ("thirteen-boards", all)] {
-        let (catalogue, accept) = (reports::catalogue(), Verdict::Reconfigure);
+        let (catalogue, accept) = (reports::catalogue(), Verdict::Reconfigure.into());
         let report = Report { answers, catalogue, accept, full: false, currency: "" };
         let page = folder.join(format!("{name}.html"));
         fs::write(&page, report.page()).unwrap();

@@ -5,15 +5,21 @@ use std::sync::OnceLock;
 
 use pagewise_base::paint::plain;
 use pagewise_judge::fleet::{self, BoardAnswer, Candidates};
-use pagewise_judge::swap::Verdict;
+use pagewise_judge::swap::{Accept, Verdict};
 use pagewise_report::Report;
 use pagewise_tests::python::Python;
 use pagewise_tests::{hostile, reports};
 use serde_json::{Value, json};
 
 fn report(answers: &[BoardAnswer]) -> String {
-    Report { answers, catalogue: reports::catalogue(), accept: Verdict::Reconfigure, full: false, currency: "EUR" }
-        .page()
+    Report {
+        answers,
+        catalogue: reports::catalogue(),
+        accept: Accept::from(Verdict::Reconfigure).granting(),
+        full: false,
+        currency: "EUR",
+    }
+    .page()
 }
 
 /// What the parser saw of each page.
@@ -71,7 +77,7 @@ fn a_screen_reader_finds_its_way() {
     let first: Vec<&Value> = list(page, "headings").iter().filter(|heading| heading[0] == 1).collect();
     assert_eq!(first.len(), 1);
     assert_eq!(
-        first[0][1], "Each of 13 boards has a candidate that needs new settings at most.",
+        first[0][1], "Each of 13 boards has a candidate that needs new settings at most, conditions granted.",
         "the verdict is first"
     );
     assert!(page["tables"].as_u64().unwrap() > 50);

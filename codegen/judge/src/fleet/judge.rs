@@ -6,27 +6,28 @@ use rayon::prelude::*;
 
 use super::{BoardAnswer, BoardOutcomes, Job};
 use crate::stock::{Offer, Stock};
-use crate::swap::{Fitted, Judgement};
+use crate::swap::{Accept, Fitted, Judgement, Verdict};
 
 /// Boards whose whole judgements are in memory at once.
 const AT_ONCE: usize = 16;
 
 /// Judges every candidate of every job, by rules and by simulation, on all processors. Answers are in the order of the
-/// jobs, the judgements of a board best first.
+/// jobs, the judgements of a board best first, new
+/// settings being accepted.
 #[must_use]
 pub fn judge_all(jobs: Vec<Job<'_>>) -> Vec<BoardAnswer> {
     let mut answers = Vec::with_capacity(jobs.len());
-    judge_each(jobs, None, &|| (), |_, answer| answers.push(answer));
+    judge_each(jobs, None, Verdict::Reconfigure.into(), &|| (), |_, answer| answers.push(answer));
     answers
 }
 
 /// The same, board by board: `each` gets every answer in the order of the jobs, with its outcomes, as soon as it is
-/// there, so that no more of it is kept than is wanted. `done` is called once for each board when it is judged. With a
-/// stock list the judgements are ranked by verdict, those without a condition first, then by
-/// availability, then by yearly cost.
+/// there, so that no more of it is kept than is wanted. `done` is called once for each board when it is judged. The
+/// judgements are ranked as [`Judgement::rank`] has it, then, with a stock list, by availability and yearly cost.
 pub fn judge_each(
     jobs: Vec<Job<'_>>,
     stock: Option<&Stock>,
+    accept: Accept,
     done: &(dyn Fn() + Sync),
     mut each: impl FnMut(BoardOutcomes, BoardAnswer),
 ) {
@@ -41,7 +42,7 @@ pub fn judge_each(
             .into_par_iter()
             .with_max_len(1)
             .map(|job| {
-                let answer = judged(job, stock);
+                let answer = judged(job, stock, accept);
                 done();
                 answer
             })
@@ -50,7 +51,7 @@ pub fn judge_each(
     }
 }
 
-fn judged(job: Job<'_>, stock: Option<&Stock>) -> (BoardOutcomes, BoardAnswer) {
+fn judged(job: Job<'_>, stock: Option<&Stock>, accept: Accept) -> (BoardOutcomes, BoardAnswer) {
     let fitted = Fitted::new(&job.board, job.old);
     let mut judgements: Vec<Judgement> =
         job.candidates.par_iter().with_max_len(1).map(|new| fitted.judge(new)).collect();
@@ -61,8 +62,7 @@ fn judged(job: Job<'_>, stock: Option<&Stock>) -> (BoardOutcomes, BoardAnswer) {
     judgements.sort_by_key(|judgement| {
         let offer = offers.get(&judgement.candidate);
         (
-            judgement.verdict,
-            !judgement.provided_that.is_empty(),
+            judgement.rank(accept),
             offer.is_none(),
             offer.map(Offer::rank),
             judgement.worst_case,

@@ -7,7 +7,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::{BoardOutcomes, Shard};
-use crate::swap::Verdict;
+use crate::swap::{Accept, Verdict};
 use pagewise_base::chain;
 use pagewise_base::fault::{Fault, Faults};
 
@@ -33,6 +33,8 @@ pub struct Header {
     pub boards: usize,
     /// The worst verdict that counts as usable.
     pub accept: Verdict,
+    /// Whether conditions are granted.
+    pub accept_conditions: bool,
     /// Currency of the stock list's prices; empty where there is none.
     pub currency: String,
 }
@@ -40,9 +42,16 @@ pub struct Header {
 impl Header {
     /// The header of this version's results.
     #[must_use]
-    pub fn new(digest: String, shard: Shard, boards: usize, accept: Verdict, currency: &str) -> Self {
+    pub fn new(digest: String, shard: Shard, boards: usize, accept: Accept, currency: &str) -> Self {
         let (pagewise, kind) = (env!("CARGO_PKG_VERSION").to_owned(), KIND.to_owned());
-        Self { pagewise, kind, digest, shard, boards, accept, currency: currency.to_owned() }
+        let (accept, accept_conditions, currency) = (accept.worst, accept.conditions, currency.to_owned());
+        Self { pagewise, kind, digest, shard, boards, accept, accept_conditions, currency }
+    }
+
+    /// What counts as usable.
+    #[must_use]
+    pub const fn accepts(&self) -> Accept {
+        Accept { worst: self.accept, conditions: self.accept_conditions }
     }
 }
 

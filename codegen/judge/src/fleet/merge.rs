@@ -57,7 +57,9 @@ pub fn merge(results: Vec<Results>) -> Result<Merged, Faults> {
                 short(&header.digest),
                 short(&first.digest)
             )));
-        } else if (header.boards, header.accept, &header.currency) != (first.boards, first.accept, &first.currency) {
+        } else if (header.boards, header.accepts(), &header.currency)
+            != (first.boards, first.accepts(), &first.currency)
+        {
             faults.push(differs(format!("its header contradicts that of {}", results[0].file)));
         } else if header.shard.of != first.shard.of {
             faults

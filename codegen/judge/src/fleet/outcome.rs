@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::BoardAnswer;
 use crate::stock::Offer;
-use crate::swap::{Agreement, Judgement, Verdict};
+use crate::swap::{Accept, Agreement, Judgement, Verdict};
 
 /// A board with the outcomes of its candidates, best first.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -39,6 +39,8 @@ pub struct Outcome {
     pub worst_case: Verdict,
     /// What the verdict takes for granted.
     pub provided_that: Vec<String>,
+    /// Nothing that was read says that it does not fit the board's footprint.
+    pub may_fit: bool,
     /// What has to be done; for a rejected part the reasons.
     pub needs: Vec<Need>,
     /// Whether rules and simulation agree.
@@ -75,10 +77,19 @@ impl Outcome {
             verdict: judgement.verdict,
             worst_case: judgement.worst_case,
             provided_that: judgement.provided_that.clone(),
+            may_fit: judgement.may_fit(),
             needs,
             agree: judgement.agree,
             stock,
         }
+    }
+}
+
+impl Outcome {
+    /// Whether it is usable.
+    #[must_use]
+    pub fn usable(&self, accept: Accept) -> bool {
+        accept.takes(self.verdict, self.worst_case)
     }
 }
 

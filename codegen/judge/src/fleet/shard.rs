@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 
 use super::Job;
 use crate::stock::Stock;
-use crate::swap::Verdict;
+use crate::swap::Accept;
 use pagewise_base::words;
 use pagewise_part::card::Catalogue;
 
@@ -62,7 +62,7 @@ impl FromStr for Shard {
 
 /// Digest of everything that results depend on: version, boards, their candidates, cards, stock list, accepted verdict.
 #[must_use]
-pub fn digest(jobs: &[Job<'_>], catalogue: &Catalogue, stock: Option<&Stock>, accept: Verdict) -> String {
+pub fn digest(jobs: &[Job<'_>], catalogue: &Catalogue, stock: Option<&Stock>, accept: Accept) -> String {
     let mut hash = Sha256::new();
     let mut add = |what: &str, text: &str| {
         // The length keeps one text from running into the next.
@@ -70,7 +70,7 @@ pub fn digest(jobs: &[Job<'_>], catalogue: &Catalogue, stock: Option<&Stock>, ac
         hash.update(text);
     };
     add("version", env!("CARGO_PKG_VERSION"));
-    add("accept", accept.word());
+    add("accept", &accept.to_string());
     for card in catalogue.cards() {
         add("card", &json(card));
     }

@@ -6,8 +6,8 @@ use serde::Serialize;
 
 use super::{BoardOutcomes, Need, Outcome, cover};
 use crate::stock::Offer;
-use crate::swap::Verdict;
 use crate::swap::agreement::Tally;
+use crate::swap::{Accept, Verdict};
 
 /// What a fleet comes to.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -32,18 +32,25 @@ pub struct Count {
     pub candidate: String,
     /// Boards for which it is a drop-in.
     pub drop_in: usize,
+    /// Those of them where nothing is taken for granted.
+    pub unconditional_drop_in: usize,
     /// Boards whose firmware or image changes.
     pub reconfigure: usize,
     /// Boards that change.
     pub rework: usize,
     /// Boards that it cannot serve.
     pub reject: usize,
+    /// Boards for which it is usable by what was accepted.
+    pub usable: usize,
 }
 
 impl Count {
     /// Counts one more.
-    pub fn add(&mut self, verdict: Verdict) {
-        match verdict {
+    pub fn add(&mut self, outcome: &Outcome, accept: Accept) {
+        self.usable += usize::from(outcome.usable(accept));
+        self.unconditional_drop_in +=
+            usize::from(outcome.verdict == Verdict::DropIn && outcome.provided_that.is_empty());
+        match outcome.verdict {
             Verdict::DropIn => self.drop_in += 1,
             Verdict::Reconfigure => self.reconfigure += 1,
             Verdict::Rework => self.rework += 1,
@@ -61,12 +68,6 @@ impl Count {
             (Verdict::Reject, self.reject),
         ]
     }
-
-    /// Boards with a verdict that is at least as good as `accept`.
-    #[must_use]
-    pub fn usable(&self, accept: Verdict) -> usize {
-        self.by_verdict().iter().filter(|(verdict, _)| *verdict <= accept).map(|(_, count)| count).sum()
-    }
 }
 
 /// The fewest parts of which each board takes one.
@@ -74,13 +75,15 @@ impl Count {
 pub struct Choice {
     /// The worst verdict that was accepted.
     pub accept: Verdict,
+    /// Whether conditions were granted.
+    pub accept_conditions: bool,
     /// The parts; those that serve most boards first.
     pub parts: Vec<Chosen>,
     /// No choice has fewer parts than this. Equal to the number of parts: this is the fewest.
     pub at_least: usize,
     /// Parts that the greedy choice takes.
     pub greedy: usize,
-    /// Boards that no candidate serves.
+    /// Boards without a usable candidate.
     pub uncovered: Vec<Uncovered>,
 }
 
@@ -112,30 +115,32 @@ pub struct Taker {
     pub stock: Option<Offer>,
 }
 
-/// A board that no candidate serves.
+/// A board without a usable candidate.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Uncovered {
     /// Name of the board.
     pub name: String,
     /// Its file.
     pub file: String,
+    /// It has one if conditions are granted.
+    pub with_conditions: bool,
 }
 
 impl Summary {
-    /// Sums up a fleet; a part counts for a board when its verdict is at least as good as `accept`.
+    /// Sums up a fleet; a part counts for a board where it is usable by `accept`.
     #[must_use]
-    pub fn of(boards: &[BoardOutcomes], accept: Verdict) -> Self {
+    pub fn of(boards: &[BoardOutcomes], accept: Accept) -> Self {
         let mut counts: BTreeMap<&str, Count> = BTreeMap::new();
         let outcomes = || boards.iter().flat_map(|board| &board.candidates);
         for outcome in outcomes() {
             let count = counts.entry(&outcome.candidate).or_default();
-            count.add(outcome.verdict);
+            count.add(outcome, accept);
         }
         let mut candidates: Vec<Count> =
             counts.into_iter().map(|(id, count)| Count { candidate: id.to_owned(), ..count }).collect();
         candidates.sort_by_key(|count| {
             let fewest_changes = (count.drop_in, count.reconfigure, count.rework);
-            (std::cmp::Reverse((count.usable(accept), fewest_changes)), count.candidate.clone())
+            (std::cmp::Reverse((count.usable, fewest_changes)), count.candidate.clone())
         });
         Self {
             boards: boards.len(),
@@ -151,9 +156,11 @@ impl Summary {
     pub fn total(&self) -> Count {
         self.candidates.iter().fold(Count::default(), |sum, count| Count {
             drop_in: sum.drop_in + count.drop_in,
+            unconditional_drop_in: sum.unconditional_drop_in + count.unconditional_drop_in,
             reconfigure: sum.reconfigure + count.reconfigure,
             rework: sum.rework + count.rework,
             reject: sum.reject + count.reject,
+            usable: sum.usable + count.usable,
             ..sum
         })
     }
@@ -165,20 +172,21 @@ impl Summary {
     }
 }
 
-/// What a board gives for one part rather than another: first the verdict, then whether it stands without a condition,
-/// then availability, then the number of conditions.
+/// What a board gives for one part rather than another, as a ranking has it: first whether it fits, then whether it stands
+/// without a condition, then the verdict, then availability, then the number of conditions.
 fn cost(outcome: &Outcome) -> u64 {
     let stock = outcome.stock.as_ref().map_or(0, |offer| 10 * u64::from(!offer.enough) + offer.state as u64);
     let conditional = u64::from(!outcome.provided_that.is_empty());
-    20_000 * outcome.verdict as u64 + 10_000 * conditional + 100 * stock + outcome.provided_that.len().min(99) as u64
+    let rank = (2 * u64::from(!outcome.may_fit) + conditional) * Verdict::ALL.len() as u64 + outcome.verdict as u64;
+    10_000 * rank + 100 * stock + outcome.provided_that.len().min(99) as u64
 }
 
-fn choice(boards: &[BoardOutcomes], candidates: &[Count], accept: Verdict) -> Choice {
+fn choice(boards: &[BoardOutcomes], candidates: &[Count], accept: Accept) -> Choice {
     // Of parts that serve the same boards the search keeps the first, so the order of the candidates counts.
     let place: HashMap<&str, usize> =
         candidates.iter().enumerate().map(|(place, count)| (count.candidate.as_str(), place)).collect();
     let usable = |board: &BoardOutcomes| -> Vec<(usize, u64)> {
-        let outcomes = board.candidates.iter().filter(|outcome| outcome.verdict <= accept);
+        let outcomes = board.candidates.iter().filter(|outcome| outcome.usable(accept));
         outcomes.map(|outcome| (place[outcome.candidate.as_str()], cost(outcome))).collect()
     };
     let served: Vec<Vec<(usize, u64)>> = boards.iter().map(usable).collect();
@@ -199,7 +207,7 @@ fn choice(boards: &[BoardOutcomes], candidates: &[Count], accept: Verdict) -> Ch
         .collect();
     for board in boards {
         // The candidates of a board are ranked, so the first that was chosen is its best.
-        let usable = board.candidates.iter().filter(|outcome| outcome.verdict <= accept);
+        let usable = board.candidates.iter().filter(|outcome| outcome.usable(accept));
         let place = |outcome: &Outcome| parts.iter().position(|part| part.candidate == outcome.candidate);
         let best = usable.filter_map(|outcome| Some((outcome, place(outcome)?))).next();
         if let Some((outcome, place)) = best {
@@ -208,8 +216,19 @@ fn choice(boards: &[BoardOutcomes], candidates: &[Count], accept: Verdict) -> Ch
     }
     parts.sort_by(|a, b| (b.boards.len(), &a.candidate).cmp(&(a.boards.len(), &b.candidate)));
     let uncovered = found.uncovered.iter().map(|place| &boards[*place]);
-    let uncovered = uncovered.map(|board| Uncovered { name: board.name.clone(), file: board.file.clone() }).collect();
-    Choice { accept, parts, at_least: found.at_least, greedy: found.greedy, uncovered }
+    let uncovered = uncovered.map(|board| Uncovered {
+        name: board.name.clone(),
+        file: board.file.clone(),
+        with_conditions: board.candidates.iter().any(|outcome| outcome.usable(accept.granting())),
+    });
+    Choice {
+        accept: accept.worst,
+        accept_conditions: accept.conditions,
+        parts,
+        at_least: found.at_least,
+        greedy: found.greedy,
+        uncovered: uncovered.collect(),
+    }
 }
 
 fn taker(board: &BoardOutcomes, outcome: &Outcome) -> Taker {

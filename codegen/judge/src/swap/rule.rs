@@ -32,6 +32,9 @@ mod write_shape;
 
 use super::{Case, Finding};
 
+/// Identifier of the rule on packages and pins.
+pub const FOOTPRINT: &str = "footprint";
+
 /// One rule.
 #[derive(Debug, Clone, Copy)]
 pub struct Rule {

@@ -6,6 +6,7 @@ mod boards;
 mod climate;
 mod memo;
 mod protection;
+mod ranking;
 #[allow(dead_code)] // The other tests use more of it.
 #[path = "../../../../tests/src/search.rs"]
 mod search;

@@ -19,7 +19,7 @@ use pagewise_judge::swap::Verdict;
 /// Refuses results of different boards, cards, stock lists, options or versions, a shard that is there twice, and shards
 /// that are missing.
 #[derive(Debug, Args)]
-#[command(after_help = "Exit code 1 when a board has no candidate that is at least as good as --accept was.")]
+#[command(after_help = "Exit code 1 when a board has no candidate that --accept and --accept-conditions took.")]
 pub struct Merge {
     /// Files that `pagewise swap --shard N/M --lines FILE` wrote, one of every shard.
     #[arg(value_name = "FILE", required = true)]
@@ -35,6 +35,7 @@ pub struct Merge {
 #[derive(Serialize)]
 struct Body<'a> {
     accept: Verdict,
+    accept_conditions: bool,
     usable: bool,
     digest: &'a str,
     shards: usize,
@@ -58,11 +59,12 @@ impl Merge {
             }
             disk::replace_all_and_keep(&[], Some(draft))?;
         }
-        let accept = merged.header.accept;
+        let accept = merged.header.accepts();
         let summary = Summary::of(&merged.boards, accept);
         let usable = summary.usable();
         let body = Body {
-            accept,
+            accept: accept.worst,
+            accept_conditions: accept.conditions,
             usable,
             digest: &merged.header.digest,
             shards: merged.shards,

@@ -17,7 +17,7 @@ use pagewise_base::fault::Faults;
 use pagewise_judge::fleet::lines::{self, Header};
 use pagewise_judge::fleet::{self, BoardAnswer, Candidates, Job, Shard, Summary, shard};
 use pagewise_judge::stock::{self, ReadAs, Stock, Unmatched, columns};
-use pagewise_judge::swap::Verdict;
+use pagewise_judge::swap::{Accept, Verdict};
 use pagewise_part::card::Catalogue;
 use pagewise_report::Report;
 use pagewise_report::view::Look;
@@ -26,8 +26,8 @@ use pagewise_report::view::Look;
 #[derive(Debug, Args)]
 #[command(
     after_help = "Verdicts: drop-in (nothing changes), reconfigure (a firmware or image setting changes), rework \
-                        (the board changes), reject (cannot serve). Exit code 1 when a board has no candidate that is \
-                        at least as good as --accept."
+                        (the board changes), reject (cannot serve). Exit code 1 when a board has no candidate that \
+                        --accept takes."
 )]
 pub struct Swap {
     /// Board files, or folders of them, with the folders below.
@@ -39,9 +39,12 @@ pub struct Swap {
     /// Judge every part of the catalogue, whatever the board files name.
     #[arg(long, conflicts_with = "candidates")]
     pub all: bool,
-    /// The worst verdict that counts as usable for the exit code.
+    /// The worst verdict that counts as usable; where it rests on conditions, the one that remains if none holds.
     #[arg(long, value_name = "VERDICT", value_parser = verdict, default_value = "reconfigure")]
     pub accept: Verdict,
+    /// Grant every condition ("provided that") when counting what is usable.
+    #[arg(long)]
+    pub accept_conditions: bool,
     /// Show every finding of every candidate; of more than 20 boards, the ranking of every board.
     #[arg(long)]
     pub full: bool,
@@ -72,6 +75,7 @@ fn verdict(word: &str) -> Result<Verdict, String> {
 #[derive(Serialize)]
 struct Body<'a> {
     accept: Verdict,
+    accept_conditions: bool,
     usable: bool,
     shard: Shard,
     stock: Option<StockBody<'a>>,
@@ -94,6 +98,7 @@ impl Swap {
     /// # Errors
     /// Everything that is wrong with cards, board files, stock list and part names; files that cannot be written.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        let accept = Accept { worst: self.accept, conditions: self.accept_conditions };
         let catalogue = options.catalogue()?;
         let (stock, jobs) = self.jobs(&catalogue)?;
         let currency = stock.as_ref().map_or("", |stock| stock.currency.as_str());
@@ -101,8 +106,8 @@ impl Swap {
         let mut writer = lines::Writer::default();
         let mut lines = match &self.lines {
             Some(path) => {
-                let digest = shard::digest(&jobs, &catalogue, stock.as_ref(), self.accept);
-                let header = Header::new(digest, self.shard, jobs.len(), self.accept, currency);
+                let digest = shard::digest(&jobs, &catalogue, stock.as_ref(), accept);
+                let header = Header::new(digest, self.shard, jobs.len(), accept, currency);
                 let mut draft = Draft::begin(path)?;
                 draft.write(&writer.line(&header))?;
                 Some(draft)
@@ -110,13 +115,13 @@ impl Swap {
             None => None,
         };
         let jobs: Vec<Job<'_>> = jobs.into_iter().filter(|job| self.shard.holds(job.place)).collect();
-        let look = Look { catalogue: &catalogue, accept: self.accept, full: self.full, currency };
+        let look = Look { catalogue: &catalogue, accept, full: self.full, currency };
         let pages = text::Pages { look, boards: jobs.len() };
         let (mut outcomes, mut answers, mut text, mut failed) = (Vec::new(), Vec::new(), String::new(), None);
         // What nobody will print is let go at once: a fleet's judgements fill a disk.
         let keeps = options.json || self.files.any();
         let bar = progress::bar(&jobs, options.json);
-        fleet::judge_each(jobs, stock.as_ref(), &|| bar.inc(1), |outcome, answer| {
+        fleet::judge_each(jobs, stock.as_ref(), accept, &|| bar.inc(1), |outcome, answer| {
             if let Some(draft) = &mut lines
                 && failed.is_none()
             {
@@ -134,13 +139,14 @@ impl Swap {
         if let Some(fault) = failed {
             return Err(fault.into());
         }
-        let summary = Summary::of(&outcomes, self.accept);
-        let (accept, full) = (self.accept, self.full);
+        let summary = Summary::of(&outcomes, accept);
+        let full = self.full;
         self.files.write(&Report { answers: &answers, catalogue: &catalogue, accept, full, currency }, lines)?;
         let usable = summary.usable();
         let exit = if usable { Exit::Usable } else { Exit::Against };
         let body = Body {
-            accept: self.accept,
+            accept: accept.worst,
+            accept_conditions: accept.conditions,
             usable,
             shard: self.shard,
             stock: stock.as_ref().map(|stock| StockBody {

@@ -208,7 +208,7 @@ fn boards_that_no_candidate_serves_are_named() {
     let run = run(&["swap", &examples(), "--to", "24lc64"]);
     assert_eq!(run.code, 1);
     let words = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(words.contains("no candidate serves"), "{}", run.out);
+    assert!(words.contains("no usable candidate"), "{}", run.out);
     assert!(words.contains("chart logger CL9"), "20 KB do not fit into 8: {}", run.out);
 }
 

@@ -190,8 +190,8 @@ fn the_text_tells_what_the_list_says() {
     let (_folder, run) = with_list(LIST, Some("currency = \"EUR\"\n"), &["--full"]);
     let words = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
     for part in [
-        "900 pieces, enough for a year, active, more in 14 days, 0.30 EUR each, 45.00 EUR a year",
-        "40 pieces, too few for a year",
+        "900 in stock, 150 needed a year, active, more in 14 days, 0.30 EUR each, 45.00 EUR a year",
+        "40 in stock, 150 needed a year",
         "no card matches `RES-10K-0603` (line 5)",
     ] {
         assert!(words.contains(part), "{part}: {}", run.out);

@@ -59,7 +59,7 @@ fn what_rules_alone_decide_is_said_and_leaves_the_count() {
 
 #[test]
 fn the_example_boards_cover_every_verdict_and_at_least_ten_hazards() {
-    let output = swap(&[examples().to_str().unwrap()]);
+    let output = swap(&[examples().to_str().unwrap(), "--accept-conditions"]);
     assert_eq!(output.status.code(), Some(0), "every example board has a candidate that serves");
     let answer = json(&[examples().to_str().unwrap()]);
     let boards = answer["boards"].as_array().unwrap();
@@ -119,6 +119,22 @@ fn the_exit_code_follows_the_verdict() {
     ] {
         assert_eq!(swap(arguments).status.code(), Some(code), "{arguments:?}");
     }
+}
+
+/// A drop-in that rests on a condition is not usable unless conditions are granted.
+#[test]
+fn a_condition_is_granted_by_its_own_flag_alone() {
+    let board = examples().join("coin-cell-tag.toml");
+    let drop_in = [board.to_str().unwrap(), "--to", "24fc64", "--accept", "drop-in"];
+    for (more, code) in [(&[][..], 1), (&["--accept-conditions"], 0)] {
+        let arguments = [&drop_in[..], more].concat();
+        assert_eq!(swap(&arguments).status.code(), Some(code), "{more:?}");
+        let answer = json(&arguments);
+        assert_eq!(answer["accept_conditions"], !more.is_empty());
+        assert_eq!(answer["usable"], code == 0);
+    }
+    // At its worst it asks for a setting.
+    assert_eq!(swap(&drop_in[..3]).status.code(), Some(0));
 }
 
 #[test]

@@ -6,7 +6,7 @@ use pagewise_base::words::listed;
 use pagewise_part::card::{Offer, Package, assume, signal};
 use pagewise_part::fact::Fact;
 
-pub(super) const RULE: Rule = Rule { id: "footprint", check };
+pub(super) const RULE: Rule = Rule { id: super::FOOTPRINT, check };
 
 /// Signals that must be where the board has them. A lost WP is judged by its own rule.
 const SIGNALS: [&str; 8] = ["VCC", "VSS", "SDA", "SCL", "WP", "A0", "A1", "A2"];

@@ -16,7 +16,7 @@ pub struct Files {
     /// Write Markdown, for a comment on a change.
     #[arg(long, value_name = "FILE")]
     pub markdown: Option<PathBuf>,
-    /// Write JUnit XML, a case per board and candidate: a verdict worse than --accept fails.
+    /// Write JUnit XML, a case per board and candidate: what --accept does not take fails.
     #[arg(long, value_name = "FILE")]
     pub junit: Option<PathBuf>,
     /// Write one HTML page with pictures, to send to a colleague: it needs no other file and no network.

@@ -8,7 +8,7 @@ use pagewise_base::words::counted;
 use pagewise_judge::fleet::summary::{Chosen, Summary, Taker};
 use pagewise_judge::fleet::{BoardOutcomes, Shard};
 use pagewise_judge::stock::Stock;
-use pagewise_judge::swap::Verdict;
+use pagewise_judge::swap::{Accept, Verdict};
 use pagewise_report::offer::{OfferView, money};
 
 /// Candidates that are shown of a large fleet.
@@ -71,7 +71,9 @@ pub(in crate::command) fn rankings(boards: &[BoardOutcomes], currency: &str) -> 
                 .stock
                 .as_ref()
                 .map_or_else(String::new, |stock| format!(" [{}]", plain(&OfferView::of(stock, currency).sentence)));
-            let text = format!("{}{offer} {}", plain(&outcome.candidate), plain(&needs.join("; ")));
+            let granted = provided_that(&outcome.provided_that);
+            let asks: Vec<String> = needs.into_iter().chain(granted).collect();
+            let text = format!("{}{offer} {}", plain(&outcome.candidate), plain(&asks.join("; ")));
             let first = format!("  {} ", paint(tone(outcome.verdict), format!("{:<12}", outcome.verdict.word())));
             let _ = writeln!(out, "{}", wrapped(text.trim(), &first, "               "));
         }
@@ -84,6 +86,7 @@ fn candidates(out: &mut String, summary: &Summary, look: &Look<'_>) {
     let columns = [
         ("part", Align::Left),
         ("drop-in", Align::Right),
+        ("no condition", Align::Right),
         ("reconfigure", Align::Right),
         ("rework", Align::Right),
         ("reject", Align::Right),
@@ -94,7 +97,8 @@ fn candidates(out: &mut String, summary: &Summary, look: &Look<'_>) {
     let rows = summary.candidates.iter().take(shown).map(|count| {
         let [drop_in, reconfigure, rework, reject] = count.by_verdict().map(|(_, boards)| boards);
         let judged = drop_in + reconfigure + rework + reject;
-        let numbers = [drop_in, reconfigure, rework, reject, judged].map(|number| number.to_string());
+        let numbers = [drop_in, count.unconditional_drop_in, reconfigure, rework, reject, judged]
+            .map(|number| number.to_string());
         std::iter::once(plain(&count.candidate)).chain(numbers).collect()
     });
     let _ = writeln!(out, "Boards by verdict, for each candidate");
@@ -110,17 +114,15 @@ fn candidates(out: &mut String, summary: &Summary, look: &Look<'_>) {
 fn cover(out: &mut String, summary: &Summary, look: &Look<'_>) {
     let choice = &summary.cover;
     let covered = summary.boards - choice.uncovered.len();
-    let or_better = if choice.accept == Verdict::DropIn { "" } else { " or better" };
+    let accept = Accept { worst: choice.accept, conditions: choice.accept_conditions };
     let parts = choice.parts.len();
     let bound = if choice.at_least == parts {
         "No choice has fewer.".to_owned()
     } else {
         format!("No choice has fewer than {}; the greedy choice has {}.", choice.at_least, choice.greedy)
     };
-    let text = format!(
-        "Fewest part numbers for {covered} of {} boards, accepting {}{or_better}: {parts}. {bound}",
-        summary.boards, choice.accept
-    );
+    let text =
+        format!("Fewest part numbers for {covered} of {} boards, accepting {accept}: {parts}. {bound}", summary.boards);
     let _ = writeln!(out, "{}", wrapped(&text, "", ""));
     let named = if look.full || summary.boards <= FEW { usize::MAX } else { NAMED };
     for part in &choice.parts {
@@ -129,8 +131,14 @@ fn cover(out: &mut String, summary: &Summary, look: &Look<'_>) {
     if !choice.uncovered.is_empty() {
         let shown = if look.full { usize::MAX } else { FEW };
         let names = names(choice.uncovered.iter().map(|board| board.name.as_str()), shown);
-        let text = format!("{}: {names}", counted(choice.uncovered.len(), "board"));
-        let _ = writeln!(out, "  no candidate serves");
+        let with = choice.uncovered.iter().filter(|board| board.with_conditions).count();
+        let verb = if with == 1 { "has" } else { "have" };
+        let with = match (with, accept.conditions) {
+            (0, _) | (_, true) => String::new(),
+            _ => format!(" ({with} of them {verb} one with --accept-conditions)"),
+        };
+        let text = format!("{}{with}: {names}", counted(choice.uncovered.len(), "board"));
+        let _ = writeln!(out, "  no usable candidate");
         let _ = writeln!(out, "{}", wrapped(&text, "    ", "      "));
     }
     out.push('\n');
@@ -141,7 +149,7 @@ fn one_part(out: &mut String, part: &Chosen, look: &Look<'_>, named: usize) {
     let offer = part.boards.iter().find_map(|taker| taker.stock.as_ref());
     let stock = offer.map_or_else(String::new, |offer| {
         let volume: Option<u64> = part.boards.iter().map(|taker| taker.yearly_volume.map(u64::from)).sum();
-        let year = volume.map_or_else(String::new, |volume| format!(", {volume} a year wanted"));
+        let year = volume.map_or_else(String::new, |volume| format!(", {volume} needed a year"));
         format!(
             ": {} in stock{year}, {}, {} each",
             offer.quantity,
@@ -161,23 +169,40 @@ fn one_part(out: &mut String, part: &Chosen, look: &Look<'_>, named: usize) {
         let first = format!("    {} ", paint(tone(verdict), format!("{:<11}", verdict.word())));
         let _ = writeln!(out, "{}", wrapped(&text, &first, "                  "));
     }
+    if named != usize::MAX {
+        conditions(out, &part.boards);
+    }
+}
+
+/// What the boards of a part take for granted, with the number of boards; of few boards each says it itself.
+fn conditions(out: &mut String, boards: &[Taker]) {
+    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    for condition in boards.iter().flat_map(|taker| &taker.provided_that) {
+        *counts.entry(condition).or_default() += 1;
+    }
+    for (condition, count) in counts {
+        let text = format!("{} ({})", plain(condition), counted(count, "board"));
+        let _ = writeln!(out, "{}", wrapped(&text, "    provided that ", "                  "));
+    }
+}
+
+fn provided_that(conditions: &[String]) -> Option<String> {
+    (!conditions.is_empty()).then(|| format!("provided that {}", conditions.join(" and ")))
 }
 
 /// What a board needs then.
 fn asks(taker: &Taker) -> String {
     let mut asks: Vec<String> = taker.needs.iter().map(|need| format!("{}: {}", need.rule, need.text)).collect();
-    if !taker.provided_that.is_empty() {
-        asks.push(format!("provided that {}", taker.provided_that.join(" and ")));
-    }
+    asks.extend(provided_that(&taker.provided_that));
     plain(&asks.join("; "))
 }
 
-/// The same for many boards: the rules alone, and whether anything is taken for granted.
+/// The same for many boards: the rules alone, and whether anything is taken for granted, which stands below.
 fn asks_in_short(taker: &Taker) -> String {
     let mut rules: Vec<&str> = taker.needs.iter().map(|need| need.rule.as_str()).collect();
     rules.dedup();
     if !taker.provided_that.is_empty() {
-        rules.push("with provisos");
+        rules.push("with conditions");
     }
     plain(&rules.join(", "))
 }
@@ -196,6 +221,9 @@ fn count(out: &mut String, summary: &Summary) {
         .total()
         .by_verdict()
         .map(|(verdict, count)| format!("{count} {}", paint(tone(verdict), verdict.word())));
+    let [drop_in, rest @ ..] = counts;
+    let drop_in = format!("{drop_in} ({} without a condition)", summary.total().unconditional_drop_in);
+    let counts = [vec![drop_in], rest.to_vec()].concat();
     let text = format!(
         "{}, {}: {}. {}",
         counted(summary.boards, "board"),

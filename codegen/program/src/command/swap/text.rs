@@ -65,7 +65,7 @@ fn detail(out: &mut String, board: &BoardView, candidate: &CandidateView) {
         let _ = writeln!(out, "{}", paint(Tone::Bad, wrapped(text, "    ", "    ")));
     }
     if let Some(offer) = &candidate.offer {
-        let _ = writeln!(out, "{}", wrapped(&plain(&offer.sentence), "    in stock     ", INDENT));
+        let _ = writeln!(out, "{}", wrapped(&plain(&offer.sentence), "    stock list   ", INDENT));
     }
 }
 
@@ -97,13 +97,21 @@ fn one_run(out: &mut String, run: &RunView) {
 
 fn ranking(out: &mut String, board: &BoardView) {
     let mut columns = vec![("verdict", Align::Left), ("part", Align::Left)];
+    let conditional = board.candidates.iter().any(|candidate| !candidate.provided_that.is_empty());
+    if conditional {
+        columns.push(("conditions", Align::Right));
+    }
     if board.stocked {
         columns.extend([("stock", Align::Right), ("state", Align::Left), ("a year", Align::Right)]);
     }
-    columns.push(("what changes, or what it rests on", Align::Left));
+    columns.push(("what changes, and what it rests on", Align::Left));
     let serving = board.candidates.iter().filter(|candidate| candidate.verdict != Verdict::Reject);
     let rows = serving.map(|candidate| {
         let mut row = vec![paint(tone(candidate.verdict), candidate.verdict.word()), plain(&candidate.id)];
+        if conditional {
+            let conditions = candidate.provided_that.len();
+            row.push(if conditions == 0 { String::new() } else { conditions.to_string() });
+        }
         if board.stocked {
             row.extend(candidate.offer.as_ref().map_or_else(Default::default, cells));
         }
