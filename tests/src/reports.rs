@@ -1,5 +1,6 @@
 //! Judged boards for the tests of reports, harmless and with texts exchanged.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::OnceLock;
 
@@ -25,7 +26,8 @@ pub fn examples() -> &'static [BoardAnswer] {
     static EXAMPLES: OnceLock<Vec<BoardAnswer>> = OnceLock::new();
     EXAMPLES.get_or_init(|| {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples/boards");
-        let boards = fleet::files::read(&[folder]).expect("the example boards are good");
+        let read = fleet::files::read(&[folder], catalogue(), &BTreeMap::new()).expect("the example boards are good");
+        let boards = read.boards.into_iter().map(|(board, _)| board).collect();
         fleet::judge_all(fleet::jobs(catalogue(), boards, Candidates::OfBoard).expect("their parts have cards"))
     })
 }

@@ -54,6 +54,41 @@ pub fn make_new(path: &Path, bytes: &[u8]) -> io::Result<bool> {
     }
 }
 
+/// Makes a folder of files, named and with their texts: written to a folder beside, which then takes its place, so that
+/// there is all or nothing.
+///
+/// # Errors
+/// The folder holds something, lies in one that does not exist, or cannot be written.
+pub fn make_folder(folder: &Path, files: &[(&str, &str)]) -> Result<(), Fault> {
+    let shown = folder.display().to_string();
+    let fault = |error: io::Error| {
+        Fault::of_file(&shown, format!("cannot be written: {error}"), "check the path and its permissions")
+    };
+    if folder.exists() {
+        if !folder.is_dir() {
+            return Err(Fault::of_file(&shown, "is not a folder", "name a new folder"));
+        }
+        if fs::read_dir(folder).map_err(fault)?.next().is_some() {
+            return Err(Fault::of_file(&shown, "is not empty", "name a new folder, or empty this one"));
+        }
+    }
+    let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !parent.is_dir() {
+        return Err(Fault::of_file(&shown, "lies in a folder that does not exist", "create that folder first"));
+    }
+    let draft = crate::scratch::folder_in(parent).map_err(fault)?;
+    for (name, text) in files {
+        fs::write(draft.path().join(name), text).map_err(fault)?;
+    }
+    if folder.exists() {
+        fs::remove_dir(folder).map_err(fault)?;
+    }
+    fs::rename(draft.path(), folder).map_err(fault)?;
+    // It has moved: there is nothing left to remove.
+    let _ = draft.keep();
+    Ok(())
+}
+
 /// Makes each path hold its bytes, or leaves all of them as they were: all bytes are first written to a temporary file,
 /// then all are renamed; if one cannot be, those before it get their old contents back.
 ///

@@ -1,7 +1,10 @@
 //! Board files: the bus, the fitted part, the straps, what the firmware assumes, and what is kept where.
 
+mod cell;
 pub mod file;
 mod parse;
+pub mod sheet;
+mod stand_in;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -32,6 +35,9 @@ pub struct Board {
     pub temperature_max_c: Option<f64>,
     /// Units made per year, where known.
     pub yearly_volume: Option<u32>,
+    /// Fields that nobody stated, by path.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub unstated: Vec<String>,
     /// Supply, speed, pull-ups and neighbours.
     pub bus: Bus,
     /// Levels of A0, A1, A2 (index = pin number).
@@ -66,6 +72,10 @@ pub struct Bus {
 /// What a pin is tied to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(extend("x-spellings" = {
+    "none": "open", "nc": "open", "floating": "open", "ground": "gnd", "vss": "gnd", "low": "gnd", "0": "gnd",
+    "supply": "vcc", "vdd": "vcc", "high": "vcc", "1": "vcc", "driven": "gpio"
+}))]
 pub enum Strap {
     /// Ground.
     Gnd,
@@ -73,7 +83,7 @@ pub enum Strap {
     Vcc,
     /// A pin of the controller, driven by the firmware as needed.
     Gpio,
-    /// Nothing.
+    /// Nothing; also a pin that the part does not have in this package (`none`).
     Open,
 }
 

@@ -1,5 +1,6 @@
 //! The commands of the program, one file each, and what they have in common.
 
+pub mod boards;
 pub mod bridge;
 pub mod budget;
 pub mod completions;
@@ -101,6 +102,8 @@ pub enum Verb {
     Marking(marking::Marking),
     /// Put the results of all shards of a fleet together.
     Merge(merge::Merge),
+    /// Turn a table with a board a row into board files, or board files into a table.
+    Boards(boards::Boards),
     /// Write a fleet of invented boards, for demonstrations and benches.
     Invent(invent::Invent),
     /// List the ways to lose data, and run them failing.
@@ -145,6 +148,7 @@ impl Verb {
             Self::Budget(_) => "budget",
             Self::Marking(_) => "marking",
             Self::Merge(_) => "merge",
+            Self::Boards(_) => "boards",
             Self::Invent(_) => "invent",
             Self::Hazards(_) => "hazards",
             Self::Program(_) => "program",
@@ -178,6 +182,7 @@ impl Program {
             Verb::Budget(budget) => budget.run(&self.options),
             Verb::Marking(marking) => marking.run(&self.options),
             Verb::Merge(merge) => merge.run(&self.options),
+            Verb::Boards(boards) => boards.run(&self.options),
             Verb::Invent(invent) => invent.run(&self.options),
             Verb::Hazards(hazards) => hazards.run(&self.options),
             Verb::Program(program) => program.run(&self.options),

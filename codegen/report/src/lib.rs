@@ -11,7 +11,8 @@
 //!
 //! let catalogue = Catalogue::embedded()?;
 //! let folder = std::path::PathBuf::from("../../examples/boards/valve-driver.toml");
-//! let boards = fleet::files::read(&[folder]).map_err(|faults| format!("{faults:?}"))?;
+//! let read = fleet::files::read(&[folder], &catalogue, &Default::default()).map_err(|faults| format!("{faults:?}"))?;
+//! let boards = read.boards.into_iter().map(|(board, _)| board).collect();
 //! let jobs = fleet::jobs(&catalogue, boards, Candidates::OfBoard).map_err(|faults| format!("{faults:?}"))?;
 //! let answers = fleet::judge_all(jobs);
 //! let accept = Verdict::Reconfigure.into();

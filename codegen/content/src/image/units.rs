@@ -1,11 +1,10 @@
 //! The units' CSV: one row per unit, one column per value.
 
 use std::collections::BTreeMap;
-use std::fs;
 use std::path::Path;
 
 use crate::layout::{Kind, Layout, Source};
-use pagewise_base::fault::{Fault, Faults};
+use pagewise_base::fault::Faults;
 use pagewise_base::table::{Row, Table};
 
 /// Name of the column that names the units.
@@ -59,9 +58,7 @@ pub fn columns(layout: &Layout) -> Vec<String> {
 /// # Errors
 /// The file cannot be read, or everything that is wrong in it.
 pub fn read(path: &Path, layout: &Layout) -> Result<Units, Faults> {
-    let file = path.display().to_string();
-    let contents = fs::read(path).map_err(|error| Fault::unreadable(&file, &error))?;
-    parse(&file, &contents, layout)
+    units(Table::read(path, None, BELOW)?, layout)
 }
 
 /// Reads the units of a layout from the contents of `file`, a [`Table`].
@@ -69,7 +66,12 @@ pub fn read(path: &Path, layout: &Layout) -> Result<Units, Faults> {
 /// # Errors
 /// Everything that is wrong in it, row by row. Values are judged when images are built.
 pub fn parse(file: &str, contents: &[u8], layout: &Layout) -> Result<Units, Faults> {
-    let mut table = Table::parse(file, contents, None, "one row per unit")?;
+    units(Table::parse(file, contents, None, BELOW)?, layout)
+}
+
+const BELOW: &str = "one row per unit";
+
+fn units(mut table: Table, layout: &Layout) -> Result<Units, Faults> {
     let wanted = columns(layout);
     header(&mut table, &wanted);
     let rows = std::mem::take(&mut table.rows);
@@ -79,7 +81,7 @@ pub fn parse(file: &str, contents: &[u8], layout: &Layout) -> Result<Units, Faul
         table.fault(table.line, "", "holds no unit", "write one row per unit below the names of the columns");
     }
     let unused_columns = table.names.iter().filter(|name| *name != UNIT && !wanted.contains(name)).cloned().collect();
-    Faults(table.faults).or_ok(Units { file: file.to_owned(), units, unused_columns })
+    Faults(table.faults).or_ok(Units { file: table.file, units, unused_columns })
 }
 
 fn header(table: &mut Table, wanted: &[String]) {

@@ -39,6 +39,10 @@ pub struct BoardFile {
     /// Hottest air at the part in degrees Celsius; absent: the highest at which the fitted part works.
     #[schemars(range(min = -65, max = 200))]
     pub(super) temperature_max_c: Option<f64>,
+    /// Fields that nobody stated, by path, such as `bus.supply_v`: what stands there stands in for them, and a verdict that
+    /// it matters to says so.
+    #[serde(default)]
+    pub(super) unstated: Vec<String>,
     /// The bus around the part.
     pub(super) bus: Bus,
     /// What the pins are tied to.

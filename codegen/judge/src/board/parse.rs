@@ -50,6 +50,12 @@ fn board(form: &Document<'_>, name: &str, file: BoardFile) -> Board {
     {
         form.fault("temperature_min_c", "is above temperature_max_c", "correct one of them");
     }
+    for (index, path) in file.unstated.iter().enumerate() {
+        if !SHAPE.fields().iter().any(|field| field.path == *path) {
+            let at = format!("unstated[{index}]");
+            form.fault(&at, format!("`{path}` is not a field of a board"), "write a path such as bus.supply_v");
+        }
+    }
     Board {
         file: name.to_owned(),
         name: file.name,
@@ -60,6 +66,7 @@ fn board(form: &Document<'_>, name: &str, file: BoardFile) -> Board {
         temperature_min_c: file.temperature_min_c,
         temperature_max_c: file.temperature_max_c,
         yearly_volume: file.yearly_volume,
+        unstated: file.unstated,
         bus: Bus {
             supply_mv: thousandths(file.bus.supply_v),
             scl_khz: file.bus.scl_khz,

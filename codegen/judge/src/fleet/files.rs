@@ -1,21 +1,33 @@
 //! Board files, named one by one or by their folders.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::board::{self, Board};
+use crate::board::{self, Board, sheet};
 use pagewise_base::fault::{Fault, Faults};
+use pagewise_part::card::Catalogue;
 
-/// Reads every board that the paths name: a file as it is, a folder with all `*.toml` files in it and in the folders
-/// below, by path. Folders whose name begins with a dot, and links to folders, are left out. A file that is named twice
-/// is read once.
+/// What the paths name.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Boards {
+    /// The boards, each with the text of its file.
+    pub boards: Vec<(Board, String)>,
+    /// Boards whose fitted part no card describes, where there are others: nothing can be said of them.
+    pub without_card: Vec<Fault>,
+    /// Columns of tables that boards have no field for.
+    pub unused_columns: Vec<String>,
+}
+
+/// Reads every board that the paths name: a file as it is, a table of boards row by row (`names` has the header of each
+/// field that is called otherwise there), a folder with all `*.toml` files in it and in the folders below, by path.
+/// Folders whose name begins with a dot, and links to folders, are left out. A file that is named twice is read once.
 ///
 /// # Errors
-/// Everything that is wrong with any of them.
-pub fn read(paths: &[PathBuf]) -> Result<Vec<Board>, Faults> {
+/// Everything that is wrong with any of them; the parts without a card where no board has one.
+pub fn read(paths: &[PathBuf], catalogue: &Catalogue, names: &BTreeMap<String, String>) -> Result<Boards, Faults> {
     let mut faults = Vec::new();
-    let mut boards = Vec::new();
+    let mut found = Boards::default();
     let mut seen = BTreeSet::new();
     for path in paths {
         let mut files = Vec::new();
@@ -34,13 +46,42 @@ pub fn read(paths: &[PathBuf]) -> Result<Vec<Board>, Faults> {
             if !seen.insert(fs::canonicalize(&file).unwrap_or_else(|_| file.clone())) {
                 continue;
             }
-            match board::read(&file) {
-                Ok(board) => boards.push(board),
-                Err(more) => faults.extend(more.0),
-            }
+            let read = if sheet::is_table(&file) {
+                from_table(&mut found, &file, catalogue, names)
+            } else {
+                from_file(&mut found, &file, catalogue)
+            };
+            faults.extend(read.err().into_iter().flat_map(|more| more.0));
         }
     }
-    Faults(faults).or_ok(boards)
+    if found.boards.is_empty() {
+        faults.append(&mut found.without_card);
+    }
+    Faults(faults).or_ok(found)
+}
+
+fn from_file(found: &mut Boards, path: &Path, catalogue: &Catalogue) -> Result<(), Faults> {
+    let file = path.display().to_string();
+    let text = fs::read_to_string(path).map_err(|error| Fault::unreadable(&file, &error))?;
+    let board = board::parse(&file, &text)?;
+    match catalogue.named(&board.fitted, &file, 0, "fitted") {
+        Ok(_) => found.boards.push((board, text)),
+        Err(fault) => found.without_card.push(fault),
+    }
+    Ok(())
+}
+
+fn from_table(
+    found: &mut Boards,
+    path: &Path,
+    catalogue: &Catalogue,
+    names: &BTreeMap<String, String>,
+) -> Result<(), Faults> {
+    let sheet = sheet::read(path, names, catalogue)?;
+    found.boards.extend(sheet.boards);
+    found.without_card.extend(sheet.without_card);
+    found.unused_columns.extend(sheet.unused_columns);
+    Ok(())
 }
 
 fn files_below(folder: &Path, files: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {

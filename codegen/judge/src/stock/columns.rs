@@ -1,5 +1,6 @@
 //! Which column of the user's table is which, from a small TOML file; without one, the names below.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::sync::LazyLock;
@@ -8,6 +9,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::State;
+use crate::board::sheet;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::form::{Document, Shape};
 
@@ -30,6 +32,10 @@ pub struct ColumnsFile {
     /// Headers of the columns.
     #[serde(default)]
     columns: Names,
+    /// Headers of the columns of a table of boards, by field of a board file: `"bus.supply_v" = "Vcc"`; besides, `family` and
+    /// `regions`.
+    #[serde(default)]
+    boards: BTreeMap<String, String>,
     /// Words of the state column.
     #[serde(default)]
     states: States,
@@ -137,6 +143,8 @@ pub struct Columns {
     pub lead_time_unit_days: u32,
     /// Of the column with the state.
     pub state: String,
+    /// Headers of the columns of a table of boards, by field.
+    pub boards: BTreeMap<String, String>,
     /// Words of the state column, lower case.
     pub words: Vec<(String, State)>,
     /// Currency of the prices.
@@ -164,6 +172,7 @@ impl Default for Columns {
             lead_time: "lead_time_days".into(),
             lead_time_unit_days: 1,
             state: "state".into(),
+            boards: BTreeMap::new(),
             words: words.map(|(word, state)| (word.to_owned(), state)).into(),
             currency: String::new(),
             delimiter: None,
@@ -207,6 +216,7 @@ fn columns(form: &Document<'_>, file: ColumnsFile) -> Columns {
         delimiter: file.delimiter.map(Delimiter::byte),
         decimal_mark: if file.decimal_mark == Some(DecimalMark::Comma) { ',' } else { '.' },
         lead_time_unit_days: if file.lead_time_in == Some(LeadTime::Weeks) { 7 } else { 1 },
+        boards: boards(form, file.boards),
         words: words(form, usual.words, file.states),
     };
     let names = [&read.part, &read.number, &read.card, &read.quantity, &read.unit_price, &read.lead_time, &read.state];
@@ -216,6 +226,13 @@ fn columns(form: &Document<'_>, file: ColumnsFile) -> Columns {
         }
     }
     read
+}
+
+fn boards(form: &Document<'_>, named: BTreeMap<String, String>) -> BTreeMap<String, String> {
+    for field in named.keys().filter(|field| !sheet::takes(field)) {
+        form.fault("boards", format!("`{field}` is not a field of a board"), "write a path such as bus.supply_v");
+    }
+    named
 }
 
 fn words(form: &Document<'_>, mut known: Vec<(String, State)>, file: States) -> Vec<(String, State)> {

@@ -1,6 +1,5 @@
 //! Reads the rows of a stock list.
 
-use std::fs;
 use std::path::Path;
 
 use super::{Columns, Price, State};
@@ -39,9 +38,7 @@ impl Row {
 /// # Errors
 /// The file cannot be read, a column is missing, or everything that is wrong with any row.
 pub fn read(path: &Path, columns: &Columns) -> Result<Vec<Row>, Faults> {
-    let file = path.display().to_string();
-    let bytes = fs::read(path).map_err(|error| Fault::unreadable(&file, &error))?;
-    parse(&file, &bytes, columns)
+    rows(Table::read(path, columns.delimiter, BELOW)?, columns)
 }
 
 /// Places of the columns in a row.
@@ -60,7 +57,12 @@ struct Places {
 /// # Errors
 /// As [`read`].
 pub fn parse(file: &str, bytes: &[u8], columns: &Columns) -> Result<Vec<Row>, Faults> {
-    let mut table = Table::parse(file, bytes, columns.delimiter, "one row for each part")?;
+    rows(Table::parse(file, bytes, columns.delimiter, BELOW)?, columns)
+}
+
+const BELOW: &str = "one row for each part";
+
+fn rows(mut table: Table, columns: &Columns) -> Result<Vec<Row>, Faults> {
     let mut rows = Vec::new();
     if let Some(places) = places(&mut table, columns) {
         for cells in std::mem::take(&mut table.rows) {

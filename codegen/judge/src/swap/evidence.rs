@@ -77,7 +77,8 @@ mod tests {
     fn a_replay_shows_the_runs_of_the_judgement() {
         let catalogue = Catalogue::embedded().unwrap();
         let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/boards");
-        let boards = fleet::files::read(&[folder]).unwrap();
+        let read = fleet::files::read(&[folder], &catalogue, &std::collections::BTreeMap::new()).unwrap();
+        let boards = read.boards.into_iter().map(|(board, _)| board).collect();
         let answers = fleet::judge_all(fleet::jobs(&catalogue, boards, Candidates::OfBoard).unwrap());
         let mut pictures = 0;
         for answer in &answers {

@@ -74,6 +74,8 @@ pub enum Amend {
     Temperatures(i32, i32),
     /// Retention in years.
     Retention(u32),
+    /// A fact of the board, not of the card.
+    Board,
 }
 
 impl Amend {
@@ -81,7 +83,7 @@ impl Amend {
     pub fn apply(self, card: &mut Card) {
         match self {
             // No value of the card hangs on it.
-            Self::Package(_) => {}
+            Self::Package(_) | Self::Board => {}
             Self::WriteCycleUs(us) => {
                 let us = match card.write_cycle_per.value {
                     pagewise_part::card::CyclePer::Page => us,

@@ -26,6 +26,7 @@ mod straps;
 mod supply;
 mod temperature;
 mod transfers;
+mod unstated;
 mod write_cycle;
 mod write_protect;
 mod write_shape;
@@ -44,7 +45,7 @@ pub struct Rule {
 }
 
 /// Every rule.
-pub const RULES: [Rule; 23] = [
+pub const RULES: [Rule; 24] = [
     kind::RULE,
     capacity::RULE,
     supply::RULE,
@@ -68,6 +69,7 @@ pub const RULES: [Rule; 23] = [
     retention::RULE,
     second_region::RULE,
     pull_up::RULE,
+    unstated::RULE,
 ];
 
 /// What all rules find.

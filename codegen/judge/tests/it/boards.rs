@@ -75,6 +75,7 @@ pub fn swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
             firmware: made_for(&fitted, wait, write_shape),
             regions: Vec::new(),
             uses: Vec::new(),
+            unstated: Vec::new(),
             protects: None,
         };
         let levels = board.pin_levels();
@@ -286,6 +287,7 @@ pub fn close_swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
                 firmware,
                 regions: regions.clone(),
                 uses: Vec::new(),
+                unstated: Vec::new(),
                 protects: protects(relied, &regions),
             };
             board.firmware.device_address = card.device_address(board.levels_for(card));

@@ -1,17 +1,15 @@
 //! `pagewise invent`: a fleet of invented boards.
 
-use std::fs;
-use std::io;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use serde::Serialize;
 
 use super::Options;
 use crate::output::{Answer, Exit, plain};
-use pagewise_base::fault::{Fault, Faults};
-use pagewise_base::scratch;
-use pagewise_judge::fleet::invent::{self, BoardFile};
+use pagewise_base::disk;
+use pagewise_base::fault::Faults;
+use pagewise_judge::fleet::invent;
 
 /// Write a fleet of invented boards, for demonstrations and benches.
 #[derive(Debug, Args)]
@@ -43,7 +41,8 @@ impl Invent {
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
         let files = invent::fleet(&catalogue, self.boards as usize, self.seed);
-        write_all(&self.output, &files)?;
+        let texts: Vec<(&str, &str)> = files.iter().map(|file| (file.name.as_str(), file.text.as_str())).collect();
+        disk::make_folder(&self.output, &texts)?;
         let folder = self.output.display().to_string();
         let body = Body {
             count: files.len(),
@@ -55,35 +54,4 @@ impl Invent {
             format!("{}: {} invented boards from seed {}\n", plain(&folder), files.len(), self.seed)
         }))
     }
-}
-
-/// Writes the files to a folder beside, which then takes its place, so that there is all or nothing.
-fn write_all(folder: &Path, files: &[BoardFile]) -> Result<(), Fault> {
-    let shown = folder.display().to_string();
-    let fault = |error: io::Error| {
-        Fault::of_file(&shown, format!("cannot be written: {error}"), "check the path and its permissions")
-    };
-    if folder.exists() {
-        if !folder.is_dir() {
-            return Err(Fault::of_file(&shown, "is not a folder", "name a new folder"));
-        }
-        if fs::read_dir(folder).map_err(fault)?.next().is_some() {
-            return Err(Fault::of_file(&shown, "is not empty", "name a new folder, or empty this one"));
-        }
-    }
-    let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    if !parent.is_dir() {
-        return Err(Fault::of_file(&shown, "lies in a folder that does not exist", "create that folder first"));
-    }
-    let draft = scratch::folder_in(parent).map_err(fault)?;
-    for file in files {
-        fs::write(draft.path().join(&file.name), &file.text).map_err(fault)?;
-    }
-    if folder.exists() {
-        fs::remove_dir(folder).map_err(fault)?;
-    }
-    fs::rename(draft.path(), folder).map_err(fault)?;
-    // It has moved: there is nothing left to remove.
-    let _ = draft.keep();
-    Ok(())
 }

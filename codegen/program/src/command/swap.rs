@@ -13,10 +13,10 @@ use serde::Serialize;
 use super::Options;
 use crate::output::{Answer, Exit};
 use pagewise_base::draft::Draft;
-use pagewise_base::fault::Faults;
+use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::fleet::lines::{self, Header};
 use pagewise_judge::fleet::{self, BoardAnswer, Candidates, Job, Shard, Summary, shard};
-use pagewise_judge::stock::{self, ReadAs, Stock, Unmatched, columns};
+use pagewise_judge::stock::{self, Columns, ReadAs, Stock, Unmatched, columns};
 use pagewise_judge::swap::{Accept, Verdict};
 use pagewise_part::card::Catalogue;
 use pagewise_report::Report;
@@ -30,7 +30,7 @@ use pagewise_report::view::Look;
                         --accept takes."
 )]
 pub struct Swap {
-    /// Board files, or folders of them, with the folders below.
+    /// Board files, folders of them with the folders below, or tables with a board a row (.csv, .xlsx, .ods).
     #[arg(value_name = "BOARD", required = true)]
     pub boards: Vec<PathBuf>,
     /// Candidate part; may be repeated. Default: the candidates that a board file names, or every part.
@@ -51,8 +51,8 @@ pub struct Swap {
     /// Your stock list (CSV). Its parts are the candidates, unless --to or --all says otherwise.
     #[arg(long, value_name = "FILE")]
     pub stock: Option<PathBuf>,
-    /// Which column of the stock list is which, as a TOML file.
-    #[arg(long, value_name = "FILE", requires = "stock")]
+    /// Which column of the stock list, and of a table of boards, is which, as a TOML file.
+    #[arg(long, value_name = "FILE")]
     pub columns: Option<PathBuf>,
     /// Judge one share of the boards, such as 2/8; `pagewise merge` puts the shares together.
     #[arg(long, value_name = "N/M", default_value_t = Shard::WHOLE, hide_default_value = true)]
@@ -79,6 +79,8 @@ struct Body<'a> {
     usable: bool,
     shard: Shard,
     stock: Option<StockBody<'a>>,
+    /// Boards that were not judged, since no card describes their fitted part.
+    without_card: Vec<String>,
     fleet: &'a Summary,
     boards: &'a [BoardAnswer],
 }
@@ -100,7 +102,7 @@ impl Swap {
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let accept = Accept { worst: self.accept, conditions: self.accept_conditions };
         let catalogue = options.catalogue()?;
-        let (stock, jobs) = self.jobs(&catalogue)?;
+        let Read { stock, jobs, without_card } = self.read(&catalogue)?;
         let currency = stock.as_ref().map_or("", |stock| stock.currency.as_str());
         self.files.check(self.lines.as_deref())?;
         let mut writer = lines::Writer::default();
@@ -142,7 +144,7 @@ impl Swap {
         let summary = Summary::of(&outcomes, accept);
         let full = self.full;
         self.files.write(&Report { answers: &answers, catalogue: &catalogue, accept, full, currency }, lines)?;
-        let usable = summary.usable();
+        let usable = summary.usable() && without_card.is_empty();
         let exit = if usable { Exit::Usable } else { Exit::Against };
         let body = Body {
             accept: accept.worst,
@@ -155,11 +157,13 @@ impl Swap {
                 without_card: &stock.unmatched,
                 read_as: &stock.read_as,
             }),
+            without_card: without_card.iter().map(ToString::to_string).collect(),
             fleet: &summary,
             boards: &answers,
         };
         Ok(Answer::new(options.reader(), "swap", exit, &body, || {
-            let unmatched = stock.as_ref().map_or_else(String::new, fleet_text::rows);
+            let unmatched =
+                stock.as_ref().map_or_else(String::new, fleet_text::rows) + &fleet_text::not_judged(&without_card);
             let look = fleet_text::Look { currency, full: self.full, shard: self.shard };
             let fleet = fleet_text::render(&summary, &look);
             // Few boards are read through to the end, of many the summary is looked for first.
@@ -172,9 +176,10 @@ impl Swap {
     }
 
     /// Reads stock list and boards and finds the cards, and tells everything that is wrong with any of them.
-    fn jobs<'c>(&self, catalogue: &'c Catalogue) -> Result<(Option<Stock>, Vec<Job<'c>>), Faults> {
-        let stock = self.stock.as_ref().map(|file| self.read_stock(file, catalogue)).transpose();
-        let boards = fleet::files::read(&self.boards);
+    fn read<'c>(&self, catalogue: &'c Catalogue) -> Result<Read<'c>, Faults> {
+        let columns = self.columns.as_ref().map(|path| columns::read(path)).transpose()?.unwrap_or_default();
+        let stock = self.stock.as_ref().map(|file| read_stock(file, &columns, catalogue)).transpose();
+        let boards = fleet::files::read(&self.boards, catalogue, &columns.boards);
         let (stock, boards) = match (stock, boards) {
             (Ok(stock), Ok(boards)) => (stock, boards),
             (stock, boards) => {
@@ -188,13 +193,20 @@ impl Swap {
             (false, [], Some(stock)) => Candidates::InStock(stock),
             (false, names, _) => Candidates::Named(names),
         };
-        let jobs = fleet::jobs(catalogue, boards, candidates)?;
-        Ok((stock, jobs))
+        let all = boards.boards.into_iter().map(|(board, _)| board).collect();
+        let jobs = fleet::jobs(catalogue, all, candidates)?;
+        Ok(Read { stock, jobs, without_card: boards.without_card })
     }
+}
 
-    fn read_stock(&self, file: &Path, catalogue: &Catalogue) -> Result<Stock, Faults> {
-        let columns = self.columns.as_ref().map(|path| columns::read(path)).transpose()?.unwrap_or_default();
-        let rows = stock::read::read(file, &columns)?;
-        Stock::of(&file.display().to_string(), &columns.currency, rows, catalogue)
-    }
+/// What was read, with its cards.
+struct Read<'c> {
+    stock: Option<Stock>,
+    jobs: Vec<Job<'c>>,
+    without_card: Vec<Fault>,
+}
+
+fn read_stock(file: &Path, columns: &Columns, catalogue: &Catalogue) -> Result<Stock, Faults> {
+    let rows = stock::read::read(file, columns)?;
+    Stock::of(&file.display().to_string(), &columns.currency, rows, catalogue)
 }

@@ -1,6 +1,8 @@
 //! Which device addresses a part answers on a board, from the roles of its address bits, for the rules alone. What a
 //! driver is told (`Card::geometry`), the simulated chip and the settings of the ladder are computed apart from this.
 
+use std::collections::BTreeSet;
+
 use crate::board::{Board, Strap};
 use pagewise_part::card::{Card, Open, Role, role};
 
@@ -9,6 +11,12 @@ use pagewise_part::card::{Card, Open, Role, role};
 pub(super) struct Seat<'c> {
     part: &'c Card,
     levels: [bool; 3],
+}
+
+/// Every device address that the part answers with one choice of straps or another.
+pub(super) fn anywhere(part: &Card) -> BTreeSet<u8> {
+    let levels = (0..8u8).map(|pins| [0, 1, 2].map(|pin| pins >> pin & 1 == 1));
+    levels.flat_map(|levels| Seat { part, levels }.answered()).collect()
 }
 
 /// Straps with which a part has its addresses to itself.

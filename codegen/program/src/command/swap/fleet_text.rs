@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
+use pagewise_base::fault::Fault;
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::summary::{Chosen, Summary, Taker};
 use pagewise_judge::fleet::{BoardOutcomes, Shard};
@@ -240,6 +241,11 @@ pub(super) fn rows(stock: &Stock) -> String {
         stock.read_as.iter().map(|row| format!("`{}` (line {}) read as {}", plain(&row.part), row.line, row.card));
     let unmatched = stock.unmatched.iter().map(|row| format!("`{}` (line {})", plain(&row.part), row.line));
     some_rows(stock, "", read.collect()) + &some_rows(stock, "no card matches ", unmatched.collect())
+}
+
+/// Boards that nothing can be said of, since no card describes their fitted part.
+pub(super) fn not_judged(without_card: &[Fault]) -> String {
+    without_card.iter().map(|fault| wrapped(&plain(&format!("not judged: {fault}")), "", "  ") + "\n").collect()
 }
 
 fn some_rows(stock: &Stock, what: &str, mut rows: Vec<String>) -> String {
