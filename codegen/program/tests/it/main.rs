@@ -2,6 +2,7 @@
 
 mod cards;
 mod ci_example;
+mod cli_boards;
 mod cli_budget;
 mod cli_contents;
 mod cli_files;

@@ -105,6 +105,7 @@ fn condition(path: &str, verdict: Verdict, compared: String, proviso: String) ->
         hazard: None,
         proviso: Some(Proviso { text: proviso, amend: Amend::Board }),
         simulated: false,
+        measure: None,
     }
 }
 
