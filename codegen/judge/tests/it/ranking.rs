@@ -20,7 +20,8 @@ fn misfit(judgement: &Judgement) -> bool {
 fn what_stands_without_a_condition_comes_first_and_what_does_not_fit_never_leads() {
     let catalogue = Catalogue::embedded().unwrap();
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/boards");
-    let boards = fleet::files::read(&[folder]).unwrap();
+    let read = fleet::files::read(&[folder], &catalogue, &std::collections::BTreeMap::new()).unwrap();
+    let boards = read.boards.into_iter().map(|(board, _)| board).collect();
     let (mut conditional, mut misfits, mut covers) = (0, 0, 0);
     let jobs = fleet::jobs(&catalogue, boards, Candidates::All).unwrap();
     let mut outcomes: Vec<BoardOutcomes> = Vec::new();

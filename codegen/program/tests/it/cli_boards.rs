@@ -25,7 +25,7 @@ fn swap(table: &str, more: &[&str]) -> Run {
     run(&[&["swap", table, "--json"], more].concat())
 }
 
-fn only<'v>(answer: &'v Value) -> &'v Value {
+fn only(answer: &Value) -> &Value {
     &answer["boards"][0]["judgements"][0]
 }
 
