@@ -49,9 +49,9 @@ impl Geometry {
     /// ```
     /// # use pagewise_driver::{Geometry, Parameters};
     /// // A 16 kbit part (2048 bytes): three block-select bits in the device address, one word-address byte.
-    /// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 2048, page_bytes: 16,
-    /// #     word_address_bytes: 1, device_address: 0x50, block_select_bits: 3, block_select_shift: 0,
-    /// #     sequential_read_bytes: 2048, write_cycle_us: 5_000 });
+    /// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(2048).with_page_bytes(16)
+    /// #     .with_word_address_bytes(1).with_block_select_bits(3).with_sequential_read_bytes(2048)
+    /// #     .with_write_cycle_us(5_000));
     /// let place = PART.locate(0x3A7);
     /// assert_eq!(place.device_address, 0x53);
     /// assert_eq!(place.header.as_bytes(), [0xA7]);

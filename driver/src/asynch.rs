@@ -86,9 +86,8 @@ mod region;
 /// # impl embedded_hal_async::delay::DelayNs for Timer { async fn delay_ns(&mut self, _: u32) {} }
 /// use pagewise_driver::{AsyncEeprom, Error, Geometry, Options, Parameters};
 ///
-/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+/// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
 /// async fn store(bus: Bus, timer: Timer) -> Result<(), Error<ErrorKind>> {
 ///     let mut eeprom = AsyncEeprom::<_, _, { PART.buffer_bytes() }>::new(bus, timer, PART, Options::new());
 ///     eeprom.write(0x1E, &[1, 2, 3, 4]).await
@@ -105,7 +104,7 @@ pub struct AsyncEeprom<I2C, D, const BUF: usize> {
     pub(crate) state: State,
 }
 
-impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
+impl<I2C, D, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     /// As [`Eeprom::new`](crate::Eeprom::new).
     #[inline(always)]
     pub const fn new(i2c: I2C, delay: D, geometry: Geometry, options: Options) -> Self {
@@ -113,6 +112,23 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
         Self { i2c, delay, buffer: [0; BUF], config, state: State::new() }
     }
 
+    /// Capacity in bytes.
+    pub const fn capacity(&self) -> u32 {
+        self.config.geometry.capacity_bytes()
+    }
+
+    /// The part that this driver was made for.
+    pub const fn geometry(&self) -> &Geometry {
+        &self.config.geometry
+    }
+
+    /// Gives bus and delay back, as [`Eeprom::release`](crate::Eeprom::release).
+    pub fn release(self) -> (I2C, D) {
+        (self.i2c, self.delay)
+    }
+}
+
+impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     /// [`AsyncMemory::read`].
     ///
     /// # Errors
@@ -211,21 +227,6 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> AsyncEeprom<I2C, D, BUF> {
     /// A region beside the array (identification page, serial number, EUI), as a memory of its own.
     pub const fn region(&mut self, region: Region) -> InRegion<'_, Self> {
         InRegion::new(self, region)
-    }
-
-    /// Capacity in bytes.
-    pub const fn capacity(&self) -> u32 {
-        self.config.geometry.capacity_bytes()
-    }
-
-    /// The part that this driver was made for.
-    pub const fn geometry(&self) -> &Geometry {
-        &self.config.geometry
-    }
-
-    /// Gives bus and delay back, as [`Eeprom::release`](crate::Eeprom::release).
-    pub fn release(self) -> (I2C, D) {
-        (self.i2c, self.delay)
     }
 
     fn has_cycle(&self) -> bool {

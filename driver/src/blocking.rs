@@ -65,7 +65,8 @@ mod region;
 /// A serial EEPROM on an I2C bus.
 ///
 /// `BUF` is the size of the buffer that holds header and data of one page write side by side; use
-/// [`Geometry::buffer_bytes`]. A smaller buffer splits pages into several write cycles, a larger one is of no use.
+/// [`Geometry::buffer_bytes`]. A smaller one is refused by each call that needs it ([`Error::BufferTooSmall`]), unless
+/// [`Options::with_split_pages`] asks for it; a larger one is of no use.
 ///
 /// After a call, whether it worked, failed or never returned, the next one first waits for a write that may still be
 /// in its cycle.
@@ -77,16 +78,14 @@ mod region;
 /// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 /// use pagewise_driver::{Eeprom, Geometry, Options, Parameters};
 ///
-/// const PART: Geometry = Geometry::new(Parameters {
-///     capacity_bytes: 4096,
-///     page_bytes: 32,
-///     word_address_bytes: 2,
-///     device_address: 0x50,
-///     block_select_bits: 0,
-///     block_select_shift: 0,
-///     sequential_read_bytes: 4096,
-///     write_cycle_us: 5_000,
-/// });
+/// const PART: Geometry = Geometry::new(
+///     Parameters::new()
+///         .with_capacity_bytes(4096)
+///         .with_page_bytes(32)
+///         .with_word_address_bytes(2)
+///         .with_sequential_read_bytes(4096)
+///         .with_write_cycle_us(5_000),
+/// );
 ///
 /// let i2c = Mock::new(&[
 ///     Transaction::write(0x50, vec![0x00, 0x1E, 1, 2]), // to the end of the first page
@@ -112,7 +111,7 @@ pub struct Eeprom<I2C, D, const BUF: usize> {
     pub(crate) state: State,
 }
 
-impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
+impl<I2C, D, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// A driver that owns its bus handle and its delay. Sends nothing.
     #[inline(always)]
     pub const fn new(i2c: I2C, delay: D, geometry: Geometry, options: Options) -> Self {
@@ -120,6 +119,23 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
         Self { i2c, delay, buffer: [0; BUF], config, state: State::new() }
     }
 
+    /// Capacity in bytes.
+    pub const fn capacity(&self) -> u32 {
+        self.config.geometry.capacity_bytes()
+    }
+
+    /// The part that this driver was made for.
+    pub const fn geometry(&self) -> &Geometry {
+        &self.config.geometry
+    }
+
+    /// Gives bus and delay back. A write cycle may still be running in lazy mode; see [`Eeprom::wait_ready`].
+    pub fn release(self) -> (I2C, D) {
+        (self.i2c, self.delay)
+    }
+}
+
+impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// [`Memory::read`].
     ///
     /// # Errors
@@ -225,21 +241,6 @@ impl<I2C: I2c, D: DelayNs, const BUF: usize> Eeprom<I2C, D, BUF> {
     /// A region beside the array (identification page, serial number, EUI), as a memory of its own.
     pub const fn region(&mut self, region: Region) -> InRegion<'_, Self> {
         InRegion::new(self, region)
-    }
-
-    /// Capacity in bytes.
-    pub const fn capacity(&self) -> u32 {
-        self.config.geometry.capacity_bytes()
-    }
-
-    /// The part that this driver was made for.
-    pub const fn geometry(&self) -> &Geometry {
-        &self.config.geometry
-    }
-
-    /// Gives bus and delay back. A write cycle may still be running in lazy mode; see [`Eeprom::wait_ready`].
-    pub fn release(self) -> (I2C, D) {
-        (self.i2c, self.delay)
     }
 
     fn has_cycle(&self) -> bool {

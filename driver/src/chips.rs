@@ -47,9 +47,8 @@ use crate::plan::{Difference, State, Updated};
 /// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 /// use pagewise_driver::{Chips, Eeprom, Geometry, Memory, Options, Parameters};
 ///
-/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+/// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
 /// let i2c = Mock::new(&[
 ///     Transaction::write_read(0x50, vec![0x0F, 0xFF], vec![1]),
 ///     Transaction::write_read(0x51, vec![0x00, 0x00], vec![2]),

@@ -40,14 +40,13 @@ use plan::{Choice, answered};
 /// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 /// use pagewise_driver::{Candidate, Geometry, LongerHeader, Options, Parameters, choose};
 ///
-/// # const A: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
-/// # const B: Geometry = Geometry::new(Parameters { capacity_bytes: 8192, sequential_read_bytes: 8192,
-/// #     ..A.parameters() });
+/// # const A: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+/// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
+/// # const B: Geometry = Geometry::new(A.parameters().with_capacity_bytes(8192)
+/// #     .with_sequential_read_bytes(8192));
 /// let candidates = [
-///     Candidate { geometry: A, record_offset: 0, record_bytes: 2 },
-///     Candidate { geometry: B, record_offset: 0, record_bytes: 2 },
+///     Candidate::new(A, 0, 2),
+///     Candidate::new(B, 0, 2),
 /// ];
 /// let record = vec![b'B', 0x42];
 /// let mut i2c = Mock::new(&[

@@ -50,9 +50,8 @@ impl Geometry {
     ///
     /// ```
     /// # use pagewise_driver::{Geometry, Parameters};
-    /// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-    /// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-    /// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+    /// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+    /// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
     /// let cuts: Vec<_> = PART.write_chunks(0x1E, 36, usize::MAX).map(|c| (c.offset, c.range)).collect();
     /// assert_eq!(cuts, [(0x1E, 0..2), (0x20, 2..34), (0x40, 34..36)]);
     /// ```

@@ -91,11 +91,10 @@ impl Geometry {
     ///
     /// ```
     /// use pagewise_driver::{CommonError, Geometry, Parameters};
-    /// # const A: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-    /// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-    /// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
-    /// # const B: Geometry = Geometry::new(Parameters { capacity_bytes: 8192, page_bytes: 8,
-    /// #     sequential_read_bytes: 8192, write_cycle_us: 10_000, ..A.parameters() });
+    /// # const A: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+    /// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
+    /// # const B: Geometry = Geometry::new(A.parameters().with_capacity_bytes(8192).with_page_bytes(8)
+    /// #     .with_sequential_read_bytes(8192).with_write_cycle_us(10_000));
     /// const BOTH: Geometry = match Geometry::common(&[A, B]) {
     ///     Ok(geometry) => geometry,
     ///     Err(error) => panic!("{}", error.message()),

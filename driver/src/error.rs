@@ -18,9 +18,10 @@ pub enum Error<E> {
         /// Capacity of the part in bytes.
         capacity: u32,
     },
-    /// The driver's buffer or the transfer limit leaves no room for one data byte beside the header; nothing was sent.
+    /// The driver's buffer does not hold header and page, which [`Options::with_split_pages`](crate::Options) allows, or
+    /// buffer or transfer limit leave no room for one data byte beside the header; nothing was sent.
     BufferTooSmall {
-        /// Bytes needed at least.
+        /// Bytes that are enough: header and page.
         needed: usize,
     },
     /// An erase or write of a `FlashLike` that is not made of whole units; nothing was sent.
@@ -189,7 +190,7 @@ impl<E: fmt::Debug> fmt::Display for Error<E> {
                 write!(f, "out of range: {length} bytes at offset {offset:#06x}, capacity {capacity} bytes")
             }
             Self::BufferTooSmall { needed } => {
-                write!(f, "buffer or transfer limit too small: header and one data byte need {needed} bytes")
+                write!(f, "buffer or transfer limit too small: header and page need {needed} bytes")
             }
             Self::NotAligned { offset, length, unit } => {
                 write!(f, "not aligned: {length} bytes at offset {offset:#06x}, units of {unit} bytes")

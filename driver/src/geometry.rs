@@ -7,11 +7,11 @@ mod error;
 
 pub use error::GeometryError;
 
-/// The values that describe a part, as read from its data sheet; not yet checked.
-///
-/// All fields must be given: there is no safe default for any of them.
+/// The values that describe a part, as read from its data sheet; not yet checked. Made by [`Parameters::new`] and the
+/// functions that set one of them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Parameters {
     /// Capacity in bytes (32 kbit = 4096 bytes).
     pub capacity_bytes: u32,
@@ -33,6 +33,87 @@ pub struct Parameters {
     pub write_cycle_us: u32,
 }
 
+impl Parameters {
+    /// Nothing is stated yet but what most parts have: the device address 0x50, and no block-select bits. All else has no
+    /// safe default: a geometry that leaves it out is refused, which for a constant means that it does not compile.
+    ///
+    /// ```compile_fail
+    /// use pagewise_driver::{Geometry, Parameters};
+    /// const PART: Geometry = Geometry::new(
+    ///     Parameters::new().with_capacity_bytes(4096).with_page_bytes(32).with_word_address_bytes(2), // reads? write cycle?
+    /// );
+    /// ```
+    pub const fn new() -> Self {
+        Self {
+            capacity_bytes: 0,
+            page_bytes: 0,
+            word_address_bytes: u8::MAX,
+            device_address: 0x50,
+            block_select_bits: 0,
+            block_select_shift: 0,
+            sequential_read_bytes: 0,
+            write_cycle_us: UNSTATED_US,
+        }
+    }
+
+    /// Sets the capacity in bytes.
+    pub const fn with_capacity_bytes(mut self, capacity_bytes: u32) -> Self {
+        self.capacity_bytes = capacity_bytes;
+        self
+    }
+
+    /// Sets the page in bytes.
+    pub const fn with_page_bytes(mut self, page_bytes: u32) -> Self {
+        self.page_bytes = page_bytes;
+        self
+    }
+
+    /// Sets the number of word-address bytes.
+    pub const fn with_word_address_bytes(mut self, word_address_bytes: u8) -> Self {
+        self.word_address_bytes = word_address_bytes;
+        self
+    }
+
+    /// Sets the device address.
+    pub const fn with_device_address(mut self, device_address: u8) -> Self {
+        self.device_address = device_address;
+        self
+    }
+
+    /// Sets the number of block-select bits.
+    pub const fn with_block_select_bits(mut self, block_select_bits: u8) -> Self {
+        self.block_select_bits = block_select_bits;
+        self
+    }
+
+    /// Sets the position of the lowest block-select bit.
+    pub const fn with_block_select_shift(mut self, block_select_shift: u8) -> Self {
+        self.block_select_shift = block_select_shift;
+        self
+    }
+
+    /// Sets the block inside which one sequential read stays, in bytes.
+    pub const fn with_sequential_read_bytes(mut self, sequential_read_bytes: u32) -> Self {
+        self.sequential_read_bytes = sequential_read_bytes;
+        self
+    }
+
+    /// Sets the longest write cycle in microseconds.
+    pub const fn with_write_cycle_us(mut self, write_cycle_us: u32) -> Self {
+        self.write_cycle_us = write_cycle_us;
+        self
+    }
+}
+
+impl Default for Parameters {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// Longer than any write cycle: it was not stated.
+const UNSTATED_US: u32 = u32::MAX;
+
 /// The checked description of a part.
 ///
 /// # Examples
@@ -42,16 +123,14 @@ pub struct Parameters {
 /// ```
 /// use pagewise_driver::{Geometry, Parameters};
 ///
-/// const PART: Geometry = Geometry::new(Parameters {
-///     capacity_bytes: 4096,
-///     page_bytes: 32,
-///     word_address_bytes: 2,
-///     device_address: 0x50,
-///     block_select_bits: 0,
-///     block_select_shift: 0,
-///     sequential_read_bytes: 4096,
-///     write_cycle_us: 5_000,
-/// });
+/// const PART: Geometry = Geometry::new(
+///     Parameters::new()
+///         .with_capacity_bytes(4096)
+///         .with_page_bytes(32)
+///         .with_word_address_bytes(2)
+///         .with_sequential_read_bytes(4096)
+///         .with_write_cycle_us(5_000),
+/// );
 /// assert_eq!(PART.capacity_bytes(), 4096);
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -96,16 +175,15 @@ impl Geometry {
     ///
     /// ```compile_fail
     /// use pagewise_driver::{Geometry, Parameters};
-    /// const PART: Geometry = Geometry::new(Parameters {
-    ///     capacity_bytes: 4096,
-    ///     page_bytes: 33, // not a power of two
-    ///     word_address_bytes: 2,
-    ///     device_address: 0x50,
-    ///     block_select_bits: 0,
-    ///     block_select_shift: 0,
-    ///     sequential_read_bytes: 4096,
-    ///     write_cycle_us: 5_000,
-    /// });
+    /// const PART: Geometry = Geometry::new(
+    ///     Parameters::new()
+    ///         .with_capacity_bytes(4096)
+    ///         .with_page_bytes(33)
+    ///         // not a power of two
+    ///         .with_word_address_bytes(2)
+    ///         .with_sequential_read_bytes(4096)
+    ///         .with_write_cycle_us(5_000),
+    /// );
     /// ```
     pub const fn new(parameters: Parameters) -> Self {
         match Self::try_new(parameters) {
@@ -178,14 +256,14 @@ impl Geometry {
 
     /// Buffer size, in bytes, that holds the header and one full page: the `BUF` of the drivers.
     ///
-    /// A smaller buffer works too; a page is then written in parts, each with a write cycle of its own. For a part
-    /// without pages (FRAM) at most 256 data bytes are counted, since any buffer serves it.
+    /// A smaller buffer is refused by each call that needs it, unless [`Options::with_split_pages`](crate::Options) asks for
+    /// pages that are written in parts, each with a write cycle of its own. For a part without pages (FRAM) at most 256 data
+    /// bytes are counted, since any buffer serves it.
     ///
     /// ```
     /// # use pagewise_driver::{Geometry, Parameters};
-    /// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-    /// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-    /// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+    /// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+    /// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
     /// assert_eq!(PART.buffer_bytes(), 2 + 32);
     /// ```
     pub const fn buffer_bytes(&self) -> usize {
@@ -216,6 +294,9 @@ const fn check_sizes(p: &Parameters) -> Result<(), GeometryError> {
     if !divides(p.sequential_read_bytes, capacity_bytes) {
         let sequential_read_bytes = p.sequential_read_bytes;
         return Err(GeometryError::SequentialRead { sequential_read_bytes, capacity_bytes });
+    }
+    if p.write_cycle_us == UNSTATED_US {
+        return Err(GeometryError::WriteCycleUnstated);
     }
     Ok(())
 }

@@ -15,7 +15,7 @@
 //!
 //! ```toml
 //! [dependencies]
-//! pagewise-driver = "0.1" # features: async, defmt, io, records, storage
+//! pagewise-driver = "0.1" # features: async, defmt, io, learning, records, storage
 //! embedded-hal = "1.0"
 //! ```
 //!
@@ -25,16 +25,14 @@
 //! use pagewise_driver::{Eeprom, Geometry, Options, Parameters};
 //!
 //! // 32 kbit = 4096 bytes, 32-byte pages, two word-address bytes, 5 ms write cycle.
-//! const PART: Geometry = Geometry::new(Parameters {
-//!     capacity_bytes: 4096,
-//!     page_bytes: 32,
-//!     word_address_bytes: 2,
-//!     device_address: 0x50,
-//!     block_select_bits: 0,
-//!     block_select_shift: 0,
-//!     sequential_read_bytes: 4096,
-//!     write_cycle_us: 5_000,
-//! });
+//! const PART: Geometry = Geometry::new(
+//!     Parameters::new()
+//!         .with_capacity_bytes(4096)
+//!         .with_page_bytes(32)
+//!         .with_word_address_bytes(2)
+//!         .with_sequential_read_bytes(4096)
+//!         .with_write_cycle_us(5_000),
+//! );
 //!
 //! # let i2c = Mock::new(&[
 //! #     Transaction::write(0x50, [&[0x01, 0x00], b"serial 0042".as_slice()].concat()),
@@ -127,7 +125,8 @@
 //! # Features
 //!
 //! All additive: `async` (the async driver), `defmt` (`Format` for the data types), `storage` (traits of
-//! `embedded-storage` and `embedded-storage-async`), `io` (traits of `embedded-io` and `embedded-io-async`), `records`, `sources` (this crate's files
+//! `embedded-storage` and `embedded-storage-async`), `io` (traits of `embedded-io` and `embedded-io-async`), `learning` (waits that
+//! learn how long the part takes, [`Options`]), `records`, `sources` (this crate's files
 //! as text, for programs that write drivers). Rust 1.85 and later; with `storage` 1.87.
 //!
 //! # What is not supported
@@ -137,8 +136,9 @@
 //! - Ten-bit addresses, SMBus packet error codes, the write-protection registers of device code 0110.
 //! - Asking whether a region is locked, or whether a write-protect pin is high: parts tell that only by a NACK in the
 //!   middle of a write, which the HAL traits do not show. [`Memory::write_verified`] finds out the hard way.
-//! - Splitting one page write over several bus calls: with `BUF` or [`Options::max_transfer_bytes`] smaller than header
-//!   and page, a page takes several write *cycles* instead, and wears as many times as fast.
+//! - Splitting one page write over several bus calls: with [`Options::max_transfer_bytes`] smaller than header and page (or
+//!   a smaller `BUF` and [`Options::with_split_pages`]) a page takes several write *cycles* instead, and wears as many times
+//!   as fast.
 #![no_std]
 #![cfg_attr(docsrs, feature(doc_cfg))]
 #![forbid(unsafe_code)]

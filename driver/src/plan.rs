@@ -23,9 +23,14 @@
 //! poll is until the part answers, and then it is under way already. The last try within the bound is always a poll, so
 //! that a refused device address and refused data can be told apart.
 //!
+//! With `Options::with_learning` (feature `learning`) there is one pause before the first poll or asking access, as long as
+//! the part has taken so far; what follows it is bounded as above, so the driver gives up later by that pause, never earlier.
+//!
 //! With [`Wait::Fixed`] "poll until ACK" is one pause of write cycle and margin, and no access asks.
 
 mod limits;
+#[cfg(feature = "learning")]
+mod pace;
 mod state;
 mod step;
 
@@ -33,6 +38,8 @@ pub use state::{State, Updated};
 pub use step::{Action, Difference, Failure, Job, Outcome, PlanError, Step};
 
 use crate::chunk::Cut;
+#[cfg(feature = "learning")]
+use crate::options::POLL_US_MIN;
 use crate::options::{Config, Wait};
 
 /// What an access may still do when it is not answered.
@@ -51,9 +58,8 @@ enum Tries {
 /// ```
 /// use pagewise_driver::plan::{Action, Job, Outcome, Plan, State};
 /// use pagewise_driver::{Config, Geometry, Options, Parameters};
-/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+/// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
 /// let config = Config::new(PART, &Options::new(), PART.buffer_bytes());
 /// let mut state = State::new();
 /// let mut plan = Plan::new(&config, &mut state, Job::Write, 0x20, 4)?;
@@ -90,6 +96,12 @@ pub struct Plan<'c> {
     unsettled: usize,
     /// Polls that the wait under way may still take.
     polls_left: u32,
+    /// The pause before the first poll of the wait under way, in microseconds; 0 for none.
+    #[cfg(feature = "learning")]
+    first_us: u32,
+    /// The wait under way tells how long a write cycle takes.
+    #[cfg(feature = "learning")]
+    timing: bool,
 }
 
 impl<'c> Plan<'c> {
@@ -131,6 +143,10 @@ impl<'c> Plan<'c> {
             chunk: 0,
             unsettled: 0,
             polls_left: config.polls_max,
+            #[cfg(feature = "learning")]
+            first_us: 0,
+            #[cfg(feature = "learning")]
+            timing: false,
         }
     }
 
@@ -150,7 +166,17 @@ impl<'c> Plan<'c> {
             _ => {}
         }
         self.state.last = offset;
-        Step { action: self.action, offset, start: self.start, length: self.chunk, us: self.config.pause_us }
+        Step { action: self.action, offset, start: self.start, length: self.chunk, us: self.pause_us() }
+    }
+
+    #[cfg(not(feature = "learning"))]
+    const fn pause_us(&self) -> u32 {
+        self.config.pause_us
+    }
+
+    #[cfg(feature = "learning")]
+    const fn pause_us(&self) -> u32 {
+        if self.polls() == 0 && self.first_us > 0 { self.first_us } else { self.config.pause_us }
     }
 
     /// Takes note of what came of the step that [`Plan::step`] named.
@@ -160,6 +186,8 @@ impl<'c> Plan<'c> {
     /// The [`Failure`] that ends the plan.
     #[inline(never)] // Inside the loop of a shell it costs that loop registers, and so stack.
     pub fn complete(&mut self, outcome: Outcome) -> Result<(), Failure> {
+        #[cfg(feature = "learning")]
+        self.heard(outcome);
         match (outcome, self.action) {
             (Outcome::Failed, _) => return Err(Failure::Bus),
             (Outcome::Differs, Action::Compare) => return self.differs(),
@@ -189,9 +217,12 @@ impl<'c> Plan<'c> {
         self.config.polls_max.wrapping_sub(self.polls_left)
     }
 
-    /// Pauses between those polls in microseconds.
+    /// Pauses between those polls (and before the first) in microseconds.
     pub const fn waited_us(&self) -> u32 {
-        self.polls().saturating_sub(1).wrapping_mul(self.config.pause_us)
+        let between = self.polls().saturating_sub(1).wrapping_mul(self.config.pause_us);
+        #[cfg(feature = "learning")]
+        let between = between.saturating_add(self.first_us);
+        between
     }
 
     /// Says what a comparison found, before its outcome is reported.
@@ -231,6 +262,11 @@ impl<'c> Plan<'c> {
 
     fn start_wait(&mut self) {
         self.polls_left = self.config.polls_max;
+        #[cfg(feature = "learning")]
+        {
+            self.first_us = 0;
+            self.timing = false;
+        }
         self.action = match self.config.wait {
             Wait::Fixed => Action::Wait,
             Wait::Poll => Action::Poll,
@@ -268,6 +304,29 @@ impl<'c> Plan<'c> {
                 self.tries = Tries::Asking;
                 self.ask();
             }
+            #[cfg(feature = "learning")]
+            self.wait_first();
+        }
+    }
+
+    /// Waits as long as write cycles have taken so far, before anything is asked.
+    #[cfg(feature = "learning")]
+    fn wait_first(&mut self) {
+        self.timing = self.config.learning;
+        self.first_us = if self.timing { self.state.pace.wait_us() } else { 0 };
+        if self.first_us > 0 {
+            self.action = Action::Wait;
+        }
+    }
+
+    /// Takes note of how long a write cycle took, when its end is told.
+    #[cfg(feature = "learning")]
+    fn heard(&mut self, outcome: Outcome) {
+        let told = matches!(outcome, Outcome::Done | Outcome::Differs) && self.action != Action::Wait;
+        if self.timing && told {
+            self.timing = false;
+            let shortest_us = self.config.pause_us.saturating_add(POLL_US_MIN);
+            self.state.pace.note(self.polls(), shortest_us, self.config.geometry.write_cycle_us());
         }
     }
 

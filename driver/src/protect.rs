@@ -105,9 +105,8 @@ impl<P: OutputPin> Drop for Released<'_, P> {
 /// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 /// use pagewise_driver::{Eeprom, Geometry, Memory, Options, Parameters, Protected, WriteProtectTiming};
 ///
-/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+/// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
 /// let i2c = Mock::new(&[Transaction::write(0x50, vec![0, 8, 1]), Transaction::write(0x50, vec![0, 8])]);
 /// let pin = Pin::new(&[Drive::set(State::High), Drive::set(State::Low), Drive::set(State::High)]);
 /// let eeprom = Eeprom::<_, _, 34>::new(i2c, NoopDelay, PART, Options::new());

@@ -5,9 +5,11 @@ use crate::geometry::{Geometry, GeometryError, Parameters};
 use crate::memory::{Extent, inside};
 use crate::plan::{Job, State};
 
-/// A region as the data sheet describes it; not yet checked. Its write cycle is that of the array.
+/// A region as the data sheet describes it; not yet checked. Its write cycle is that of the array. Made by
+/// [`RegionParameters::new`] and the functions that set one of its values.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct RegionParameters {
     /// 7-bit device address of the region: often that of the array with device code 1011, 0x58 for 0x50.
     pub device_address: u8,
@@ -22,6 +24,63 @@ pub struct RegionParameters {
     pub page_bytes: u32,
     /// What may be done with it.
     pub access: RegionAccess,
+}
+
+impl RegionParameters {
+    /// Nothing is stated yet but that it begins at word address 0 and is read-only. All else must be stated, or the region
+    /// is refused.
+    pub const fn new() -> Self {
+        Self {
+            device_address: u8::MAX,
+            word_address_bytes: u8::MAX,
+            word_address: 0,
+            length_bytes: 0,
+            page_bytes: 0,
+            access: RegionAccess::ReadOnly,
+        }
+    }
+
+    /// Sets the device address.
+    pub const fn with_device_address(mut self, device_address: u8) -> Self {
+        self.device_address = device_address;
+        self
+    }
+
+    /// Sets the number of word-address bytes.
+    pub const fn with_word_address_bytes(mut self, word_address_bytes: u8) -> Self {
+        self.word_address_bytes = word_address_bytes;
+        self
+    }
+
+    /// Sets the word address of the first byte.
+    pub const fn with_word_address(mut self, word_address: u32) -> Self {
+        self.word_address = word_address;
+        self
+    }
+
+    /// Sets the length in bytes.
+    pub const fn with_length_bytes(mut self, length_bytes: u32) -> Self {
+        self.length_bytes = length_bytes;
+        self
+    }
+
+    /// Sets the page in bytes.
+    pub const fn with_page_bytes(mut self, page_bytes: u32) -> Self {
+        self.page_bytes = page_bytes;
+        self
+    }
+
+    /// Sets what may be done with it.
+    pub const fn with_access(mut self, access: RegionAccess) -> Self {
+        self.access = access;
+        self
+    }
+}
+
+impl Default for RegionParameters {
+    fn default() -> Self {
+        Self::new()
+    }
 }
 
 /// What may be done with a region.
@@ -40,6 +99,7 @@ pub enum RegionAccess {
 /// The write that locks a region for ever.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Lock {
     /// 7-bit device address.
     pub device_address: u8,
@@ -47,6 +107,13 @@ pub struct Lock {
     pub word_address: u32,
     /// The data byte.
     pub data: u8,
+}
+
+impl Lock {
+    /// The write of `data` at a device address and a word address.
+    pub const fn new(device_address: u8, word_address: u32, data: u8) -> Self {
+        Self { device_address, word_address, data }
+    }
 }
 
 /// The word that an irreversible call demands.
@@ -71,14 +138,14 @@ impl Irreversible {
 /// ```
 /// use pagewise_driver::{Lock, Region, RegionAccess, RegionParameters};
 /// // An identification page of 32 bytes at device code 1011, locked through word address 0x0400.
-/// const IDENTIFICATION: Region = match Region::try_new(RegionParameters {
-///     device_address: 0x58,
-///     word_address_bytes: 2,
-///     word_address: 0,
-///     length_bytes: 32,
-///     page_bytes: 32,
-///     access: RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x0400, data: 0x02 }),
-/// }) {
+/// const IDENTIFICATION: Region = match Region::try_new(
+///     RegionParameters::new()
+///         .with_device_address(0x58)
+///         .with_word_address_bytes(2)
+///         .with_length_bytes(32)
+///         .with_page_bytes(32)
+///         .with_access(RegionAccess::Lockable(Lock::new(0x58, 0x0400, 0x02))),
+/// ) {
 ///     Ok(region) => region,
 ///     Err(error) => panic!("{}", error.message()),
 /// };
@@ -180,11 +247,11 @@ impl Region {
 /// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 /// use pagewise_driver::{Eeprom, Geometry, Memory, Options, Parameters, Region, RegionAccess, RegionParameters};
 ///
-/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
-/// # const SERIAL: Region = match Region::try_new(RegionParameters { device_address: 0x58, word_address_bytes: 2,
-/// #     word_address: 0x0800, length_bytes: 16, page_bytes: 32, access: RegionAccess::ReadOnly }) {
+/// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+/// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
+/// # const SERIAL: Region = match Region::try_new(RegionParameters::new().with_device_address(0x58)
+/// #     .with_word_address_bytes(2).with_word_address(0x0800).with_length_bytes(16).with_page_bytes(32)
+/// #     .with_access(RegionAccess::ReadOnly)) {
 /// #     Ok(region) => region,
 /// #     Err(error) => panic!("{}", error.message()),
 /// # };
@@ -229,14 +296,13 @@ const fn space(p: &RegionParameters, device_address: u8, end: u32) -> Result<Geo
         Some(bytes) => bytes,
         None => return Err(GeometryError::CapacityUnreachable { capacity_bytes: page, reach_bytes: 1 << 24 }),
     };
-    Geometry::try_new(Parameters {
-        capacity_bytes,
-        page_bytes: p.page_bytes,
-        word_address_bytes: p.word_address_bytes,
-        device_address,
-        block_select_bits: 0,
-        block_select_shift: 0,
-        sequential_read_bytes: capacity_bytes,
-        write_cycle_us: 0,
-    })
+    Geometry::try_new(
+        Parameters::new()
+            .with_capacity_bytes(capacity_bytes)
+            .with_page_bytes(p.page_bytes)
+            .with_word_address_bytes(p.word_address_bytes)
+            .with_device_address(device_address)
+            .with_sequential_read_bytes(capacity_bytes)
+            .with_write_cycle_us(0),
+    )
 }

@@ -41,6 +41,7 @@ pub const FILES: &[(&str, &str)] = &[
     ("src/options.rs", include_str!("options.rs")),
     ("src/plan.rs", include_str!("plan.rs")),
     ("src/plan/limits.rs", include_str!("plan/limits.rs")),
+    ("src/plan/pace.rs", include_str!("plan/pace.rs")),
     ("src/plan/state.rs", include_str!("plan/state.rs")),
     ("src/plan/step.rs", include_str!("plan/step.rs")),
     ("src/protect.rs", include_str!("protect.rs")),

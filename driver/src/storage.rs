@@ -58,9 +58,8 @@ impl<E: core::fmt::Debug> NorFlashError for Error<E> {
 /// use embedded_storage::nor_flash::NorFlash;
 /// use pagewise_driver::{Eeprom, FlashLike, Geometry, Options, Parameters};
 ///
-/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+/// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
 /// let i2c = Mock::new(&[
 ///     Transaction::write(0x50, [vec![0, 64], vec![0xFF; 32]].concat()),
 ///     Transaction::write(0x50, vec![0, 64]),

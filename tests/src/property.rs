@@ -136,6 +136,7 @@ pub fn options(scenario: &Scenario) -> Options {
         .with_wait(if fixed { Wait::Fixed } else { Wait::Poll })
         .with_poll_interval_us(scenario.poll_interval_us)
         .with_lazy(scenario.lazy)
+        .with_split_pages(true)
 }
 
 /// A rig with the part, its neighbours, and the byte array that it must equal.

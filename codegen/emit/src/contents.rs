@@ -17,6 +17,8 @@ pub(super) struct Contents {
     version: &'static str,
     digest: String,
     head_lines: Vec<String>,
+    /// Whether the text stands alone, in a crate of the user's; else in one that was generated around it.
+    pub by_itself: bool,
     /// One, or one per candidate.
     pub configurations: Vec<Configuration>,
     /// Whether one of the configurations is chosen at run time.
@@ -84,6 +86,7 @@ impl Contents {
             version: env!("CARGO_PKG_VERSION"),
             digest: digest_of(&Inputs { parts: &request.parts, choose: request.choose, regions: &regions }),
             head_lines: Vec::new(),
+            by_itself: true,
             configurations: Vec::new(),
             candidates: request.choose.is_some(),
             record_offset: 0,
@@ -225,6 +228,7 @@ fn fields(parameters: &Parameters, notes: [Vec<String>; 8]) -> Vec<Field> {
         block_select_shift,
         sequential_read_bytes,
         write_cycle_us,
+        ..
     } = *parameters;
     let number = |number: u32| (literal(number), number.to_string());
     let address = format!("{device_address:#04x}");

@@ -19,7 +19,17 @@ struct Module<'a> {
 /// No part, a part named twice, a part without a geometry that the driver takes (none of the catalogue is like that),
 /// parts without a common configuration, a record that does not lie inside each candidate; all at once.
 pub fn configuration(request: &Request<'_>) -> Result<Generated, Faults> {
-    let contents = Contents::of(request)?;
+    written(request, Contents::of(request)?)
+}
+
+/// The same for the crate that is generated around it, which has its dependencies from its own manifest.
+pub(crate) fn in_crate(request: &Request<'_>) -> Result<Generated, Faults> {
+    let mut contents = Contents::of(request)?;
+    contents.by_itself = false;
+    written(request, contents)
+}
+
+fn written(request: &Request<'_>, contents: Contents) -> Result<Generated, Faults> {
     let template = if contents.candidates { "rust_candidates.rs.tera" } else { "rust_config.rs.tera" };
     let mut text = render(template, &contents);
     if !contents.regions.is_empty() {

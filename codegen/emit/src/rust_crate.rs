@@ -48,7 +48,7 @@ struct Manifests<'a> {
 pub fn driver(request: &Request<'_>) -> Result<Generated, Faults> {
     let name = request.module.as_deref().unwrap_or(c::PREFIX);
     let name = crate_name(name).map_err(|reason| Fault::of_file("the name", reason, "choose another"))?;
-    let mut generated = rust::configuration(&Request { module: None, ..request.clone() })?;
+    let mut generated = rust::in_crate(&Request { module: None, ..request.clone() })?;
     let manifests = manifests(&name, &generated.digest, request.choose.is_some());
     let source = |name: &str, text: String| Source { name: name.into(), text };
     let part = generated.files.remove(0).text;

@@ -42,15 +42,14 @@ impl Lockable {
         let (index, region) = read.enumerate().find(|(_, region)| is(region))?;
         let device_address = address(&region.device_bits?, pins);
         let bit = if region.word_address_bytes >= 2 { 0x0400 } else { 0x80 };
-        let lock = Lock { device_address, word_address: bit, data: 0x02 };
-        let parameters = RegionParameters {
-            device_address,
-            word_address_bytes: region.word_address_bytes,
-            word_address: region.word_address,
-            length_bytes: region.length,
-            page_bytes: region.length.next_power_of_two().min(card.page_bytes.value),
-            access: RegionAccess::Lockable(lock),
-        };
+        let lock = Lock::new(device_address, bit, 0x02);
+        let parameters = RegionParameters::new()
+            .with_device_address(device_address)
+            .with_word_address_bytes(region.word_address_bytes)
+            .with_word_address(region.word_address)
+            .with_length_bytes(region.length)
+            .with_page_bytes(region.length.next_power_of_two().min(card.page_bytes.value))
+            .with_access(RegionAccess::Lockable(lock));
         Some(Self { index, region: Region::try_new(parameters).ok()?, lock })
     }
 

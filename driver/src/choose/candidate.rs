@@ -7,6 +7,7 @@ use crate::geometry::Geometry;
 /// A part that may be fitted, and where its record lies.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Candidate {
     /// The part.
     pub geometry: Geometry,
@@ -14,6 +15,13 @@ pub struct Candidate {
     pub record_offset: u32,
     /// Length of the record in bytes, at least 1. The record must not be one byte repeated.
     pub record_bytes: usize,
+}
+
+impl Candidate {
+    /// A part, and offset and length in bytes of its record.
+    pub const fn new(geometry: Geometry, record_offset: u32, record_bytes: usize) -> Self {
+        Self { geometry, record_offset, record_bytes }
+    }
 }
 
 /// Whether a longer header may be sent to a part that may take a shorter one.

@@ -16,6 +16,8 @@ pub enum GeometryError {
         /// The capacity that was given, in bytes.
         capacity_bytes: u32,
     },
+    /// The write cycle was not stated; 0 says that there is none.
+    WriteCycleUnstated,
     /// The page is larger than what one word address can count through (256 bytes for one word-address byte), and the
     /// part is not a pageless one with its whole capacity as the page.
     PageBeyondBlock {
@@ -86,6 +88,7 @@ impl GeometryError {
     pub const fn message(&self) -> &'static str {
         match self {
             Self::CapacityZero => "the capacity is zero",
+            Self::WriteCycleUnstated => "the write cycle was not stated; 0 says that there is none",
             Self::Page { .. } => "the page must be a power of two and the capacity a whole number of pages",
             Self::PageBeyondBlock { .. } => "the page is larger than what the word-address bytes can count through",
             Self::WordAddressBytes { .. } => "more than three word-address bytes",
@@ -108,7 +111,7 @@ impl fmt::Display for GeometryError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.message())?;
         match *self {
-            Self::CapacityZero => Ok(()),
+            Self::CapacityZero | Self::WriteCycleUnstated => Ok(()),
             Self::ZeroByteShape { capacity_bytes, device_address, block_select_bits } => {
                 write!(f, ": {capacity_bytes} bytes, device address {device_address:#04x}, {block_select_bits} bits")
             }

@@ -11,7 +11,7 @@ impl Config {
             return Err(PlanError::OutOfRange { offset, length, capacity: geometry.capacity_bytes() });
         }
         if length > 0 && self.data_max(job) == 0 {
-            let needed = usize::from(geometry.word_address_bytes()).wrapping_add(1);
+            let needed = geometry.buffer_bytes();
             return Err(PlanError::TransferTooSmall { needed });
         }
         Ok(())

@@ -1,5 +1,7 @@
 //! What is remembered from one plan to the next.
 
+#[cfg(feature = "learning")]
+use super::pace::Pace;
 use super::step::Difference;
 
 /// Counts of an update.
@@ -32,12 +34,22 @@ pub struct State {
     pub(crate) difference: Option<Difference>,
     /// Plans that have failed; stays at its end.
     failures: u32,
+    #[cfg(feature = "learning")]
+    pub(crate) pace: Pace,
 }
 
 impl State {
     /// Nothing is known yet.
     pub const fn new() -> Self {
-        Self { pending: 0, last: 0, updated: Updated { written: 0, kept: 0 }, difference: None, failures: 0 }
+        Self {
+            pending: 0,
+            last: 0,
+            updated: Updated { written: 0, kept: 0 },
+            difference: None,
+            failures: 0,
+            #[cfg(feature = "learning")]
+            pace: Pace::new(),
+        }
     }
 
     /// Forgets what the last plan has found.

@@ -104,9 +104,9 @@ pub enum PlanError {
         /// Capacity of the part in bytes.
         capacity: u32,
     },
-    /// No data byte fits beside the header.
+    /// The buffer does not hold header and page, or no data byte fits beside the header.
     TransferTooSmall {
-        /// Bytes that one call must be able to carry.
+        /// Bytes that are enough.
         needed: usize,
     },
 }

@@ -8,6 +8,7 @@ use crate::geometry::Geometry;
 /// A record as the firmware wants it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct RecordSpec {
     /// Identity, unique in its layout.
     pub id: u8,
@@ -15,6 +16,13 @@ pub struct RecordSpec {
     pub payload_bytes: u16,
     /// Slots in its ring, at least 3. More slots, less wear.
     pub slots: u16,
+}
+
+impl RecordSpec {
+    /// A record with an identity, a longest payload in bytes and a number of slots.
+    pub const fn new(id: u8, payload_bytes: u16, slots: u16) -> Self {
+        Self { id, payload_bytes, slots }
+    }
 }
 
 /// Why records do not fit a part.
@@ -83,14 +91,13 @@ impl core::error::Error for LayoutError {}
 /// ```
 /// use pagewise_driver::records::{RecordLayout, RecordSpec};
 /// # use pagewise_driver::{Geometry, Parameters};
-/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+/// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
 /// const CALIBRATION: u8 = 1;
 /// const STARTS: u8 = 2;
 /// const LAYOUT: RecordLayout = RecordLayout::new(&PART, 0x0100, &[
-///     RecordSpec { id: CALIBRATION, payload_bytes: 40, slots: 3 }, // two pages per slot
-///     RecordSpec { id: STARTS, payload_bytes: 8, slots: 16 },      // a counter, one page per slot
+///     RecordSpec::new(CALIBRATION, 40, 3), // two pages per slot
+///     RecordSpec::new(STARTS, 8, 16),      // a counter, one page per slot
 /// ]);
 /// assert_eq!(LAYOUT.end(), 0x0100 + 3 * 64 + 16 * 32);
 /// ```

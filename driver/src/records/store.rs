@@ -14,9 +14,8 @@ use super::{Medium, RecordError, RecordLayout, Stored};
 /// ```
 /// use pagewise_driver::records::{Medium, RecordLayout, RecordSpec, RecordStore};
 /// # use pagewise_driver::{Geometry, Parameters};
-/// # const PART: Geometry = Geometry::new(Parameters { capacity_bytes: 4096, page_bytes: 32,
-/// #     word_address_bytes: 2, device_address: 0x50, block_select_bits: 0, block_select_shift: 0,
-/// #     sequential_read_bytes: 4096, write_cycle_us: 5_000 });
+/// # const PART: Geometry = Geometry::new(Parameters::new().with_capacity_bytes(4096).with_page_bytes(32)
+/// #     .with_word_address_bytes(2).with_sequential_read_bytes(4096).with_write_cycle_us(5_000));
 /// # struct Array([u8; 4096]);
 /// # impl Medium for Array {
 /// #     type Error = core::convert::Infallible;
@@ -33,8 +32,8 @@ use super::{Medium, RecordError, RecordLayout, Stored};
 /// const CALIBRATION: u8 = 1;
 /// const STARTS: u8 = 2;
 /// const LAYOUT: RecordLayout = RecordLayout::new(&PART, 0, &[
-///     RecordSpec { id: CALIBRATION, payload_bytes: 16, slots: 3 },
-///     RecordSpec { id: STARTS, payload_bytes: 8, slots: 8 },
+///     RecordSpec::new(CALIBRATION, 16, 3),
+///     RecordSpec::new(STARTS, 8, 8),
 /// ]);
 /// let mut store = RecordStore::<_, 29>::new(eeprom, LAYOUT);
 /// store.write(CALIBRATION, 1, b"gain=1.024")?;

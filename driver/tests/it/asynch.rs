@@ -111,18 +111,18 @@ fn a_write_dropped_at_any_await_leaves_nothing_that_the_next_call_does_not_repai
 
 #[test]
 fn a_region_write_dropped_at_any_await_is_waited_for_by_the_next_call() {
-    use pagewise_driver::{Parameters, Region, RegionAccess, RegionParameters};
-    let page = Region::try_new(RegionParameters {
-        device_address: 0x58,
-        word_address_bytes: 2,
-        word_address: 0,
-        length_bytes: 16,
-        page_bytes: 16,
-        access: RegionAccess::Writable,
-    })
+    use pagewise_driver::{Region, RegionAccess, RegionParameters};
+    let page = Region::try_new(
+        RegionParameters::new()
+            .with_device_address(0x58)
+            .with_word_address_bytes(2)
+            .with_length_bytes(16)
+            .with_page_bytes(16)
+            .with_access(RegionAccess::Writable),
+    )
     .unwrap();
     // Met at 0x50 and at 0x58.
-    let two_addresses = Parameters { block_select_bits: 1, block_select_shift: 3, ..KBIT_32.parameters() };
+    let two_addresses = KBIT_32.parameters().with_block_select_bits(1).with_block_select_shift(3);
     for effect in [Effect::BeforePause, Effect::AfterPause] {
         for (wait, busy) in
             [(Wait::Poll, ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address)), (Wait::Fixed, ErrorKind::Bus)]
@@ -317,9 +317,9 @@ fn all_calls_behind_a_wp_pin_do_their_work_and_leave_it_asserted() {
 
 #[test]
 fn several_chips_are_waited_for_after_a_lazy_write() {
-    use pagewise_driver::{AsyncMemory, Chips, Parameters};
+    use pagewise_driver::{AsyncMemory, Chips};
     let (one, _, _) = rig(KBIT_32.parameters());
-    let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
+    let (two, _, _) = rig(KBIT_32.parameters().with_device_address(0x51));
     let parts = vec![one, two.clone()];
     let (bus, clock) = (AsyncBus(Bus(parts.clone()), Effect::AfterPause), AsyncClock(Clock(parts)));
     let driver = AsyncDriver::new(bus, clock, KBIT_32, Options::new().with_lazy(true));
@@ -333,10 +333,10 @@ fn several_chips_are_waited_for_after_a_lazy_write() {
 #[test]
 fn several_chips_and_regions_work_in_the_async_form() {
     use pagewise_driver::{
-        AsyncMemory, Chips, Difference, Irreversible, Lock, Parameters, Region, RegionAccess, RegionParameters, Updated,
+        AsyncMemory, Chips, Difference, Irreversible, Lock, Region, RegionAccess, RegionParameters, Updated,
     };
     let (one, _, _) = rig(KBIT_32.parameters());
-    let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
+    let (two, _, _) = rig(KBIT_32.parameters().with_device_address(0x51));
     let parts = vec![one, two.clone()];
     let (bus, clock) = (AsyncBus(Bus(parts.clone()), Effect::AfterPause), AsyncClock(Clock(parts)));
     let driver = AsyncDriver::new(bus, clock, KBIT_32, Options::new());
@@ -357,14 +357,15 @@ fn several_chips_and_regions_work_in_the_async_form() {
     assert_eq!(two.borrow().memory[..6], [7, 3, 1, 1, 1, 1]);
     let mut driver = space.release();
     assert_eq!(driver.geometry().capacity_bytes(), 4096);
-    let region = Region::try_new(RegionParameters {
-        device_address: 0x51,
-        word_address_bytes: 2,
-        word_address: 2,
-        length_bytes: 16,
-        page_bytes: 16,
-        access: RegionAccess::Lockable(Lock { device_address: 0x51, word_address: 0x0C00, data: 2 }),
-    })
+    let region = Region::try_new(
+        RegionParameters::new()
+            .with_device_address(0x51)
+            .with_word_address_bytes(2)
+            .with_word_address(2)
+            .with_length_bytes(16)
+            .with_page_bytes(16)
+            .with_access(RegionAccess::Lockable(Lock::new(0x51, 0x0C00, 2))),
+    )
     .unwrap();
     drive(usize::MAX, driver.region(region).write(0, &[9])).unwrap().unwrap();
     assert_eq!(two.borrow().memory[..4], [7, 3, 9, 1]);
@@ -383,8 +384,7 @@ mod records {
 
     const VALUE: u8 = 1;
     const COUNTER: u8 = 2;
-    const SPECS: [RecordSpec; 2] =
-        [RecordSpec { id: VALUE, payload_bytes: 40, slots: 3 }, RecordSpec { id: COUNTER, payload_bytes: 8, slots: 3 }];
+    const SPECS: [RecordSpec; 2] = [RecordSpec::new(VALUE, 40, 3), RecordSpec::new(COUNTER, 8, 3)];
 
     type Store<'d> = AsyncRecordStore<'static, &'d mut AsyncDriver, 53>;
 

@@ -174,13 +174,18 @@ fn compare_ends_at_the_first_difference() {
 #[test]
 fn a_buffer_smaller_than_a_page_splits_it_and_loses_nothing() {
     let (chip, bus, clock) = rig(KBIT_32.parameters());
-    let mut driver = Eeprom::<_, _, 12>::new(bus, clock, KBIT_32, Options::new());
+    let mut driver = Eeprom::<_, _, 33>::new(bus, clock, KBIT_32, Options::new());
+    assert_eq!(driver.write(0, &[1]), Err(Error::BufferTooSmall { needed: 34 }), "only where that is wanted");
+    assert_eq!(driver.compare(0, &[1]), Err(Error::BufferTooSmall { needed: 34 }));
+    driver.read(0, &mut [0]).unwrap();
+    let (bus, clock) = driver.release();
+    let mut driver = Eeprom::<_, _, 12>::new(bus, clock, KBIT_32, Options::new().with_split_pages(true));
     let data: Vec<u8> = (0..100).collect();
     driver.write_verified(30, &data).unwrap();
     assert_eq!(chip.borrow().memory[30..130], data);
     let (_, bus, clock) = rig(KBIT_32.parameters());
-    let mut driver = Eeprom::<_, _, 2>::new(bus, clock, KBIT_32, Options::new());
-    assert_eq!(driver.write(0, &[1]), Err(Error::BufferTooSmall { needed: 3 }));
+    let mut driver = Eeprom::<_, _, 2>::new(bus, clock, KBIT_32, Options::new().with_split_pages(true));
+    assert_eq!(driver.write(0, &[1]), Err(Error::BufferTooSmall { needed: 34 }));
 }
 
 #[derive(Debug, Clone)]
@@ -239,7 +244,7 @@ proptest! {
         let capacity = geometry.capacity_bytes();
         let (chip, bus, clock) = rig(geometry.parameters());
         let wait = if fixed { Wait::Fixed } else { Wait::Poll };
-        let options = Options::new().with_max_transfer_bytes(limit).with_lazy(lazy).with_wait(wait);
+        let options = Options::new().with_max_transfer_bytes(limit).with_lazy(lazy).with_wait(wait).with_split_pages(true);
         let mut driver = Eeprom::<_, _, 200>::new(bus, clock, geometry, options);
         let mut model = chip.borrow().memory.clone();
         let mut trust = Trust::new();

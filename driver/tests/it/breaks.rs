@@ -4,8 +4,7 @@ use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
 use embedded_hal_mock::eh1::delay::NoopDelay;
 use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 use pagewise_driver::{
-    Candidate, Eeprom, Error, Geometry, LongerHeader, Memory, Options, Parameters, Protected, WriteProtectTiming,
-    choose,
+    Candidate, Eeprom, Error, Geometry, LongerHeader, Memory, Options, Protected, WriteProtectTiming, choose,
 };
 
 use crate::common::*;
@@ -25,7 +24,7 @@ fn a_read_that_is_refused_after_an_answered_poll_is_a_bus_error() {
 }
 
 /// Pages of 32 bytes, of which one read gives 16.
-const SHORT_READS: Geometry = Geometry::new(Parameters { sequential_read_bytes: 16, ..part(4096, 32, 2, 0) });
+const SHORT_READS: Geometry = Geometry::new(part(4096, 32, 2, 0).with_sequential_read_bytes(16));
 
 #[test]
 fn bytes_that_are_written_and_read_back_are_cut_at_the_read_block_too() {
@@ -57,7 +56,7 @@ fn surplus_bits_of_an_offset_do_not_reach_the_device_address() {
 
 #[test]
 fn a_part_with_three_word_address_bytes_is_chosen() {
-    let candidates = [KBIT_32, KBIT_2048].map(|geometry| Candidate { geometry, record_offset: 0x20, record_bytes: 2 });
+    let candidates = [KBIT_32, KBIT_2048].map(|geometry| Candidate::new(geometry, 0x20, 2));
     let record = vec![0x5E, 0x77];
     let mut i2c = Mock::new(&[
         Transaction::write_read(0x50, vec![0, 0x20], vec![0xFF, 0xFF]),

@@ -10,7 +10,7 @@ use crate::common::*;
 
 fn chips(addresses: [u8; 3]) -> (Vec<Rc<RefCell<FakeChip>>>, Bus, Clock) {
     let parts: Vec<_> =
-        addresses.iter().map(|address| rig(Parameters { device_address: *address, ..KBIT_1.parameters() }).0).collect();
+        addresses.iter().map(|address| rig(KBIT_1.parameters().with_device_address(*address)).0).collect();
     (parts.clone(), Bus(parts.clone()), Clock(parts))
 }
 

@@ -5,10 +5,7 @@ use crate::common::*;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use pagewise_driver::{Candidate, ChooseError, LongerHeader, Options, choose};
 
-const CANDIDATES: [Candidate; 2] = [
-    Candidate { geometry: KBIT_16, record_offset: 0x10, record_bytes: 4 },
-    Candidate { geometry: KBIT_32, record_offset: 0x40, record_bytes: 4 },
-];
+const CANDIDATES: [Candidate; 2] = [Candidate::new(KBIT_16, 0x10, 4), Candidate::new(KBIT_32, 0x40, 4)];
 const RECORDS: [[u8; 4]; 2] = [[0x5E, 16, 0xEF, 0x77], [0x5E, 32, 0xDF, 0x77]];
 
 fn accepts(index: usize, bytes: &[u8]) -> bool {

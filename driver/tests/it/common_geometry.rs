@@ -7,20 +7,21 @@ use crate::common::*;
 #[test]
 fn a_common_geometry_is_the_most_cautious_of_all_parts() {
     let a = KBIT_32;
-    let b = Geometry::new(Parameters {
-        page_bytes: 64,
-        capacity_bytes: 32_768,
-        sequential_read_bytes: 1024,
-        write_cycle_us: 10_000,
-        ..KBIT_32.parameters()
-    });
+    let b = Geometry::new(
+        KBIT_32
+            .parameters()
+            .with_page_bytes(64)
+            .with_capacity_bytes(32_768)
+            .with_sequential_read_bytes(1024)
+            .with_write_cycle_us(10_000),
+    );
     let common = Geometry::common(&[a, b, a]).unwrap().parameters();
-    let expected = Parameters { sequential_read_bytes: 1024, write_cycle_us: 10_000, ..KBIT_32.parameters() };
+    let expected = KBIT_32.parameters().with_sequential_read_bytes(1024).with_write_cycle_us(10_000);
     assert_eq!(common, expected);
     assert_eq!(Geometry::common(&[b, a]).unwrap().parameters(), expected);
     assert_eq!(Geometry::common(&[a]), Ok(a));
     // Where there are no block-select bits, it does not matter where they would be.
-    let elsewhere = Geometry::new(Parameters { block_select_shift: 1, ..KBIT_32.parameters() });
+    let elsewhere = Geometry::new(KBIT_32.parameters().with_block_select_shift(1));
     assert_eq!(Geometry::common(&[a, elsewhere]), Ok(a));
 }
 
@@ -35,7 +36,7 @@ fn a_common_geometry_is_refused_with_the_reason() {
     let error = CommonError::BlockSelect { index: 1, first: (0, 0), found: (1, 2) };
     assert_eq!(Geometry::common(&[KBIT_32, KBIT_1024_TOP]), Err(error));
     assert!(error.to_string().ends_with(": part 0 has 0 at shift 0, part 1 has 1 at shift 2"), "{error}");
-    let moved = Geometry::new(Parameters { block_select_shift: 0, ..KBIT_1024_TOP.parameters() });
+    let moved = Geometry::new(KBIT_1024_TOP.parameters().with_block_select_shift(0));
     let error = CommonError::BlockSelect { index: 2, first: (1, 2), found: (1, 0) };
     assert_eq!(Geometry::common(&[KBIT_1024_TOP, KBIT_1024_TOP, moved]), Err(error));
 }

@@ -45,9 +45,9 @@ fn a_buffer_for_a_whole_page_holds_header_and_page_and_never_more_than_256_bytes
 
 #[test]
 fn the_last_address_shift_and_page_that_are_possible_are_accepted() {
-    let last_address = Parameters { device_address: 0x7F, ..KBIT_32.parameters() };
-    let last_shift = Parameters { block_select_shift: 7, ..KBIT_32.parameters() };
-    let page_is_block = Parameters { page_bytes: 256, ..part(512, 16, 1, 1) };
+    let last_address = KBIT_32.parameters().with_device_address(0x7F);
+    let last_shift = KBIT_32.parameters().with_block_select_shift(7);
+    let page_is_block = part(512, 16, 1, 1).with_page_bytes(256);
     for parameters in [last_address, last_shift, page_is_block] {
         assert_eq!(Geometry::try_new(parameters).map(|g| g.parameters()), Ok(parameters));
     }
@@ -98,9 +98,9 @@ fn each_contradiction_is_named_with_its_numbers() {
 #[test]
 fn an_address_free_part_has_one_shape() {
     assert!(Geometry::try_new(part(128, 4, 0, 7)).is_ok());
-    let shifted = Parameters { block_select_shift: 1, ..part(128, 4, 0, 7) };
+    let shifted = part(128, 4, 0, 7).with_block_select_shift(1);
     assert_eq!(Geometry::try_new(shifted), Err(GeometryError::BlockSelectRange { bits: 7, shift: 1 }));
-    let addressed = Parameters { device_address: 0x50, ..part(128, 4, 0, 7) };
+    let addressed = part(128, 4, 0, 7).with_device_address(0x50);
     let refused = |capacity_bytes, device_address, block_select_bits| {
         Err(GeometryError::ZeroByteShape { capacity_bytes, device_address, block_select_bits })
     };

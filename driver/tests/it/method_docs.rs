@@ -112,14 +112,14 @@ fn every_method_says_what_goes_over_the_wire_what_fails_and_what_a_cut_leaves() 
 }
 
 fn identification() -> Region {
-    Region::try_new(RegionParameters {
-        device_address: 0x58,
-        word_address_bytes: 2,
-        word_address: 0,
-        length_bytes: 32,
-        page_bytes: 32,
-        access: RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x0400, data: 0x02 }),
-    })
+    Region::try_new(
+        RegionParameters::new()
+            .with_device_address(0x58)
+            .with_word_address_bytes(2)
+            .with_length_bytes(32)
+            .with_page_bytes(32)
+            .with_access(RegionAccess::Lockable(Lock::new(0x58, 0x0400, 0x02))),
+    )
     .unwrap()
 }
 

@@ -2,11 +2,11 @@
 
 use crate::common::{FRAM, KBIT_16, ZERO_BYTE};
 use pagewise_driver::plan::{Action, Difference, Failure, Job, Outcome, Plan, State, Step};
-use pagewise_driver::{Config, Geometry, Options, Parameters, Wait};
+use pagewise_driver::{Config, Geometry, Options, Wait};
 
 /// A 16-kbit part with the shortest write cycle that allows two polls.
 fn part() -> Geometry {
-    Geometry::new(Parameters { write_cycle_us: 100, ..KBIT_16.parameters() })
+    Geometry::new(KBIT_16.parameters().with_write_cycle_us(100))
 }
 
 /// What a run has shown so far.
@@ -112,7 +112,7 @@ fn check_claims(job: Job, request: usize, lazy: bool, cycle: bool, run: &Run, en
 fn every_sequence_of_outcomes_ends_and_claims_only_what_is_sure() {
     let mut ended = 0;
     for lazy in [false, true] {
-        for geometry in [part(), Geometry::new(Parameters { write_cycle_us: 0, ..KBIT_16.parameters() })] {
+        for geometry in [part(), Geometry::new(KBIT_16.parameters().with_write_cycle_us(0))] {
             let options = Options::new().with_poll_interval_us(100).with_margin_percent(0).with_lazy(lazy);
             let config = Config::new(geometry, &options, 17);
             for (job, offset) in JOBS.into_iter().flat_map(|job| ACROSS.map(|offset| (job, offset))) {
@@ -173,7 +173,7 @@ fn inside_a_write_cycle_only_its_own_device_address_is_asked() {
 #[test]
 fn a_first_write_is_repeated_once_and_only_after_an_answered_poll() {
     let options = Options::new().with_poll_interval_us(0).with_margin_percent(0);
-    let config = Config::new(Geometry::new(Parameters { write_cycle_us: 10, ..KBIT_16.parameters() }), &options, 17);
+    let config = Config::new(Geometry::new(KBIT_16.parameters().with_write_cycle_us(10)), &options, 17);
     explore(&config, State::new(), Job::Write, (0, 1), &mut |run, end| {
         let writes = run.steps.iter().filter(|step| step.action == Action::Write).count();
         assert!(writes <= 2);
@@ -196,7 +196,7 @@ fn a_first_write_is_repeated_once_and_only_after_an_answered_poll() {
 #[test]
 fn a_write_that_asks_is_repeated_within_the_bound_and_a_poll_has_the_last_word() {
     let options = Options::new().with_poll_interval_us(100).with_margin_percent(0);
-    let cycle = Parameters { write_cycle_us: 300, ..KBIT_16.parameters() };
+    let cycle = KBIT_16.parameters().with_write_cycle_us(300);
     let config = Config::new(Geometry::new(cycle), &options, 17);
     let mut ends = std::collections::BTreeSet::new();
     explore(&config, State::new(), Job::Write, (ACROSS[0], 2), &mut |run, end| {
@@ -242,7 +242,7 @@ fn tries_after(index: usize, run: &Run, end: End) -> Vec<(Action, Option<Outcome
 fn the_access_that_waits_asks_until_the_last_try_within_the_bound_which_alone_is_a_poll() {
     for (cycle_us, interval_us, tries_max) in [(100, 100, 2), (200, 100, 3), (300, 100, 4), (30, 0, 4)] {
         let options = Options::new().with_poll_interval_us(interval_us).with_margin_percent(0);
-        let part = Geometry::new(Parameters { write_cycle_us: cycle_us, ..KBIT_16.parameters() });
+        let part = Geometry::new(KBIT_16.parameters().with_write_cycle_us(cycle_us));
         let config = Config::new(part, &options, 17);
         for job in [Job::Write, Job::WriteVerified, Job::Update] {
             let mut longest = 0;
@@ -338,7 +338,7 @@ fn a_pending_write_is_waited_for_first_at_its_place_by_every_job() {
 #[test]
 fn margin_and_interval_bound_polls_and_waits() {
     let polls = |cycle_us: u32, margin: u16, interval: u32| {
-        let geometry = Geometry::new(Parameters { write_cycle_us: cycle_us, ..KBIT_16.parameters() });
+        let geometry = Geometry::new(KBIT_16.parameters().with_write_cycle_us(cycle_us));
         let options = Options::new().with_margin_percent(margin).with_poll_interval_us(interval);
         let config = Config::new(geometry, &options, 17);
         let mut state = State::new();

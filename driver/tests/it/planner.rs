@@ -52,9 +52,9 @@ fn check_all(geometry: &Geometry, max: usize) {
 #[test]
 fn chunks_match_brute_force_for_all_offsets_and_lengths_of_small_parts() {
     for (capacity, page, block) in [(16, 1, 16), (16, 4, 8), (32, 8, 32), (64, 16, 16), (16, 16, 4)] {
-        let p = Parameters { sequential_read_bytes: block, ..part(capacity, page, 1, 0) };
+        let p = part(capacity, page, 1, 0).with_sequential_read_bytes(block);
         for bytes in 1..=3 {
-            let geometry = Geometry::new(Parameters { word_address_bytes: bytes, ..p });
+            let geometry = Geometry::new(p.with_word_address_bytes(bytes));
             for max in [0, 1, 2, 3, 4, 5, 7, 10, usize::MAX] {
                 check_all(&geometry, max);
             }
@@ -125,8 +125,8 @@ fn a_zero_length_inside_the_part_is_done_at_once_even_without_room_for_data() {
 
 #[test]
 fn no_room_for_data_is_an_error_that_names_what_is_needed() {
-    let config = Config::new(KBIT_2048, &Options::new(), 3);
+    let config = Config::new(KBIT_2048, &Options::new().with_split_pages(true), 3);
     let error = Plan::new(&config, &mut State::new(), Job::Write, 0, 1).unwrap_err();
-    assert_eq!(error, PlanError::TransferTooSmall { needed: 4 });
+    assert_eq!(error, PlanError::TransferTooSmall { needed: 259 });
     assert!(Plan::new(&config, &mut State::new(), Job::Read, 0, 1).is_ok(), "a read needs no buffer");
 }

@@ -7,9 +7,9 @@ use crate::common::*;
 use embedded_hal::digital::{ErrorType, OutputPin};
 use embedded_hal::i2c::ErrorKind;
 use pagewise_driver::records::{RecordLayout, RecordSpec, RecordStore};
-use pagewise_driver::{Chips, Eeprom, Geometry, Memory, Options, Parameters, Protected, WriteProtectTiming};
+use pagewise_driver::{Chips, Eeprom, Geometry, Memory, Options, Protected, WriteProtectTiming};
 
-const SPECS: [RecordSpec; 1] = [RecordSpec { id: 1, payload_bytes: 6, slots: 4 }];
+const SPECS: [RecordSpec; 1] = [RecordSpec::new(1, 6, 4)];
 /// Four slots of a page each, the last two of them in the second chip.
 const START: u32 = 4096 - 2 * 32;
 /// Twice the part, for the layout only.
@@ -59,7 +59,7 @@ fn records_live_behind_a_wp_pin() {
 #[test]
 fn records_live_in_several_chips() {
     let (one, _, _) = rig(KBIT_32.parameters());
-    let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
+    let (two, _, _) = rig(KBIT_32.parameters().with_device_address(0x51));
     let parts = vec![one.clone(), two.clone()];
     let driver = Eeprom::<_, _, 34>::new(Bus(parts.clone()), Clock(parts), KBIT_32, Options::new());
     write_and_read_back(Chips::new(driver, [0x50, 0x51]).unwrap(), layout(SPACE, START));
@@ -96,7 +96,7 @@ mod asynch {
     #[test]
     fn records_live_in_several_chips() {
         let (one, _, _) = rig(KBIT_32.parameters());
-        let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
+        let (two, _, _) = rig(KBIT_32.parameters().with_device_address(0x51));
         let parts = vec![one, two];
         let (bus, clock) = (AsyncBus(Bus(parts.clone())), AsyncClock(Clock(parts)));
         let driver = AsyncEeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());

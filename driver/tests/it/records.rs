@@ -7,24 +7,23 @@ use std::rc::Rc;
 
 use crate::common::*;
 use pagewise_driver::records::{LayoutError, RecordError, RecordLayout, RecordSpec, RecordStore, Stored};
-use pagewise_driver::{Eeprom, Geometry, Options, Parameters};
+use pagewise_driver::{Eeprom, Geometry, Options};
 
 const A: u8 = 0x21;
 const B: u8 = 0x42;
 const COUNTER: u8 = 0x63;
 
-const SPECS: [RecordSpec; 3] = [
-    RecordSpec { id: A, payload_bytes: 10, slots: 3 },
-    RecordSpec { id: B, payload_bytes: 40, slots: 4 },
-    RecordSpec { id: COUNTER, payload_bytes: 8, slots: 5 },
-];
+const SPECS: [RecordSpec; 3] = [RecordSpec::new(A, 10, 3), RecordSpec::new(B, 40, 4), RecordSpec::new(COUNTER, 8, 5)];
 
 type Store = RecordStore<'static, Eeprom<Bus, Clock, 67>, 53>;
 
 fn store(geometry: Geometry, chip: &Rc<RefCell<FakeChip>>) -> Store {
     let layout = RecordLayout::try_new(&geometry, start(geometry), &SPECS).unwrap();
     let parts = vec![chip.clone()];
-    RecordStore::new(Eeprom::new(Bus(parts.clone()), Clock(parts), geometry, Options::new()), layout)
+    RecordStore::new(
+        Eeprom::new(Bus(parts.clone()), Clock(parts), geometry, Options::new().with_split_pages(true)),
+        layout,
+    )
 }
 
 fn start(geometry: Geometry) -> u32 {
@@ -131,12 +130,12 @@ fn bad_requests_are_errors_of_their_own_and_send_nothing() {
 fn layouts_that_do_not_fit_are_refused_with_numbers() {
     let refused = |start, specs: &[RecordSpec]| RecordLayout::try_new(&KBIT_1, start, specs).unwrap_err();
     assert_eq!(refused(4, &[]), LayoutError::StartNotAtPage { offset: 4, page_bytes: 8 });
-    let one = RecordSpec { id: 1, payload_bytes: 3, slots: 3 };
+    let one = RecordSpec::new(1, 3, 3);
     assert_eq!(refused(0, &[one, one]), LayoutError::DuplicateId { id: 1 });
-    assert_eq!(refused(0, &[RecordSpec { slots: 2, ..one }]), LayoutError::TooFewSlots { id: 1, slots: 2 });
+    assert_eq!(refused(0, &[RecordSpec::new(1, 3, 2)]), LayoutError::TooFewSlots { id: 1, slots: 2 });
     let large = LayoutError::TooLarge { end: 136, capacity_bytes: 128 };
     assert_eq!(refused(88, &[one]), large);
-    let huge = RecordSpec { id: 1, payload_bytes: u16::MAX, slots: u16::MAX };
+    let huge = RecordSpec::new(1, u16::MAX, u16::MAX);
     assert!(matches!(refused(0, &[huge]), LayoutError::TooLarge { .. }));
     assert!(RecordLayout::try_new(&KBIT_1, 80, &[one]).is_ok());
 }
@@ -227,7 +226,7 @@ const MODELS: [Torn; 10] = [
 ];
 
 fn page_4() -> Geometry {
-    Geometry::new(Parameters { page_bytes: 4, ..KBIT_16.parameters() })
+    Geometry::new(KBIT_16.parameters().with_page_bytes(4))
 }
 
 #[test]

@@ -8,19 +8,18 @@ use pagewise_driver::*;
 
 use crate::common::*;
 
-const PAGE: RegionParameters = RegionParameters {
-    device_address: 0x58,
-    word_address_bytes: 2,
-    word_address: 0x0800,
-    length_bytes: 32,
-    page_bytes: 32,
-    access: RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x0C00, data: 2 }),
-};
+const PAGE: RegionParameters = RegionParameters::new()
+    .with_device_address(0x58)
+    .with_word_address_bytes(2)
+    .with_word_address(0x0800)
+    .with_length_bytes(32)
+    .with_page_bytes(32)
+    .with_access(RegionAccess::Lockable(Lock::new(0x58, 0x0C00, 2)));
 
 #[test]
 fn regions_are_read_written_and_locked_at_their_own_address() {
     let (array, _, _) = rig(KBIT_32.parameters());
-    let (page, _, _) = rig(Parameters { device_address: 0x58, ..KBIT_32.parameters() });
+    let (page, _, _) = rig(KBIT_32.parameters().with_device_address(0x58));
     let parts = vec![array.clone(), page.clone()];
     let mut eeprom = Eeprom::<_, _, 34>::new(Bus(parts.clone()), Clock(parts), KBIT_32, Options::new());
     let region = Region::try_new(PAGE).unwrap();
@@ -41,19 +40,18 @@ fn regions_are_read_written_and_locked_at_their_own_address() {
 fn regions_refuse_what_they_cannot_do_before_anything_is_sent() {
     let (chip, bus, clock) = rig(KBIT_32.parameters());
     let mut eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
-    let serial = Region::try_new(RegionParameters { access: RegionAccess::ReadOnly, ..PAGE }).unwrap();
+    let serial = Region::try_new(PAGE.with_access(RegionAccess::ReadOnly)).unwrap();
     assert_eq!(eeprom.region(serial).write(0, &[1]), Err(Error::Unsupported));
     let token = Irreversible::i_know_that_this_cannot_be_undone();
     assert_eq!(eeprom.region(serial).lock(token), Err(Error::Unsupported));
     let error = Error::OutOfRange { offset: 30, length: 3, capacity: 32 };
     assert_eq!(eeprom.region(serial).read(30, &mut [0; 3]), Err(error));
     assert_eq!(eeprom.region(serial).read(32, &mut []), Ok(()));
-    let short = Region::try_new(RegionParameters {
-        word_address_bytes: 1,
-        word_address: 0,
-        access: RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x80, data: 2 }),
-        ..PAGE
-    });
+    let short = Region::try_new(
+        PAGE.with_word_address_bytes(1)
+            .with_word_address(0)
+            .with_access(RegionAccess::Lockable(Lock::new(0x58, 0x80, 2))),
+    );
     let short = short.unwrap();
     assert_eq!(eeprom.region(short).read(0, &mut [0]), Err(Error::Unsupported));
     assert_eq!(eeprom.region(short).write(0, &[1]), Err(Error::Unsupported));
@@ -64,7 +62,7 @@ fn regions_refuse_what_they_cannot_do_before_anything_is_sent() {
 
 /// A part that is met at 0x50 and, as its identification page, at 0x58.
 fn with_page(options: Options) -> (Rc<RefCell<FakeChip>>, Eeprom<Bus, Clock, 34>, Region) {
-    let two_addresses = Parameters { block_select_bits: 1, block_select_shift: 3, ..KBIT_32.parameters() };
+    let two_addresses = KBIT_32.parameters().with_block_select_bits(1).with_block_select_shift(3);
     let (chip, bus, clock) = rig(two_addresses);
     (chip, Eeprom::new(bus, clock, KBIT_32, options), Region::try_new(PAGE).unwrap())
 }
@@ -118,17 +116,17 @@ fn regions_that_contradict_themselves_do_not_exist() {
     let shape = GeometryError::ZeroByteShape { capacity_bytes: 4096, device_address: 0x58, block_select_bits: 0 };
     assert_eq!(refused(|p| p.word_address_bytes = 0), shape);
     let far = |p: &mut RegionParameters| {
-        p.access = RegionAccess::Lockable(Lock { device_address: 0x58, word_address: 0x1_0000, data: 2 });
+        p.access = RegionAccess::Lockable(Lock::new(0x58, 0x1_0000, 2));
     };
     assert!(matches!(refused(far), GeometryError::CapacityUnreachable { .. }));
 }
 
 #[test]
 fn a_region_may_be_shorter_than_its_page() {
-    let serial = RegionParameters { word_address: 0, length_bytes: 6, access: RegionAccess::ReadOnly, ..PAGE };
+    let serial = PAGE.with_word_address(0).with_length_bytes(6).with_access(RegionAccess::ReadOnly);
     let region = Region::try_new(serial).unwrap();
     assert_eq!((region.length_bytes(), region.parameters()), (6, serial));
-    let (chip, bus, clock) = rig(Parameters { device_address: 0x58, ..KBIT_32.parameters() });
+    let (chip, bus, clock) = rig(KBIT_32.parameters().with_device_address(0x58));
     let mut eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
     let mut back = [0; 6];
     eeprom.region(region).read(0, &mut back).unwrap();
@@ -138,7 +136,7 @@ fn a_region_may_be_shorter_than_its_page() {
 #[test]
 fn regions_wait_for_a_lazy_write_of_the_array_first() {
     let (array, _, _) = rig(KBIT_32.parameters());
-    let (page, _, _) = rig(Parameters { device_address: 0x58, ..KBIT_32.parameters() });
+    let (page, _, _) = rig(KBIT_32.parameters().with_device_address(0x58));
     let parts = vec![array.clone(), page];
     let options = Options::new().with_lazy(true);
     let mut eeprom = Eeprom::<_, _, 34>::new(Bus(parts.clone()), Clock(parts), KBIT_32, options);

@@ -31,10 +31,7 @@ fn choice(
     result
 }
 
-const BOTH: [Candidate; 2] = [
-    Candidate { geometry: KBIT_32, record_offset: 0x40, record_bytes: 4 },
-    Candidate { geometry: KBIT_16, record_offset: 0x10, record_bytes: 4 },
-];
+const BOTH: [Candidate; 2] = [Candidate::new(KBIT_32, 0x40, 4), Candidate::new(KBIT_16, 0x10, 4)];
 
 #[test]
 fn second_source_is_recognised_by_reading_only() {
@@ -57,10 +54,7 @@ fn second_source_waits_out_a_write_cycle_from_before_a_reset() {
 #[test]
 fn second_source_that_cannot_be_told_apart_says_so() {
     let larger = Geometry::new(part(8192, 32, 2, 0));
-    let candidates = [
-        Candidate { geometry: KBIT_32, record_offset: 0x40, record_bytes: 4 },
-        Candidate { geometry: larger, record_offset: 0x40, record_bytes: 4 },
-    ];
+    let candidates = [Candidate::new(KBIT_32, 0x40, 4), Candidate::new(larger, 0x40, 4)];
     let (chip, mut bus, mut clock) = rig(KBIT_32.parameters());
     chip.borrow_mut().memory[0x40..0x44].copy_from_slice(&record(0));
     let any = |_: usize, bytes: &[u8]| bytes == record(0);
@@ -76,7 +70,7 @@ fn second_source_candidates_that_contradict_themselves_send_nothing() {
         let options = Options::new();
         choose(&mut bus, &mut clock, &[candidate], scratch, &options, LongerHeader::Refuse, accepts)
     };
-    let at = |record_offset, record_bytes| Candidate { geometry: KBIT_32, record_offset, record_bytes };
+    let at = |record_offset, record_bytes| Candidate::new(KBIT_32, record_offset, record_bytes);
     let out_of_range = |offset, length| ChooseError::OutOfRange { index: 0, offset, length, capacity: 4096 };
     assert_eq!(try_one(at(4094, 3), &mut [0; 8]), Err(out_of_range(4094, 3)));
     assert_eq!(try_one(at(0, 0), &mut [0; 8]), Err(out_of_range(0, 0)));

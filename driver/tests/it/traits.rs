@@ -6,7 +6,7 @@ use embedded_io::{ErrorKind as IoKind, Read, Seek, SeekFrom, Write};
 use embedded_storage::nor_flash::{MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
 use embedded_storage::{ReadStorage, Storage};
 use pagewise_driver::{
-    Chips, Cursor, Eeprom, Error, FlashLike, MultiwriteFlash, Options, Parameters, Protected, WriteProtectTiming,
+    Chips, Cursor, Eeprom, Error, FlashLike, MultiwriteFlash, Options, Protected, WriteProtectTiming,
 };
 
 #[test]
@@ -47,7 +47,7 @@ type Shared = std::rc::Rc<std::cell::RefCell<FakeChip>>;
 
 fn two_chips() -> (Shared, Shared, Bus, Clock) {
     let (one, _, _) = rig(KBIT_32.parameters());
-    let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
+    let (two, _, _) = rig(KBIT_32.parameters().with_device_address(0x51));
     let parts = vec![one.clone(), two.clone()];
     (one, two, Bus(parts.clone()), Clock(parts))
 }

@@ -2,9 +2,7 @@
 
 use crate::common::*;
 use embedded_hal::i2c::ErrorKind;
-use pagewise_driver::{
-    Chips, Eeprom, Error, Memory, Options, Parameters, Protected, Trust, Updated, WriteProtectTiming,
-};
+use pagewise_driver::{Chips, Eeprom, Error, Memory, Options, Protected, Trust, Updated, WriteProtectTiming};
 
 type Driver = Eeprom<Bus, Clock, 34>;
 
@@ -113,7 +111,7 @@ fn a_part_without_write_cycles_has_nothing_that_could_be_cut() {
 #[test]
 fn several_chips_have_one_memory_and_a_failure_of_any_empties_it() {
     let (one, _, _) = rig(KBIT_32.parameters());
-    let (two, _, _) = rig(Parameters { device_address: 0x51, ..KBIT_32.parameters() });
+    let (two, _, _) = rig(KBIT_32.parameters().with_device_address(0x51));
     let parts = vec![one, two.clone()];
     let eeprom = Driver::new(Bus(parts.clone()), Clock(parts), KBIT_32, Options::new().with_lazy(true));
     let mut chips = Chips::new(eeprom, [0x50, 0x51]).unwrap();

@@ -18,10 +18,7 @@ fn of_a_driver_call() {
             Error::OutOfRange { offset: 0xFF0, length: 17, capacity: 4096 },
             "out of range: 17 bytes at offset 0x0ff0, capacity 4096 bytes",
         ),
-        (
-            Error::BufferTooSmall { needed: 3 },
-            "buffer or transfer limit too small: header and one data byte need 3 bytes",
-        ),
+        (Error::BufferTooSmall { needed: 3 }, "buffer or transfer limit too small: header and page need 3 bytes"),
         (
             Error::NotAligned { offset: 4, length: 7, unit: 8 },
             "not aligned: 7 bytes at offset 0x0004, units of 8 bytes",

@@ -18,8 +18,8 @@ const LAYOUT: RecordLayout<'static> = RecordLayout::new(
     &GEOMETRY,
     0x0040,
     &[
-        RecordSpec { id: CALIBRATION, payload_bytes: PAYLOAD_BYTES as u16, slots: 3 },
-        RecordSpec { id: STARTS, payload_bytes: 8, slots: 3 },
+        RecordSpec::new(CALIBRATION, PAYLOAD_BYTES as u16, 3),
+        RecordSpec::new(STARTS, 8, 3),
     ],
 );
 const _: () = assert!(LAYOUT.end() <= 0x0100, "the totals begin at 0x0100");

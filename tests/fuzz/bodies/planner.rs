@@ -35,16 +35,15 @@ fn around(u: &mut Unstructured<'_>) -> Drawn<(Parameters, Options, usize)> {
     let sensible: bool = u.arbitrary()?;
     let power = |u: &mut Unstructured<'_>, from, to| Ok(1u32 << u.int_in_range(from..=to)?);
     let capacity_bytes = if sensible { power(u, 4, 20)? } else { u.arbitrary()? };
-    let parameters = Parameters {
-        capacity_bytes,
-        page_bytes: if sensible { power(u, 0, 9)? } else { u.arbitrary()? },
-        word_address_bytes: u.int_in_range(0..=4)?,
-        device_address: if sensible { 0x50 } else { u.arbitrary()? },
-        block_select_bits: u.int_in_range(0..=7)?,
-        block_select_shift: u.int_in_range(0..=7)?,
-        sequential_read_bytes: if sensible { power(u, 4, 20)? } else { u.arbitrary()? },
-        write_cycle_us: u.int_in_range(0..=20_000)?,
-    };
+    let parameters = Parameters::new()
+        .with_capacity_bytes(capacity_bytes)
+        .with_page_bytes(if sensible { power(u, 0, 9)? } else { u.arbitrary()? })
+        .with_word_address_bytes(u.int_in_range(0..=4)?)
+        .with_device_address(if sensible { 0x50 } else { u.arbitrary()? })
+        .with_block_select_bits(u.int_in_range(0..=7)?)
+        .with_block_select_shift(u.int_in_range(0..=7)?)
+        .with_sequential_read_bytes(if sensible { power(u, 4, 20)? } else { u.arbitrary()? })
+        .with_write_cycle_us(u.int_in_range(0..=20_000)?);
     let options = Options::new()
         .with_max_transfer_bytes(*u.choose(&[usize::MAX, 255, 32, 5, 3, 0])?)
         .with_wait(if u.ratio(1, 4)? { Wait::Fixed } else { Wait::Poll })

@@ -36,16 +36,14 @@ impl Medium for Memory {
 pub fn run(bytes: &[u8]) -> Result<(), String> {
     let mut u = Unstructured::new(bytes);
     let Ok((page, specs)) = layout(&mut u) else { return Ok(()) };
-    let geometry = Geometry::new(Parameters {
-        capacity_bytes: CAPACITY,
-        page_bytes: page,
-        word_address_bytes: 2,
-        device_address: 0x50,
-        block_select_bits: 0,
-        block_select_shift: 0,
-        sequential_read_bytes: CAPACITY,
-        write_cycle_us: 5000,
-    });
+    let geometry = Geometry::new(
+        Parameters::new()
+            .with_capacity_bytes(CAPACITY)
+            .with_page_bytes(page)
+            .with_word_address_bytes(2)
+            .with_sequential_read_bytes(CAPACITY)
+            .with_write_cycle_us(5000),
+    );
     let Ok(records) = RecordLayout::try_new(&geometry, 0, &specs) else { return Ok(()) };
     let slots = slots(page, &specs);
     let Ok(image) = image(&mut u, &specs, &slots) else { return Ok(()) };
@@ -110,11 +108,7 @@ fn layout(u: &mut Unstructured<'_>) -> Drawn<(u32, Vec<RecordSpec>)> {
     let page = 1u32 << u.int_in_range(0..=7)?;
     let mut specs = Vec::new();
     for _ in 0..u.int_in_range(1..=4)? {
-        specs.push(RecordSpec {
-            id: u.arbitrary()?,
-            payload_bytes: u.int_in_range(0..=PAYLOAD_MAX as u16)?,
-            slots: u.int_in_range(2..=6)?,
-        });
+        specs.push(RecordSpec::new(u.arbitrary()?, u.int_in_range(0..=PAYLOAD_MAX as u16)?, u.int_in_range(2..=6)?));
     }
     Ok((page, specs))
 }

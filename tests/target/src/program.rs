@@ -64,16 +64,15 @@ fn part(draws: &mut Draws) -> (ChipModel, Geometry) {
         [PointerAfterWrite::WrappedInPage, PointerAfterWrite::LastPlusOne][draws.below(2) as usize];
     model.read_block_bits = [ReadBlockBits::Ignored, ReadBlockBits::Latched][draws.below(2) as usize];
     model.write_protect.pin_range = ByteRange { start: 0, len: model.capacity };
-    let geometry = Geometry::new(Parameters {
-        capacity_bytes: model.capacity,
-        page_bytes: model.page,
-        word_address_bytes,
-        device_address: 0x50,
-        block_select_bits,
-        block_select_shift: 0,
-        sequential_read_bytes: model.read_wrap,
-        write_cycle_us: (model.write_cycle.max_ns / 1000) as u32,
-    });
+    let geometry = Geometry::new(
+        Parameters::new()
+            .with_capacity_bytes(model.capacity)
+            .with_page_bytes(model.page)
+            .with_word_address_bytes(word_address_bytes)
+            .with_block_select_bits(block_select_bits)
+            .with_sequential_read_bytes(model.read_wrap)
+            .with_write_cycle_us((model.write_cycle.max_ns / 1000) as u32),
+    );
     (model, geometry)
 }
 

@@ -16,8 +16,7 @@ use pagewise_tests::seat::Seat;
 type Blocking = Eeprom<RigBus, RigDelay, 259>;
 type Asynchronous = AsyncEeprom<AsyncRigBus, RigDelay, 259>;
 
-const SPECS: [RecordSpec; 2] =
-    [RecordSpec { id: 1, payload_bytes: 5, slots: 3 }, RecordSpec { id: 2, payload_bytes: 8, slots: 3 }];
+const SPECS: [RecordSpec; 2] = [RecordSpec::new(1, 5, 3), RecordSpec::new(2, 8, 3)];
 
 /// What a program does, and what came of it as text.
 #[derive(Debug, Clone, Copy)]
@@ -82,8 +81,8 @@ impl Bench {
     }
 
     fn candidates(&self) -> [Candidate; 2] {
-        let one = Candidate { geometry: self.seat.geometry, record_offset: self.offset, record_bytes: 3 };
-        [one, Candidate { record_offset: self.seat.writable.start, ..one }]
+        let one = Candidate::new(self.seat.geometry, self.offset, 3);
+        [one, Candidate::new(self.seat.geometry, self.seat.writable.start, 3)]
     }
 
     fn blocking(&self, quirks: Quirks) -> Vec<String> {

@@ -1,7 +1,7 @@
 //! No detector speaks in 10,000 random correct programs over all cards: the driver at proper straps, WP inactive, supply
 //! and SCL rate in grade.
 
-use pagewise_driver::{Eeprom, Geometry, Options, Parameters, Wait};
+use pagewise_driver::{Eeprom, Geometry, Options, Wait};
 use pagewise_part::card::{Card, Catalogue};
 use pagewise_simulator::{CycleTime, PowerUp, Rig, RigConfig};
 use pagewise_tests::operations::Place;
@@ -72,8 +72,8 @@ fn keeps_quiet(card: &Card, program: &Program, page_factor: u32) -> Result<(), S
     let options = Options::new().with_wait(if program.fixed_wait { Wait::Fixed } else { Wait::Poll });
     let parameters = seat.geometry.parameters();
     let page_bytes = parameters.page_bytes * page_factor;
-    let geometry = Geometry::new(Parameters { page_bytes, ..parameters });
-    let mut part = Eeprom::<_, _, 64>::new(rig.bus(), rig.delay(), geometry, options);
+    let geometry = Geometry::new(parameters.with_page_bytes(page_bytes));
+    let mut part = Eeprom::<_, _, 259>::new(rig.bus(), rig.delay(), geometry, options);
     let whole = 0..seat.geometry.capacity_bytes();
     for step in &program.steps {
         match *step {

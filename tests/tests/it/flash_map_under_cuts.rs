@@ -104,7 +104,7 @@ impl<const WRITE: usize, const ERASE: usize> Program<WRITE, ERASE> {
     /// The same values in the record store.
     fn page_writes_of_records(&self) -> usize {
         let (rig, _) = self.rig();
-        let specs = [0, 1].map(|id| RecordSpec { id, payload_bytes: 4, slots: 3 });
+        let specs = [0, 1].map(|id| RecordSpec::new(id, 4, 3));
         let start = self.seat.writable.start.next_multiple_of(self.seat.geometry.page_bytes());
         let layout = RecordLayout::try_new(&self.seat.geometry, start, &specs).unwrap();
         let driver = Eeprom::<_, _, 259>::new(rig.bus(), rig.delay(), self.seat.geometry, Options::new());

@@ -1,6 +1,7 @@
 //! The generated C driver executes the Rust driver's plan: on every card, for many requests, options and faults, the
 //! simulated bus carries the same bytes at the same times, and both report the same.
 
+mod cuts;
 mod init;
 mod proof;
 mod rust_side;

@@ -21,7 +21,7 @@ const PROGRAM: &str = r#"#![deny(warnings)]
 //! Writes one region.
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{ErrorType, I2c, Operation};
-use memory::driver::{Eeprom, Options};
+use memory::driver::Options;
 
 struct Bus;
 
@@ -43,7 +43,7 @@ impl DelayNs for Clock {
 }
 
 fn main() {
-    let mut part = Eeprom::<_, _, { memory::BUFFER_BYTES }>::new(Bus, Clock, memory::GEOMETRY, Options::new());
+    let mut part = memory::eeprom(Bus, Clock, Options::new());
     memory::regions::write_rings(&mut part, 0x01020304).unwrap();
 }
 "#;
@@ -156,11 +156,9 @@ pub fn both<B: I2c, D: DelayNs>(i2c: &mut B, delay: &mut D) -> Option<[u8; 2]> {
     use identity::driver as one;
     use settings::driver as two;
     let mut bytes = [[0]; 2];
-    let mut part = one::Eeprom::<_, _, { identity::BUFFER_BYTES }>::new(&mut *i2c, &mut *delay, identity::GEOMETRY,
-        one::Options::new());
+    let mut part = identity::eeprom(&mut *i2c, &mut *delay, one::Options::new());
     part.read(0, &mut bytes[0]).ok()?;
-    let mut part = two::Eeprom::<_, _, { settings::BUFFER_BYTES }>::new(&mut *i2c, &mut *delay, settings::GEOMETRY,
-        two::Options::new());
+    let mut part: settings::Eeprom<_, _> = settings::eeprom(&mut *i2c, &mut *delay, two::Options::new());
     part.read(0, &mut bytes[1]).ok()?;
     Some([bytes[0][0], bytes[1][0]])
 }

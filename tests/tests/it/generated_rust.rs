@@ -141,3 +141,67 @@ fn every_card_compiles_lint_clean_formatted_and_keeps_its_values() {
     assert_eq!(printed, expected);
     assert!(expected.len() > 200, "every card, strapped both ways");
 }
+
+/// Stores the first byte; nothing in it is reckoned.
+const FIRST: &str = r#"//! Stores a byte.
+use embedded_hal::{delay::DelayNs, i2c::I2c};
+use pagewise_driver::{Error, Options};
+
+mod eeprom;
+
+fn store<I: I2c, D: DelayNs>(i2c: I, delay: D) -> Result<(), Error<I::Error>> {
+    let mut part: eeprom::Eeprom<I, D> = eeprom::eeprom(i2c, delay, Options::new());
+    part.write(0x10, &[42])
+}
+
+struct Bus;
+
+impl embedded_hal::i2c::ErrorType for Bus {
+    type Error = core::convert::Infallible;
+}
+
+impl I2c for Bus {
+    fn transaction(&mut self, address: u8, parts: &mut [embedded_hal::i2c::Operation<'_>]) -> Result<(), Self::Error> {
+        println!("{address:02x} {parts:02x?}");
+        Ok(())
+    }
+}
+
+struct Clock;
+
+impl DelayNs for Clock {
+    fn delay_ns(&mut self, _: u32) {}
+}
+
+fn main() {
+    store(Bus, Clock).unwrap();
+}
+"#;
+
+/// What the head of a generated file says that `Cargo.toml` needs.
+fn dependencies(text: &str) -> String {
+    let (_, rest) = text.split_once("//     [dependencies]\n").unwrap();
+    rest.lines().map_while(|line| line.strip_prefix("//     ")).map(|line| format!("{line}\n")).collect()
+}
+
+#[test]
+fn a_first_program_needs_the_generated_file_and_the_lines_at_its_head() {
+    let catalogue = Catalogue::embedded().unwrap();
+    let request = Request::new(vec![Part::new(catalogue.find("24lc256").unwrap(), [false; 3])]);
+    let text = rust::configuration(&request).unwrap().files.remove(0).text;
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("first-program");
+    fs::create_dir_all(folder.join("src")).unwrap();
+    let driver = Path::new(env!("CARGO_MANIFEST_DIR")).join("../driver").canonicalize().unwrap();
+    // The driver of this project stands in for the published one of that version.
+    let manifest = format!(
+        "[package]\nname = \"first\"\nversion = \"0.0.0\"\nedition = \"2024\"\n\n[workspace]\n\n[dependencies]\n{}\n\
+         [patch.crates-io]\npagewise-driver = {{ path = {driver:?} }}\n",
+        dependencies(&text)
+    );
+    fs::write(folder.join("Cargo.toml"), manifest).unwrap();
+    fs::copy(Path::new(env!("CARGO_MANIFEST_DIR")).join("../Cargo.lock"), folder.join("Cargo.lock")).unwrap();
+    fs::write(folder.join("src/eeprom.rs"), text).unwrap();
+    fs::write(folder.join("src/main.rs"), FIRST).unwrap();
+    let printed = cargo(&folder, "run", &[]).stdout;
+    assert_eq!(String::from_utf8(printed).unwrap(), "50 [Write([00, 10, 2a])]\n50 [Write([00, 10])]\n");
+}

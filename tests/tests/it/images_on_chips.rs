@@ -46,11 +46,7 @@ slots = 3
 kind = "u8"
 "#;
 
-const SPECS: [RecordSpec; 3] = [
-    RecordSpec { id: 5, payload_bytes: 12, slots: 4 },
-    RecordSpec { id: 6, payload_bytes: 8, slots: 3 },
-    RecordSpec { id: 7, payload_bytes: 1, slots: 3 },
-];
+const SPECS: [RecordSpec; 3] = [RecordSpec::new(5, 12, 4), RecordSpec::new(6, 8, 3), RecordSpec::new(7, 1, 3)];
 
 type Driver = Eeprom<RigBus, RigDelay, 260>;
 

@@ -22,8 +22,7 @@ use pagewise_tests::seat::Seat;
 
 const VALUE: u8 = 0x11;
 const COUNTER: u8 = 0x22;
-const SPECS: [RecordSpec; 2] =
-    [RecordSpec { id: VALUE, payload_bytes: 8, slots: 3 }, RecordSpec { id: COUNTER, payload_bytes: 8, slots: 3 }];
+const SPECS: [RecordSpec; 2] = [RecordSpec::new(VALUE, 8, 3), RecordSpec::new(COUNTER, 8, 3)];
 const SECOND_CUT_EVERY: usize = 83;
 /// Four writes of each record: the fourth one replaces the contents of its first slot.
 const STEPS: usize = 8;

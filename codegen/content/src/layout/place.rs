@@ -73,7 +73,7 @@ impl Record {
     /// The record as the driver's layouts name it.
     #[must_use]
     pub const fn spec(&self) -> RecordSpec {
-        RecordSpec { id: self.id, payload_bytes: self.payload_bytes, slots: self.slots }
+        RecordSpec::new(self.id, self.payload_bytes, self.slots)
     }
 }
 

@@ -51,7 +51,7 @@ fn naive() -> Side {
 fn safe() -> Side {
     let (stage, serial) = stage();
     let bus = stage.rig.bit_bang(lines(2_200));
-    let mut driver = Eeprom::<_, _, 64>::new(bus, stage.rig.delay(), stage.geometry, Options::new());
+    let mut driver = Eeprom::<_, _, 260>::new(bus, stage.rig.delay(), stage.geometry, Options::new());
     let result = driver.write_verified(AT, &serial);
     stage.finish(format!("with 2.2 kilohm: {}", said(&result)))
 }

@@ -1,7 +1,7 @@
 //! page-wrap: a table is longer than what is left of the page.
 
 use embedded_hal::i2c::I2c;
-use pagewise_driver::{Geometry, Parameters};
+use pagewise_driver::Geometry;
 use pagewise_simulator::Hazard;
 
 use super::stage::{Stage, pattern, said};
@@ -60,7 +60,7 @@ fn safe() -> Side {
 #[must_use]
 pub fn safe_with_page(page_bytes: u32) -> Side {
     let (stage, table) = stage();
-    let geometry = Geometry::new(Parameters { page_bytes, ..stage.geometry.parameters() });
+    let geometry = Geometry::new(stage.geometry.parameters().with_page_bytes(page_bytes));
     let result = stage.driver_of(geometry).write(TABLE_AT, &table);
     stage.finish(said(&result))
 }

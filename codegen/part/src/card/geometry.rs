@@ -89,16 +89,15 @@ impl Card {
             return Err(NoGeometry::ScatteredBlockBits);
         }
         let capacity_bytes = self.reachable_bytes();
-        Ok(Parameters {
-            capacity_bytes,
-            page_bytes: self.page_bytes.value.min(capacity_bytes),
-            word_address_bytes: self.word_address_bytes.value,
-            device_address: self.device_address(pins),
-            block_select_bits: places.len() as u8,
-            block_select_shift: shift,
-            sequential_read_bytes: self.read_wrap_bytes.value.min(capacity_bytes),
-            write_cycle_us: self.longest_write_us(),
-        })
+        Ok(Parameters::new()
+            .with_capacity_bytes(capacity_bytes)
+            .with_page_bytes(self.page_bytes.value.min(capacity_bytes))
+            .with_word_address_bytes(self.word_address_bytes.value)
+            .with_device_address(self.device_address(pins))
+            .with_block_select_bits(places.len() as u8)
+            .with_block_select_shift(shift)
+            .with_sequential_read_bytes(self.read_wrap_bytes.value.min(capacity_bytes))
+            .with_write_cycle_us(self.longest_write_us()))
     }
 
     /// Longest time from STOP to ready for a full page, in microseconds.

@@ -18,16 +18,14 @@ pub fn rig(parameters: Parameters) -> (Rc<RefCell<FakeChip>>, Bus, Clock) {
 
 /// Parameters of a plain part with 5 ms write cycle.
 pub const fn part(capacity: u32, page: u32, bytes: u8, block_bits: u8) -> Parameters {
-    Parameters {
-        capacity_bytes: capacity,
-        page_bytes: page,
-        word_address_bytes: bytes,
-        device_address: if bytes == 0 { 0 } else { 0x50 },
-        block_select_bits: block_bits,
-        block_select_shift: 0,
-        sequential_read_bytes: capacity,
-        write_cycle_us: 5_000,
-    }
+    Parameters::new()
+        .with_capacity_bytes(capacity)
+        .with_page_bytes(page)
+        .with_word_address_bytes(bytes)
+        .with_device_address(if bytes == 0 { 0 } else { 0x50 })
+        .with_block_select_bits(block_bits)
+        .with_sequential_read_bytes(capacity)
+        .with_write_cycle_us(5_000)
 }
 
 /// 128 bytes, page 8, one word-address byte.
@@ -38,13 +36,13 @@ pub const KBIT_16: Geometry = Geometry::new(part(2048, 16, 1, 3));
 pub const KBIT_32: Geometry = Geometry::new(part(4096, 32, 2, 0));
 /// 128 KiB, page 128, two word-address bytes, the block-select bit in the top place, reads stay inside 64 KiB.
 pub const KBIT_1024_TOP: Geometry =
-    Geometry::new(Parameters { block_select_shift: 2, sequential_read_bytes: 65_536, ..part(131_072, 128, 2, 1) });
+    Geometry::new(part(131_072, 128, 2, 1).with_block_select_shift(2).with_sequential_read_bytes(65_536));
 /// 256 KiB, page 256, three word-address bytes.
 pub const KBIT_2048: Geometry = Geometry::new(part(262_144, 256, 3, 0));
 /// The part whose device address is the word address: 128 bytes, page 4.
 pub const ZERO_BYTE: Geometry = Geometry::new(part(128, 4, 0, 7));
 /// A part without pages and write cycle.
-pub const FRAM: Geometry = Geometry::new(Parameters { write_cycle_us: 0, ..part(8192, 8192, 2, 0) });
+pub const FRAM: Geometry = Geometry::new(part(8192, 8192, 2, 0).with_write_cycle_us(0));
 
 /// One bus call as the chip saw it.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -63,7 +63,7 @@ fn every(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
 }
 
 fn records(medium: impl AsyncMemory, offset: u32, bytes: &mut [u8]) {
-    let specs = black_box([RecordSpec { id: 1, payload_bytes: 19, slots: 3 }]);
+    let specs = black_box([RecordSpec::new(1, 19, 3)]);
     if let Ok(layout) = RecordLayout::try_new(&PART, offset, &specs) {
         let mut records = AsyncRecordStore::<_, 32>::new(medium, layout);
         now(records.read(black_box(1), bytes));
@@ -75,8 +75,8 @@ fn records(medium: impl AsyncMemory, offset: u32, bytes: &mut [u8]) {
 }
 
 fn choice(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
-    let a = Candidate { geometry: PART, record_offset: offset, record_bytes: 4 };
-    let b = Candidate { record_offset: 0, ..a };
+    let a = Candidate::new(PART, offset, 4);
+    let b = Candidate::new(PART, 0, 4);
     now(choose_async(
         &mut StubBus(script),
         &mut StubDelay,

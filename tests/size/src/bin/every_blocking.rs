@@ -64,7 +64,7 @@ fn guarded(script: &Cell<Script>, offset: u32, bytes: &mut [u8]) {
     let _ = black_box(guarded.write_verified(offset, bytes));
     let _ = black_box(guarded.fill(offset, bytes.len(), 0));
     let _ = black_box(guarded.update(offset, bytes, &mut Trust::new()));
-    let specs = black_box([RecordSpec { id: 1, payload_bytes: 19, slots: 3 }]);
+    let specs = black_box([RecordSpec::new(1, 19, 3)]);
     if let Ok(layout) = RecordLayout::try_new(&PART, offset, &specs) {
         let mut records = RecordStore::<_, 32>::new(guarded, layout);
         let _ = black_box(records.read(black_box(1), bytes));
@@ -86,8 +86,8 @@ fn main() -> ! {
                 let Some(bytes) = bytes.get_mut(..length) else { continue };
                 blocking(&script, offset, bytes);
                 guarded(&script, offset, bytes);
-                let a = Candidate { geometry: PART, record_offset: offset, record_bytes: 4 };
-                let b = Candidate { record_offset: 0, ..a };
+                let a = Candidate::new(PART, offset, 4);
+                let b = Candidate::new(PART, 0, 4);
                 let _ = black_box(choose(
                     &mut StubBus(&script),
                     &mut StubDelay,

@@ -13,7 +13,7 @@ use pagewise_size::{PART, SCRIPTS, StubBus, StubDelay, measure};
 const LAYOUT: RecordLayout<'static> = RecordLayout::new(
     &PART,
     0x0100,
-    &[RecordSpec { id: 1, payload_bytes: 19, slots: 3 }, RecordSpec { id: 2, payload_bytes: 8, slots: 8 }],
+    &[RecordSpec::new(1, 19, 3), RecordSpec::new(2, 8, 8)],
 );
 
 #[entry]

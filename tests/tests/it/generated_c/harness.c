@@ -141,6 +141,10 @@ static int command(const char *line)
         memset(&trust, 0, sizeof trust);
         return eeprom_init(&driver, part, &options, &bus, buffer, b) == EEPROM_OK;
     }
+    /* The supply is lost, perhaps in a write cycle that a lazy driver has left, and comes back. */
+    if (sscanf(line, "cut %4095s %lu", text, &a) == 2) {
+        return pagewise_set_torn_model(rig, text, a) == PAGEWISE_STATUS_OK && pagewise_power_cycle(rig) == PAGEWISE_STATUS_OK;
+    }
     if (sscanf(line, "choose %lu %lu %lu", &a, &b, &c) == 3) {
         eeprom_options options = eeprom_default_options;
         bool any = b != 0;

@@ -125,16 +125,17 @@ fn line(numbers: [u32; 8]) -> String {
 fn in_rust(numbers: [u32; 8]) -> &'static str {
     let [buffer, capacity_bytes, page_bytes, header, address, bits, shift, sequential_read_bytes] = numbers;
     let byte = |number| u8::try_from(number).unwrap();
-    let geometry = Geometry::try_new(Parameters {
-        capacity_bytes,
-        page_bytes,
-        word_address_bytes: byte(header),
-        device_address: byte(address),
-        block_select_bits: byte(bits),
-        block_select_shift: byte(shift),
-        sequential_read_bytes,
-        write_cycle_us: 5_000,
-    });
+    let geometry = Geometry::try_new(
+        Parameters::new()
+            .with_capacity_bytes(capacity_bytes)
+            .with_page_bytes(page_bytes)
+            .with_word_address_bytes(byte(header))
+            .with_device_address(byte(address))
+            .with_block_select_bits(byte(bits))
+            .with_block_select_shift(byte(shift))
+            .with_sequential_read_bytes(sequential_read_bytes)
+            .with_write_cycle_us(5_000),
+    );
     match geometry {
         Ok(_) if buffer <= header => "buffer too small",
         Ok(_) => "ok",

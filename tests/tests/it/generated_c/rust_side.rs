@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use pagewise_driver::{
     Candidate, ChooseError, Difference, Eeprom, Error, LongerHeader, Options, Trust, Updated, Wait, choose,
 };
-use pagewise_simulator::{Faults, Level, Rig, RigBus, RigConfig, RigDelay, Straps};
+use pagewise_simulator::{Faults, Level, Rig, RigBus, RigConfig, RigDelay, Straps, TornModel};
 use pagewise_tests::seat::Seat;
 
 /// Buffers that are tried: a full page of any part, a page of most, a few bytes.
@@ -53,10 +53,16 @@ impl<const BUF: usize> Side<BUF> {
                         .with_wait(if number(4) == 1 { Wait::Fixed } else { Wait::Poll })
                         .with_margin_percent(number(5) as u16)
                         .with_poll_interval_us(number(6))
-                        .with_lazy(number(7) == 1);
+                        .with_lazy(number(7) == 1)
+                        .with_split_pages(true);
                     let geometry = seats[number(1) as usize].geometry;
                     self.trust = Trust::new();
                     self.driver = Some(Eeprom::new(self.rig.bus(), self.rig.delay(), geometry, options));
+                }
+                "cut" => {
+                    let model = TornModel::ALL.into_iter().find(|model| model.name() == words[1]).unwrap();
+                    self.rig.set_torn_model(model, number(2).into());
+                    self.rig.power_cycle();
                 }
                 "choose" => self.choose(seats, number(1) == 1, number(2) == 1, limit(number(3))),
                 "ready" => {
@@ -134,8 +140,7 @@ impl<const BUF: usize> Side<BUF> {
     }
 
     fn choose(&mut self, seats: &[Seat], longer: bool, any: bool, max_transfer_bytes: usize) {
-        let candidates: Vec<Candidate> =
-            seats.iter().map(|seat| Candidate { geometry: seat.geometry, record_offset: 2, record_bytes: 3 }).collect();
+        let candidates: Vec<Candidate> = seats.iter().map(|seat| Candidate::new(seat.geometry, 2, 3)).collect();
         let longer = if longer { LongerHeader::AfterShorter } else { LongerHeader::Refuse };
         let options = Options::new().with_max_transfer_bytes(max_transfer_bytes);
         let (mut bus, mut delay) = (self.rig.bus(), self.rig.delay());
