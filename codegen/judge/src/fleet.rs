@@ -11,8 +11,10 @@ pub mod job;
 pub mod judge;
 pub mod lines;
 pub mod merge;
+pub mod order;
 pub mod outcome;
 pub mod shard;
+pub mod since;
 pub mod summary;
 
 use std::collections::BTreeMap;

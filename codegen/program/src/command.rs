@@ -9,6 +9,7 @@ pub mod generate;
 pub mod hazards;
 pub mod image;
 pub mod inspect;
+pub mod exposed;
 pub mod invent;
 pub mod layout;
 pub mod manual;
@@ -17,6 +18,7 @@ pub mod merge;
 pub mod model;
 pub mod moving;
 pub mod observe;
+pub mod order;
 pub mod parts;
 pub mod program;
 mod progress;
@@ -104,6 +106,10 @@ pub enum Verb {
     Merge(merge::Merge),
     /// Turn a table with a board a row into board files, or board files into a table.
     Boards(boards::Boards),
+    /// Say what to order for each board, and how much of each part, from results that `swap --lines` wrote.
+    Order(order::OrderCommand),
+    /// Say which boards use a part, what can be fitted in its place, and how many pieces a last order takes.
+    Exposed(exposed::Exposed),
     /// Write a fleet of invented boards, for demonstrations and benches.
     Invent(invent::Invent),
     /// List the ways to lose data, and run them failing.
@@ -149,6 +155,8 @@ impl Verb {
             Self::Marking(_) => "marking",
             Self::Merge(_) => "merge",
             Self::Boards(_) => "boards",
+            Self::Order(_) => "order",
+            Self::Exposed(_) => "exposed",
             Self::Invent(_) => "invent",
             Self::Hazards(_) => "hazards",
             Self::Program(_) => "program",
@@ -183,6 +191,8 @@ impl Program {
             Verb::Marking(marking) => marking.run(&self.options),
             Verb::Merge(merge) => merge.run(&self.options),
             Verb::Boards(boards) => boards.run(&self.options),
+            Verb::Order(order) => order.run(&self.options),
+            Verb::Exposed(exposed) => exposed.run(&self.options),
             Verb::Invent(invent) => invent.run(&self.options),
             Verb::Hazards(hazards) => hazards.run(&self.options),
             Verb::Program(program) => program.run(&self.options),

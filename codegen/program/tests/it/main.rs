@@ -20,6 +20,7 @@ mod cli_line_person;
 mod cli_line_reading;
 mod cli_move;
 mod cli_observe;
+mod cli_order;
 mod cli_papers;
 mod cli_parts;
 mod cli_program;

@@ -1,0 +1,194 @@
+//! `pagewise order`: what to buy, from the results of `swap`.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde::Serialize;
+
+use super::Options;
+use crate::output::{Align, Answer, Exit, Tone, paint, plain, table, wrapped};
+use pagewise_base::disk;
+use pagewise_base::fault::Faults;
+use pagewise_base::table as sheet;
+use pagewise_base::words::counted;
+use pagewise_judge::fleet::merge;
+use pagewise_judge::fleet::order::{Buy, Line, Order};
+use pagewise_judge::fleet::since::{self, Change};
+use pagewise_report::offer::money;
+
+/// Say what to order for each board, and how much of each part, from results that `swap --lines` wrote.
+///
+/// The results say which verdicts are accepted; a stock list given to `swap` brings order codes, own numbers, prices and
+/// quantities.
+#[derive(Debug, Args)]
+#[command(after_help = "Exit code 1 when a board is left without a part.")]
+pub struct OrderCommand {
+    /// Files that `pagewise swap --lines FILE` wrote: a whole fleet, or one of every shard.
+    #[arg(value_name = "FILE", required = true)]
+    pub files: Vec<PathBuf>,
+    /// Write a row a board: what to order, what changes, on what it rests, cost, shortage (.csv, .xlsx).
+    #[arg(long, value_name = "FILE")]
+    pub boards: Option<PathBuf>,
+    /// Write a row a part: quantity for all boards that take it, against stock (.csv, .xlsx).
+    #[arg(long, value_name = "FILE")]
+    pub parts: Option<PathBuf>,
+    /// Results of an earlier run: say which judgements changed, and why.
+    #[arg(long, value_name = "FILE")]
+    pub since: Vec<PathBuf>,
+}
+
+#[derive(Serialize)]
+struct Body<'o> {
+    currency: &'o str,
+    order: &'o Order,
+    changed: Option<&'o [Change]>,
+}
+
+impl OrderCommand {
+    /// Runs the command.
+    ///
+    /// # Errors
+    /// What is wrong with any file of results, or a file that cannot be written.
+    pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        let merged = merge::read(&self.files)?;
+        let earlier = (!self.since.is_empty()).then(|| merge::read(&self.since)).transpose()?;
+        let order = Order::of(&merged.boards, merged.header.accepts());
+        let changed = earlier.map(|earlier| since::changes(&earlier.boards, &merged.boards));
+        let currency = merged.header.currency.as_str();
+        let mut files = Vec::new();
+        for (path, rows) in [(&self.boards, board_rows(&order, currency)), (&self.parts, part_rows(&order, currency))] {
+            if let Some(path) = path {
+                files.push((path.as_path(), sheet::written(path, &rows)?));
+            }
+        }
+        let files: Vec<_> = files.iter().map(|(path, bytes)| (*path, bytes.as_slice())).collect();
+        disk::replace_all(&files)?;
+        let exit = if order.boards.iter().all(|line| line.take.is_some()) { Exit::Usable } else { Exit::Against };
+        let body = Body { currency, order: &order, changed: changed.as_deref() };
+        Ok(Answer::new(options.reader(), "order", exit, &body, || text(&order, changed.as_deref(), currency)))
+    }
+}
+
+fn row(cells: &[&str]) -> Vec<String> {
+    cells.iter().map(|cell| (*cell).to_owned()).collect()
+}
+
+fn number<N: ToString>(number: Option<N>) -> String {
+    number.map_or_else(String::new, |number| number.to_string())
+}
+
+fn board_rows(order: &Order, currency: &str) -> Vec<Vec<String>> {
+    let head = [
+        "board",
+        "file",
+        "fitted",
+        "order code",
+        "own number",
+        "verdict",
+        "what changes",
+        "provided that",
+        "a year",
+        "in stock",
+        "short",
+        "unit price",
+        "cost a year",
+        "currency",
+        "open",
+    ];
+    let one = |line: &Line| {
+        let take = line.take.as_ref();
+        let stock = take.and_then(|take| take.stock.as_ref());
+        let short = stock.zip(line.yearly_volume).map(|(offer, year)| u64::from(year).saturating_sub(offer.quantity));
+        vec![
+            line.board.clone(),
+            line.file.clone(),
+            line.fitted.clone(),
+            take.map_or_else(String::new, |take| take.order_code.clone()),
+            take.and_then(|take| take.number.clone()).unwrap_or_default(),
+            take.map_or("", |take| take.verdict.word()).to_owned(),
+            take.map_or_else(String::new, |take| take.changes.join("; ")),
+            take.map_or_else(String::new, |take| take.provided_that.join("; ")),
+            number(line.yearly_volume),
+            number(stock.map(|offer| offer.quantity)),
+            number(short),
+            number(stock.map(|offer| offer.unit_price)),
+            number(stock.and_then(|offer| offer.yearly_cost)),
+            currency.to_owned(),
+            line.open.join("; "),
+        ]
+    };
+    std::iter::once(row(&head)).chain(order.boards.iter().map(one)).collect()
+}
+
+fn part_rows(order: &Order, currency: &str) -> Vec<Vec<String>> {
+    let head = [
+        "order code",
+        "own number",
+        "boards",
+        "needed a year",
+        "boards without volume",
+        "in stock",
+        "short",
+        "cost",
+        "currency",
+    ];
+    let one = |buy: &Buy| {
+        vec![
+            buy.order_code.clone(),
+            buy.number.clone().unwrap_or_default(),
+            buy.boards.to_string(),
+            buy.needed.to_string(),
+            buy.without_volume.to_string(),
+            number(buy.in_stock),
+            buy.short.to_string(),
+            number(buy.cost),
+            currency.to_owned(),
+        ]
+    };
+    std::iter::once(row(&head)).chain(order.parts.iter().map(one)).collect()
+}
+
+fn text(order: &Order, changed: Option<&[Change]>, currency: &str) -> String {
+    let mut out = String::from("To order\n");
+    let columns =
+        [("part", Align::Left), ("boards", Align::Right), ("stock against need", Align::Left), ("cost", Align::Right)];
+    let rows = order.parts.iter().map(|buy| {
+        let code =
+            buy.number.as_ref().map_or_else(|| buy.order_code.clone(), |own| format!("{} ({own})", buy.order_code));
+        let stock = match buy.in_stock {
+            Some(stock) if buy.short > 0 => paint(Tone::Bad, format!("{stock} in stock, {} needed", buy.needed)),
+            Some(stock) => format!("{stock} in stock, {} needed", buy.needed),
+            None => format!("{} needed", buy.needed),
+        };
+        let cost = buy.cost.as_ref().map_or_else(String::new, |cost| plain(&money(cost, currency)));
+        vec![plain(&code), buy.boards.to_string(), stock, cost]
+    });
+    for line in table(&columns, rows.collect()) {
+        out += &format!("  {line}\n");
+    }
+    let open: usize = order.causes.iter().map(|(_, count)| count).sum();
+    if open > 0 {
+        let causes: Vec<String> = order.causes.iter().map(|(cause, count)| format!("{count} for {cause}")).collect();
+        let text = format!("{}: nothing to order; {}", counted(open, "board"), causes.join(", "));
+        out += &format!("\n{}\n", wrapped(&plain(&text), "", "  "));
+    }
+    let Some(changed) = changed else { return out };
+    out += &format!("\n{} since then\n", counted(changed.len(), "changed judgement"));
+    for change in changed {
+        let word =
+            |verdict: Option<pagewise_judge::swap::Verdict>| verdict.map_or("not judged", |verdict| verdict.word());
+        let why: Vec<String> = (change.added.iter().map(|text| format!("new: {text}")))
+            .chain(change.gone.iter().map(|text| format!("gone: {text}")))
+            .collect();
+        let text = format!(
+            "{} → {}: {}, was {}. {}",
+            change.board,
+            change.candidate,
+            word(change.is),
+            word(change.was),
+            why.join("; ")
+        );
+        out += &format!("{}\n", wrapped(&plain(&text), "  ", "    "));
+    }
+    out
+}
