@@ -98,7 +98,9 @@ impl Exposed {
         let candidates = stock.as_ref().map_or(Candidates::All, Candidates::InStock);
         let jobs = fleet::jobs(&catalogue, hit, candidates)?;
         let mut boards = Vec::new();
-        fleet::judge_each(jobs, stock.as_ref(), &|| (), |outcome, _| boards.push(one(&outcome, part)));
+        fleet::judge_each(jobs, stock.as_ref(), Accept::from(Verdict::Reconfigure), &|| (), |outcome, _| {
+            boards.push(one(&outcome, part))
+        });
         let volumes = || boards.iter().filter_map(|board| board.yearly_volume);
         let body = Body {
             part: part.id.clone(),
@@ -159,7 +161,8 @@ fn text(body: &Body) -> String {
             ([], some) => format!("only with open conditions: {}", named(some)),
             (some, _) => named(some),
         };
-        let volume = board.yearly_volume.map_or_else(|| "volume not stated".into(), |pieces| format!("{pieces} a year"));
+        let volume =
+            board.yearly_volume.map_or_else(|| "volume not stated".into(), |pieces| format!("{pieces} a year"));
         out += &wrapped(&plain(&format!("{}, {volume}: {words}", board.name)), "  ", "    ");
         out.push('\n');
     }
@@ -172,7 +175,11 @@ fn text(body: &Body) -> String {
         || ". The maker's notice says by when; --last-order repeats it here.".to_owned(),
         |day| format!(", to be placed by {day}."),
     );
-    let last = format!("A last order for {}: {} pieces needed{stock}{unknown}{by}", counted(body.years as usize, "year"), body.needed);
+    let last = format!(
+        "A last order for {}: {} pieces needed{stock}{unknown}{by}",
+        counted(body.years as usize, "year"),
+        body.needed
+    );
     out += &format!("\n{}\n", wrapped(&plain(&last), "", "  "));
     if !body.candidate_of.is_empty() {
         let names = format!("Named as a candidate by: {}", body.candidate_of.join(", "));
