@@ -23,6 +23,7 @@ mod cli_observe;
 mod cli_papers;
 mod cli_parts;
 mod cli_program;
+mod cli_recording;
 mod cli_report;
 mod cli_show;
 mod cli_stock;
