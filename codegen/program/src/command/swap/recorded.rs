@@ -87,6 +87,11 @@ pub(super) fn read(path: &Path, recordings: &[PathBuf]) -> Result<(Board, Progra
 
 /// The board's text with what was observed.
 fn replaced(mut table: Table, observed: &[Firmware], contradicts: &mut Vec<String>) -> String {
+    // What a recording shows is stated from here on.
+    if let Some(Value::Array(unstated)) = table.get_mut("unstated") {
+        let shown = |path: &str| observed.iter().any(|it| path == format!("firmware.{}", it.field));
+        unstated.retain(|path| !path.as_str().is_some_and(shown));
+    }
     let Some(Value::Table(stated)) = table.get_mut("firmware") else { return table.to_string() };
     let number = |value: &Value| value.as_float().or(value.as_integer().map(|whole| whole as f64));
     for it in observed {
