@@ -33,6 +33,10 @@ pub(crate) fn target(path: &Path) -> Result<PathBuf, Fault> {
     if target.exists() && !target.is_file() {
         return Err(Fault::of_file(&path.display().to_string(), "is not a file", "name a file to write"));
     }
+    if fs::symlink_metadata(&target).is_ok_and(|found| found.is_symlink()) {
+        let remedy = "make what it leads to, or remove it";
+        return Err(Fault::of_file(&path.display().to_string(), "is a link that leads nowhere", remedy));
+    }
     Ok(target)
 }
 
@@ -64,4 +68,19 @@ pub(crate) fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<NamedTempF
         file.as_file().set_permissions(old.permissions())?;
     }
     Ok(file)
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_link_that_leads_nowhere_is_not_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let link = folder.path().join("link");
+        std::os::unix::fs::symlink(folder.path().join("gone"), &link).unwrap();
+        assert!(target(&link).unwrap_err().reason.contains("leads nowhere"));
+        fs::write(folder.path().join("gone"), "there").unwrap();
+        assert_eq!(target(&link).unwrap(), fs::canonicalize(folder.path().join("gone")).unwrap());
+    }
 }
