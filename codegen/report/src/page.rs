@@ -6,7 +6,6 @@ use serde::Serialize;
 use super::Report;
 use super::address::{self, Address};
 use super::budget::{self, Part};
-use super::changes::{self, Change};
 use super::fewest::{self, Fewest};
 use super::memory_map::{self, Map};
 use super::timing::{self, Picture};
@@ -14,7 +13,7 @@ use super::view::{BoardView, CandidateView, Overview};
 use pagewise_base::words::counted;
 use pagewise_judge::board::Board;
 use pagewise_judge::swap::run::Played;
-use pagewise_judge::swap::{Fitted, Replay, Verdict};
+use pagewise_judge::swap::{Fitted, Replay, Setting, Verdict, settings};
 use pagewise_part::card::Card;
 use pagewise_templates::render;
 
@@ -61,7 +60,7 @@ struct Group<'a> {
 #[derive(Serialize)]
 struct Chapter<'a> {
     candidate: &'a CandidateView,
-    changes: Vec<Change>,
+    changes: Vec<Setting>,
     /// Which run the picture is from; empty when there is no picture.
     picture_of: &'static str,
     picture: Option<Picture>,
@@ -174,9 +173,9 @@ fn chapter<'v>(candidate: &'v CandidateView, replay: Replay, board: &Board, budg
     let offset = lost.or(highest);
     Chapter {
         candidate,
-        changes: needed.map_or_else(Vec::new, |(then, _)| changes::between(board, then)),
+        changes: needed.map_or_else(Vec::new, |(then, _)| settings::between(board, then)),
         picture_of: failing.map_or("", |(of, _)| of),
-        picture: failing.map(|(_, transaction)| timing::picture(transaction, &board.firmware)),
+        picture: failing.map(|(_, transaction)| timing::picture(transaction, &replay.board.firmware)),
         regions: kept(board, &maps),
         lost: maps.iter().any(Map::has_marks),
         maps,

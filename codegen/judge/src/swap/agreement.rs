@@ -27,6 +27,16 @@ impl Agreement {
         }
     }
 
+    /// Of two comparisons behind one judgement.
+    #[must_use]
+    pub const fn and(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Disagree, _) | (_, Self::Disagree) => Self::Disagree,
+            (Self::RulesAlone, _) | (_, Self::RulesAlone) => Self::RulesAlone,
+            (Self::Agree, Self::Agree) => Self::Agree,
+        }
+    }
+
     /// In words, for people.
     #[must_use]
     pub const fn words(self) -> &'static str {

@@ -49,7 +49,7 @@ impl Ruling {
     }
 
     fn stated(&self) -> impl Iterator<Item = &Finding> {
-        self.findings.iter().filter(|finding| finding.proviso.is_none())
+        self.findings.iter().filter(|finding| finding.proviso.is_none() && !finding.with_fitted)
     }
 
     /// The verdict with every proviso granted.
@@ -64,7 +64,7 @@ impl Ruling {
 
     /// The verdict with no proviso granted.
     pub(super) fn worst_case(&self) -> Verdict {
-        worst(self.findings.iter())
+        worst(self.findings.iter().filter(|finding| !finding.with_fitted))
     }
 
     /// What the verdict takes for granted, each thing once.
@@ -79,6 +79,33 @@ impl Ruling {
             }
         }
         texts
+    }
+}
+
+/// Rules whose findings nothing of the fitted part excuses: where it lies on the board, and what it must keep out.
+const NEVER_EXCUSED: [&str; 2] = ["footprint", "lost-protection"];
+
+impl Ruling {
+    /// The faults: what is stated against the part and asks for something.
+    pub(super) fn faults(&self) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().filter(|finding| finding.asks())
+    }
+
+    /// Does not hold against the candidate what the board has with its fitted part too, and no worse. What a run can show
+    /// is left to a run on a board without those faults, if there is one.
+    pub(super) fn excuse(&mut self, faults: &[Finding], same_part: bool, mended: bool) {
+        for finding in self.findings.iter_mut().filter(|finding| finding.asks()) {
+            let left_to_a_run = finding.simulated && mended;
+            let excuses = |fault: &Finding| {
+                let no_worse = match (finding.measure, fault.measure) {
+                    (Some(measure), Some(today)) => measure <= today,
+                    (None, None) => !finding.simulated && !NEVER_EXCUSED.contains(&finding.rule),
+                    _ => false,
+                };
+                finding.rule == fault.rule && (no_worse || same_part && finding.compared == fault.compared)
+            };
+            finding.with_fitted = !left_to_a_run && faults.iter().any(excuses);
+        }
     }
 }
 

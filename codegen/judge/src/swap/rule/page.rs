@@ -2,7 +2,7 @@ use pagewise_simulator::Hazard;
 
 use super::Rule;
 use super::transfers::Cuts;
-use crate::swap::{Case, Finding, Verdict};
+use crate::swap::{Case, Change, Finding, Verdict};
 use pagewise_part::card::Kind;
 
 pub(super) const RULE: Rule = Rule { id: "page", check };
@@ -31,5 +31,5 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     );
     let remedy = format!("set the firmware's page to {page} bytes");
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.page_bytes, text, remedy);
-    vec![finding.hazard(Hazard::PageWrap)]
+    vec![finding.hazard(Hazard::PageWrap).change([Change::PageBytes(page)])]
 }

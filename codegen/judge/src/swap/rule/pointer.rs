@@ -2,7 +2,7 @@ use super::Rule;
 use super::answers::Seat;
 use super::transfers::Cuts;
 use crate::board::{Board, Region};
-use crate::swap::{Amend, Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Change, Finding, Verdict};
 use pagewise_part::card::{BlockBitsOnRead, Card, Pointer, Role};
 
 pub(super) const RULE: Rule = Rule { id: "pointer", check };
@@ -26,7 +26,8 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         region.name
     );
     let remedy = "send the address with every read".to_owned();
-    let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.pointer_after_write, text, remedy);
+    let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.pointer_after_write, text, remedy)
+        .change([Change::AddressWithEveryRead]);
     let granted = Amend::PointerAsOld(case.old.pointer_after_write.value);
     let mut amended = new.clone();
     granted.apply(&mut amended);
