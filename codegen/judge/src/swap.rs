@@ -86,10 +86,22 @@ impl Judgement {
         format!("{}, provided that {} (not stated in the sheet read)", self.verdict, self.provided_that.join(" and "))
     }
 
+    /// The rules that decided alone: what asks for this verdict, where no run could show any of it.
+    #[must_use]
+    pub fn decided_by_rules(&self) -> Vec<&'static str> {
+        let decide = || self.findings.iter().filter(|finding| finding.asks() && finding.verdict == self.verdict);
+        if decide().any(|finding| finding.simulated) {
+            return Vec::new();
+        }
+        let mut rules: Vec<&'static str> = decide().map(|finding| finding.rule).collect();
+        rules.dedup();
+        rules
+    }
+
     /// Whether nothing that was read says that the part does not fit the board's footprint, pin by pin.
     #[must_use]
     pub fn may_fit(&self) -> bool {
-        self.findings.iter().all(|finding| finding.rule != rule::FOOTPRINT || finding.proviso.is_some())
+        self.findings.iter().all(|finding| finding.rule != rule::FOOTPRINT || !finding.asks())
     }
 
     /// Its place in a ranking before the stock list is asked, best first: what cannot serve last, before it what does not fit
@@ -163,9 +175,13 @@ impl<'a> Fitted<'a> {
         // The board works today, so what its firmware needs of the fitted part holds.
         let old = Arc::new(itself.grant(&old));
         let baseline = Baseline::new(Cow::Borrowed(board), Arc::clone(&old), Arc::clone(&judges));
-        let findings: Vec<Finding> = itself.faults().cloned().collect();
+        let mut findings: Vec<Finding> = itself.faults().cloned().collect();
         let whole = Case { new: Card::clone(&old), ..case };
-        let board_then = if findings.is_empty() { None } else { complete(&whole, &judges.rules) };
+        let complete = if findings.is_empty() { None } else { complete(&whole, &judges.rules) };
+        let board_then = complete.map(|complete| {
+            findings.extend(complete.brought_up);
+            complete.board
+        });
         let board_then = board_then.filter(|then| then != board);
         let then = board_then.as_ref().map_or_else(Vec::new, |then| settings::between(board, then));
         let mended = board_then.map(|board| Baseline::new(Cow::Owned(board), Arc::clone(&old), Arc::clone(&judges)));
@@ -211,19 +227,19 @@ impl<'a> Fitted<'a> {
     fn see<T>(&self, new: &Card, told: impl FnOnce(Seen<'_>) -> T) -> T {
         let works = self.today.is_sound();
         let as_it_is = Case { fitted_works: works, ..Case::new(self.board, self.climate, &self.old, new) };
-        let (ruling, granted) = self.rule(&as_it_is);
-        let proposed = self.propose(&as_it_is, &granted, &ruling);
+        let (mut ruling, granted) = self.rule(&as_it_is);
+        let proposed = self.propose(&as_it_is, &granted, &mut ruling);
         let seen = self.climb(&as_it_is, &granted, ruling, proposed.as_ref(), &self.baseline);
         let may_gain = |finding: &Finding| finding.asks() && self.today.has(finding.rule);
         let Some(baseline) = self.mended.as_ref().filter(|_| seen.ruling.findings.iter().any(may_gain)) else {
             return told(seen);
         };
         let without = Case { board: baseline.board(), fitted_works: true, ..as_it_is.clone() };
-        let (ruling, granted) = self.rule(&without);
+        let (mut ruling, granted) = self.rule(&without);
         if ruling.verdict() >= seen.ruling.verdict() {
             return told(seen);
         }
-        let proposed = self.propose(&without, &granted, &ruling);
+        let proposed = self.propose(&without, &granted, &mut ruling);
         let mut other = self.climb(&without, &granted, ruling, proposed.as_ref(), baseline);
         other.mended = Some(baseline.run().clone());
         other.agree = other.agree.and(seen.agree);
@@ -243,13 +259,17 @@ impl<'a> Fitted<'a> {
         (ruling, granted)
     }
 
-    /// The board as the rules would have it, where they ask for something that can be changed.
-    fn propose(&self, case: &Case<'_>, granted: &Card, ruling: &Ruling) -> Option<Board> {
+    /// The board as the rules would have it, where they ask for something that can be changed. What only the changes bring
+    /// up joins the findings.
+    fn propose(&self, case: &Case<'_>, granted: &Card, ruling: &mut Ruling) -> Option<Board> {
         if !matches!(ruling.verdict(), Verdict::Reconfigure | Verdict::Rework) {
             return None;
         }
         let whole = Case { new: granted.clone(), ..case.clone() };
-        complete(&whole, &self.judges.rules)
+        let complete = complete(&whole, &self.judges.rules)?;
+        ruling.join(complete.brought_up);
+        ruling.excuse(&self.today.findings, case.is_of_fitted(), self.mended.is_some());
+        Some(complete.board)
     }
 
     fn climb<'c>(

@@ -13,7 +13,7 @@ use super::view::{BoardView, CandidateView, Overview};
 use pagewise_base::words::counted;
 use pagewise_judge::board::Board;
 use pagewise_judge::swap::run::Played;
-use pagewise_judge::swap::{Fitted, Replay, Setting, Verdict, settings};
+use pagewise_judge::swap::{Fitted, Replay, Verdict};
 use pagewise_part::card::Card;
 use pagewise_templates::render;
 
@@ -60,7 +60,6 @@ struct Group<'a> {
 #[derive(Serialize)]
 struct Chapter<'a> {
     candidate: &'a CandidateView,
-    changes: Vec<Setting>,
     /// Which run the picture is from; empty when there is no picture.
     picture_of: &'static str,
     picture: Option<Picture>,
@@ -173,7 +172,6 @@ fn chapter<'v>(candidate: &'v CandidateView, replay: Replay, board: &Board, budg
     let offset = lost.or(highest);
     Chapter {
         candidate,
-        changes: needed.map_or_else(Vec::new, |(then, _)| settings::between(board, then)),
         picture_of: failing.map_or("", |(of, _)| of),
         picture: failing.map(|(_, transaction)| timing::picture(transaction, &replay.board.firmware)),
         regions: kept(board, &maps),

@@ -6,7 +6,7 @@ use super::offer::OfferView;
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::swap::agreement::Tally;
-use pagewise_judge::swap::{Accept, Agreement, Finding, Judgement, Run, Verdict};
+use pagewise_judge::swap::{Accept, Agreement, Finding, Judgement, Run, Setting, Today, Verdict};
 use pagewise_part::card::Catalogue;
 
 /// Up to this many candidates a board's candidates are all shown in full.
@@ -73,8 +73,25 @@ pub struct BoardView {
     pub counts: [usize; 4],
     /// A stock list offers some of the candidates.
     pub stocked: bool,
+    /// What stands against it with its fitted part, today; absent where nothing does.
+    pub today: Option<TodayView>,
     /// The candidates, best first.
     pub candidates: Vec<CandidateView>,
+}
+
+/// What stands against a board with its fitted part.
+#[derive(Debug, Clone, Serialize)]
+pub struct TodayView {
+    /// In one sentence.
+    pub sentence: String,
+    /// The findings, worst first.
+    pub findings: Vec<FindingView>,
+    /// What would mend it.
+    pub then: Vec<Setting>,
+    /// The firmware as it is on the fitted part.
+    pub run: RunView,
+    /// Rules and simulation disagree.
+    pub disagree: bool,
 }
 
 /// One candidate on one board.
@@ -112,6 +129,8 @@ pub struct CandidateView {
     pub detailed: bool,
     /// Findings, worst first.
     pub findings: Vec<FindingView>,
+    /// The complete new state of the board: every setting and pin that differs from today.
+    pub then: Vec<Setting>,
     /// Runs on the simulated chips.
     pub runs: Vec<RunView>,
     /// Rules and simulation disagree.
@@ -178,7 +197,7 @@ impl Overview {
             answers.iter().enumerate().map(|(at, answer)| BoardView::of(at + 1, answer, look)).collect();
         let judgements = answers.iter().map(|answer| answer.judgements.len()).sum();
         let all = answers.iter().flat_map(|answer| &answer.judgements);
-        let tally: Tally = all.map(|judgement| judgement.agree).collect();
+        let tally: Tally = all.map(|judgement| (judgement.agree, judgement.decided_by_rules())).collect();
         Self {
             version: env!("CARGO_PKG_VERSION"),
             sentence: sentence(&boards, look.accept),
@@ -248,6 +267,7 @@ impl BoardView {
             counts: Verdict::ALL
                 .map(|verdict| judgements.iter().filter(|judgement| judgement.verdict == verdict).count()),
             stocked: !answer.offers.is_empty(),
+            today: TodayView::of(&answer.today),
             candidates: candidates
                 .map(|(at, judgement)| {
                     let offer = answer.offers.get(&judgement.candidate);
@@ -256,6 +276,25 @@ impl BoardView {
                 })
                 .collect(),
         }
+    }
+}
+
+impl TodayView {
+    fn of(today: &Today) -> Option<Self> {
+        let disagree = today.agree == Agreement::Disagree;
+        if today.findings.is_empty() && !disagree {
+            return None;
+        }
+        let mut rules: Vec<&str> = today.findings.iter().map(|finding| finding.rule).collect();
+        rules.dedup();
+        let sentence = format!(
+            "The board file and the fitted part disagree today ({}); that is the board's own and not held against any \
+             candidate.",
+            rules.join(", ")
+        );
+        let findings = today.findings.iter().map(|it| FindingView { word: "today".to_owned(), ..FindingView::of(it) });
+        let run = run("fitted part", &today.run);
+        Some(Self { sentence, findings: findings.collect(), then: today.then.clone(), run, disagree })
     }
 }
 
@@ -281,6 +320,7 @@ impl CandidateView {
             provided_that: judgement.provided_that.clone(),
             detailed,
             findings: judgement.findings.iter().filter(matters).map(FindingView::of).collect(),
+            then: judgement.then.clone(),
             runs: runs(judgement),
             disagree: judgement.agree == Agreement::Disagree,
             rules_alone: judgement.agree == Agreement::RulesAlone,
@@ -299,7 +339,7 @@ fn conditions(judgement: &Judgement) -> String {
 
 /// What changes, then what the verdict rests on; empty when nothing does.
 fn in_short(judgement: &Judgement) -> String {
-    let worst = judgement.findings.iter().find(|finding| finding.proviso.is_none());
+    let worst = judgement.findings.iter().find(|finding| finding.asks());
     let changes = match (judgement.verdict, worst) {
         (Verdict::DropIn, _) | (_, None) => String::new(),
         (Verdict::Reject, Some(finding)) => format!("{}: {}", finding.rule, finding.compared),
@@ -315,6 +355,7 @@ fn in_short(judgement: &Judgement) -> String {
 impl FindingView {
     fn of(finding: &Finding) -> Self {
         let word = match (&finding.proviso, finding.verdict) {
+            _ if finding.with_fitted => "today".to_owned(),
             (Some(_), verdict) => format!("{verdict}?"),
             (None, Verdict::DropIn) => "note".to_owned(),
             (None, verdict) => verdict.to_string(),
@@ -325,7 +366,11 @@ impl FindingView {
             word,
             verdict: finding.verdict,
             assumed: finding.proviso.is_some(),
-            compared: finding.compared.clone(),
+            compared: if finding.with_fitted {
+                format!("{} (also with the fitted part)", finding.compared)
+            } else {
+                finding.compared.clone()
+            },
             remedy: finding.remedy.clone(),
             hazard: finding.hazard.map_or("", |hazard| hazard.name()),
             basis,
@@ -338,7 +383,10 @@ impl FindingView {
 fn runs(judgement: &Judgement) -> Vec<RunView> {
     let evidence = &judgement.evidence;
     let changed = if evidence.verdict == Verdict::Rework { "with straps changed" } else { "with settings changed" };
-    let mut runs = vec![run("fitted part", &evidence.old), run("candidate as it is", &evidence.new)];
+    let mut runs = vec![run("fitted part", &evidence.old)];
+    runs.extend(evidence.mended.as_ref().map(|it| run("fitted part, today's faults mended", it)));
+    let as_it_is = if evidence.mended.is_some() { "candidate, today's faults mended" } else { "candidate as it is" };
+    runs.push(run(as_it_is, &evidence.new));
     runs.extend(evidence.changed.as_ref().map(|it| run(changed, it)));
     runs.extend(evidence.worst_case.as_ref().map(|it| run("assumptions at worst", it)));
     runs

@@ -27,8 +27,14 @@ impl Ruling {
             }
             granted.new = ruling.grant(&case.new);
         }
-        ruling.findings.sort_by_key(|finding| (Reverse(finding.verdict), finding.proviso.is_some()));
+        ruling.join(Vec::new());
         ruling
+    }
+
+    /// Puts further findings in their place.
+    pub(super) fn join(&mut self, findings: Vec<Finding>) {
+        self.findings.extend(findings);
+        self.findings.sort_by_key(|finding| (Reverse(finding.verdict), finding.proviso.is_some()));
     }
 
     /// Whether a finding is there already, or another one with the same proviso of the same rule: nothing is granted twice.
