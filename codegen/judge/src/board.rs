@@ -10,7 +10,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use pagewise_base::form::word;
-use pagewise_part::card::{Card, Footprint, Open, RegionKind};
+use pagewise_part::card::{Card, Footprint, Open, RegionKind, Role};
 
 pub use parse::{parse, read};
 
@@ -194,13 +194,25 @@ impl Board {
         })
     }
 
-    /// Levels of the address pins as a part sees them: an open pin reads as its pull says, low where there is none.
+    /// Levels of the address pins as a part sees them: an open pin reads as its pull says, low where there is none; one of
+    /// the controller has the level with which the part answers the firmware's device address.
     #[must_use]
     pub fn levels_for(&self, part: &Card) -> [bool; 3] {
         let mut levels = self.pin_levels();
         for (pin, strap) in self.straps.iter().enumerate() {
-            if *strap == Strap::Open {
-                levels[pin] = part.open_strap.value == Open::High;
+            match strap {
+                Strap::Open => levels[pin] = part.open_strap.value == Open::High,
+                Strap::Gpio => {
+                    for (bit, role) in part.device_bits().into_iter().rev().enumerate() {
+                        let high = self.firmware.device_address >> bit & 1 == 1;
+                        match role {
+                            Role::Pin(compared) if usize::from(compared) == pin => levels[pin] = high,
+                            Role::PinInverted(compared) if usize::from(compared) == pin => levels[pin] = !high,
+                            _ => {}
+                        }
+                    }
+                }
+                Strap::Gnd | Strap::Vcc => {}
             }
         }
         levels

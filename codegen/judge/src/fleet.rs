@@ -23,7 +23,7 @@ use serde::Serialize;
 
 use crate::board::Board;
 use crate::stock::Offer;
-use crate::swap::Judgement;
+use crate::swap::{Judgement, Today};
 pub use job::{Candidates, Job, jobs};
 pub use judge::{judge_all, judge_each};
 pub use outcome::{BoardOutcomes, Need, Outcome};
@@ -35,6 +35,8 @@ pub use summary::Summary;
 pub struct BoardAnswer {
     /// The board file's contents.
     pub board: Board,
+    /// What stands against it with its fitted part, today.
+    pub today: Today,
     /// One judgement per candidate.
     pub judgements: Vec<Judgement>,
     /// What the stock list says, by candidate.

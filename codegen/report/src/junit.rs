@@ -23,6 +23,13 @@ fn suite(board: &BoardView, accept: Accept) -> TestSuite {
     suite.add_property(Property::new("fitted", text(&board.fitted)));
     suite.add_property(Property::new("accept", accept.worst.word()));
     suite.add_property(Property::new("accept-conditions", accept.conditions.to_string()));
+    if let Some(today) = &board.today {
+        suite.add_property(Property::new("today", text(&today.sentence)));
+        let said = today.findings.iter().map(|finding| {
+            format!("today {}: {}\n  do: {}\n", finding.rule, text(&finding.compared), text(&finding.remedy))
+        });
+        suite.set_system_out(said.collect::<String>());
+    }
     for candidate in &board.candidates {
         let name = format!("{} to {}", text(&board.fitted), text(&candidate.part));
         let mut case = TestCase::new(name, status(candidate, accept));
@@ -63,6 +70,9 @@ fn body(candidate: &CandidateView) -> String {
         let _ = writeln!(out, "{} {}: {}{hazard}", finding.word, finding.rule, text(&finding.compared));
         let _ = writeln!(out, "  do: {}", text(&finding.remedy));
         let _ = writeln!(out, "  {}", text(&finding.rests_on));
+    }
+    for change in &candidate.then {
+        let _ = writeln!(out, "then {}", text(&change.to_string()));
     }
     for run in &candidate.runs {
         let named = if run.hazards.is_empty() { String::new() } else { format!(" [{}]", run.hazards.join(", ")) };

@@ -26,7 +26,6 @@
 
 mod address;
 mod budget;
-mod changes;
 mod fewest;
 mod junit;
 mod markdown;

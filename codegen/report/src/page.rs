@@ -6,7 +6,6 @@ use serde::Serialize;
 use super::Report;
 use super::address::{self, Address};
 use super::budget::{self, Part};
-use super::changes::{self, Change};
 use super::fewest::{self, Fewest};
 use super::memory_map::{self, Map};
 use super::timing::{self, Picture};
@@ -61,7 +60,6 @@ struct Group<'a> {
 #[derive(Serialize)]
 struct Chapter<'a> {
     candidate: &'a CandidateView,
-    changes: Vec<Change>,
     /// Which run the picture is from; empty when there is no picture.
     picture_of: &'static str,
     picture: Option<Picture>,
@@ -174,9 +172,8 @@ fn chapter<'v>(candidate: &'v CandidateView, replay: Replay, board: &Board, budg
     let offset = lost.or(highest);
     Chapter {
         candidate,
-        changes: needed.map_or_else(Vec::new, |(then, _)| changes::between(board, then)),
         picture_of: failing.map_or("", |(of, _)| of),
-        picture: failing.map(|(_, transaction)| timing::picture(transaction, &board.firmware)),
+        picture: failing.map(|(_, transaction)| timing::picture(transaction, &replay.board.firmware)),
         regions: kept(board, &maps),
         lost: maps.iter().any(Map::has_marks),
         maps,

@@ -1,12 +1,16 @@
 //! What every form of a report says, in the order in which it says it.
 
+mod finding;
+
 use serde::Serialize;
 
 use super::offer::OfferView;
+use finding::runs;
+pub use finding::{FindingView, RunView, TodayView};
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::swap::agreement::Tally;
-use pagewise_judge::swap::{Accept, Agreement, Finding, Judgement, Run, Verdict};
+use pagewise_judge::swap::{Accept, Agreement, Finding, Judgement, Setting, Verdict};
 use pagewise_part::card::Catalogue;
 
 /// Up to this many candidates a board's candidates are all shown in full.
@@ -73,6 +77,8 @@ pub struct BoardView {
     pub counts: [usize; 4],
     /// A stock list offers some of the candidates.
     pub stocked: bool,
+    /// What stands against it with its fitted part, today; absent where nothing does.
+    pub today: Option<TodayView>,
     /// The candidates, best first.
     pub candidates: Vec<CandidateView>,
 }
@@ -115,6 +121,8 @@ pub struct CandidateView {
     pub detailed: bool,
     /// Findings, worst first.
     pub findings: Vec<FindingView>,
+    /// The complete new state of the board: every setting and pin that differs from today.
+    pub then: Vec<Setting>,
     /// Runs on the simulated chips.
     pub runs: Vec<RunView>,
     /// Rules and simulation disagree.
@@ -127,52 +135,6 @@ pub struct CandidateView {
     pub offer: Option<OfferView>,
 }
 
-/// One finding.
-#[derive(Debug, Clone, Serialize)]
-pub struct FindingView {
-    /// Identifier of the rule.
-    pub rule: &'static str,
-    /// `note`, a verdict, or a verdict with `?` where it rests on an assumption.
-    pub word: String,
-    /// What it asks for.
-    pub verdict: Verdict,
-    /// It rests on an assumption.
-    pub assumed: bool,
-    /// What was compared.
-    pub compared: String,
-    /// What to do.
-    pub remedy: String,
-    /// Name of the hazard; empty for none.
-    pub hazard: &'static str,
-    /// `published`, `derived`, `assumed`, `generic`.
-    pub basis: &'static str,
-    /// The document, or why the value stands in.
-    pub source: String,
-    /// Both in words: `assumed, not stated in the sheet read: ...`.
-    pub rests_on: String,
-}
-
-/// One run of the firmware.
-#[derive(Debug, Clone, Serialize)]
-pub struct RunView {
-    /// Which.
-    pub what: &'static str,
-    /// Everything stored and read back.
-    pub serves: bool,
-    /// Nothing is promised there, so there was no run.
-    pub spared: bool,
-    /// `serves`, `fails`, or `not run` where nothing is promised.
-    pub outcome: &'static str,
-    /// Names of the hazards.
-    pub hazards: Vec<&'static str>,
-    /// What went wrong first; empty for nothing.
-    pub loss: String,
-    /// The first failing transaction as text; empty for none.
-    pub transaction: String,
-    /// `17 page writes, 1088 bytes, 141.3 ms`.
-    pub work: String,
-}
-
 impl Overview {
     /// The view of a report.
     #[must_use]
@@ -181,7 +143,7 @@ impl Overview {
             answers.iter().enumerate().map(|(at, answer)| BoardView::of(at + 1, answer, look)).collect();
         let judgements = answers.iter().map(|answer| answer.judgements.len()).sum();
         let all = answers.iter().flat_map(|answer| &answer.judgements);
-        let tally: Tally = all.map(|judgement| judgement.agree).collect();
+        let tally: Tally = all.map(|judgement| (judgement.agree, judgement.decided_by_rules())).collect();
         Self {
             version: env!("CARGO_PKG_VERSION"),
             sentence: sentence(&boards, look.accept),
@@ -251,6 +213,7 @@ impl BoardView {
             counts: Verdict::ALL
                 .map(|verdict| judgements.iter().filter(|judgement| judgement.verdict == verdict).count()),
             stocked: !answer.offers.is_empty(),
+            today: TodayView::of(&answer.today),
             candidates: candidates
                 .map(|(at, judgement)| {
                     let offer = answer.offers.get(&judgement.candidate);
@@ -285,6 +248,7 @@ impl CandidateView {
             as_measured: judgement.as_measured.clone(),
             detailed,
             findings: judgement.findings.iter().filter(matters).map(FindingView::of).collect(),
+            then: judgement.then.clone(),
             runs: runs(judgement),
             disagree: judgement.agree == Agreement::Disagree,
             rules_alone: judgement.agree == Agreement::RulesAlone,
@@ -303,7 +267,7 @@ fn conditions(judgement: &Judgement) -> String {
 
 /// What changes, then what the verdict rests on; empty when nothing does.
 fn in_short(judgement: &Judgement) -> String {
-    let worst = judgement.findings.iter().find(|finding| finding.proviso.is_none());
+    let worst = judgement.findings.iter().find(|finding| finding.asks());
     let changes = match (judgement.verdict, worst) {
         (Verdict::DropIn, _) | (_, None) => String::new(),
         (Verdict::Reject, Some(finding)) => format!("{}: {}", finding.rule, finding.compared),
@@ -314,67 +278,4 @@ fn in_short(judgement: &Judgement) -> String {
         conditions => format!("provided that {}", conditions.join(" and ")),
     };
     [changes, granted].into_iter().filter(|text| !text.is_empty()).collect::<Vec<_>>().join("; ")
-}
-
-impl FindingView {
-    fn of(finding: &Finding) -> Self {
-        let word = match (&finding.proviso, finding.verdict) {
-            (Some(_), verdict) => format!("{verdict}?"),
-            (None, Verdict::DropIn) => "note".to_owned(),
-            (None, verdict) => verdict.to_string(),
-        };
-        let (basis, source) = finding.source.parts();
-        Self {
-            rule: finding.rule,
-            word,
-            verdict: finding.verdict,
-            assumed: finding.proviso.is_some(),
-            compared: finding.compared.clone(),
-            remedy: finding.remedy.clone(),
-            hazard: finding.hazard.map_or("", |hazard| hazard.name()),
-            basis,
-            source: source.to_owned(),
-            rests_on: finding.source.to_string(),
-        }
-    }
-}
-
-fn runs(judgement: &Judgement) -> Vec<RunView> {
-    let evidence = &judgement.evidence;
-    let changed = if evidence.verdict == Verdict::Rework { "with straps changed" } else { "with settings changed" };
-    let mut runs = vec![run("fitted part", &evidence.old), run("candidate as it is", &evidence.new)];
-    runs.extend(evidence.changed.as_ref().map(|it| run(changed, it)));
-    runs.extend(evidence.worst_case.as_ref().map(|it| run("assumptions at worst", it)));
-    runs.extend(judgement.recorded.as_ref().map(|it| RunView {
-        what: "recorded program",
-        serves: it.same,
-        spared: false,
-        outcome: if it.same { "serves" } else { "fails" },
-        hazards: it.hazards.clone(),
-        loss: it.differs.clone(),
-        transaction: String::new(),
-        work: counted(it.transfers, "transfer"),
-    }));
-    runs
-}
-
-fn run(what: &'static str, run: &Run) -> RunView {
-    let milliseconds = run.time_us as f64 / 1000.0;
-    RunView {
-        what,
-        serves: run.serves,
-        spared: run.spared,
-        outcome: run.outcome(),
-        hazards: run.hazards.iter().map(|hazard| hazard.name()).collect(),
-        loss: run
-            .first_loss
-            .clone()
-            .unwrap_or_else(|| if run.serves { String::new() } else { "something was reported".to_owned() }),
-        transaction: run.transaction.clone().unwrap_or_default(),
-        work: format!(
-            "{}, {}, {milliseconds:.1} ms",
-            counted(run.writes as usize, "page write"),
-            counted(run.bytes as usize, "byte")
-        ),
-    }
 }

@@ -70,6 +70,7 @@ fn judged(job: Job<'_>, stock: Option<&Stock>, accept: Accept) -> (BoardOutcomes
             judgement.findings.len(),
         )
     });
-    let answer = BoardAnswer { board: job.board, judgements, offers };
+    let today = fitted.today().clone();
+    let answer = BoardAnswer { board: job.board, today, judgements, offers };
     (BoardOutcomes::of(job.place, &job.old.id, &answer), answer)
 }

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::BoardAnswer;
 use crate::stock::Offer;
-use crate::swap::{Accept, Agreement, Judgement, Verdict};
+use crate::swap::{Accept, Agreement, Finding, Judgement, Verdict};
 
 /// A board with the outcomes of its candidates, best first.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -23,6 +23,8 @@ pub struct BoardOutcomes {
     pub fitted: String,
     /// Units made per year, where known.
     pub yearly_volume: Option<u32>,
+    /// What stands against the board with its fitted part, today.
+    pub today: Vec<Need>,
     /// One per candidate.
     pub candidates: Vec<Outcome>,
 }
@@ -45,6 +47,8 @@ pub struct Outcome {
     pub needs: Vec<Need>,
     /// Whether rules and simulation agree.
     pub agree: Agreement,
+    /// The rules that decided alone, where no run could show what they found.
+    pub decided_by_rules: Vec<String>,
     /// What the stock list says, where there is one.
     pub stock: Option<Offer>,
 }
@@ -59,17 +63,22 @@ pub struct Need {
     pub text: String,
 }
 
+impl Need {
+    /// What stands against a part.
+    fn against(finding: &Finding) -> Self {
+        Self { rule: finding.rule.to_owned(), text: finding.compared.clone() }
+    }
+}
+
 impl Outcome {
     /// Keeps of a judgement what the fleet needs.
     #[must_use]
     pub fn of(judgement: &Judgement, stock: Option<Offer>) -> Self {
-        let stated = judgement.findings.iter().filter(|finding| finding.proviso.is_none());
+        let asked = judgement.findings.iter().filter(|finding| finding.asks());
         let rejected = judgement.verdict == Verdict::Reject;
         let needs = if rejected {
-            let against = stated.filter(|finding| finding.verdict == Verdict::Reject);
-            against.map(|finding| Need { rule: finding.rule.to_owned(), text: finding.compared.clone() }).collect()
+            asked.filter(|finding| finding.verdict == Verdict::Reject).map(Need::against).collect()
         } else {
-            let asked = stated.filter(|finding| finding.verdict > Verdict::DropIn);
             asked.map(|finding| Need { rule: finding.rule.to_owned(), text: finding.remedy.clone() }).collect()
         };
         Self {
@@ -80,6 +89,7 @@ impl Outcome {
             may_fit: judgement.may_fit(),
             needs,
             agree: judgement.agree,
+            decided_by_rules: judgement.decided_by_rules().into_iter().map(str::to_owned).collect(),
             stock,
         }
     }
@@ -104,6 +114,7 @@ impl BoardOutcomes {
             name: answer.board.name.clone(),
             fitted: fitted.to_owned(),
             yearly_volume: answer.board.yearly_volume,
+            today: answer.today.findings.iter().map(Need::against).collect(),
             candidates: answer.judgements.iter().map(outcome).collect(),
         }
     }

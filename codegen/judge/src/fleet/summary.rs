@@ -14,6 +14,8 @@ use crate::swap::{Accept, Verdict};
 pub struct Summary {
     /// Boards looked at.
     pub boards: usize,
+    /// Boards that disagree with their fitted part today.
+    pub with_faults: usize,
     /// Judgements made.
     pub judgements: usize,
     /// How many of them rules and simulation agree on, and how many the rules decided alone.
@@ -145,7 +147,8 @@ impl Summary {
         Self {
             boards: boards.len(),
             judgements: outcomes().count(),
-            agreement: outcomes().map(|outcome| outcome.agree).collect(),
+            with_faults: boards.iter().filter(|board| !board.today.is_empty()).count(),
+            agreement: outcomes().map(|outcome| (outcome.agree, outcome.decided_by_rules.clone())).collect(),
             cover: choice(boards, &candidates, accept),
             candidates,
         }

@@ -1,5 +1,8 @@
 //! Whether rules and simulation came to one verdict, and what that is worth.
 
+use std::collections::BTreeMap;
+
+use pagewise_base::words::listed;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::Verdict;
@@ -27,6 +30,16 @@ impl Agreement {
         }
     }
 
+    /// Of two comparisons behind one judgement.
+    #[must_use]
+    pub const fn and(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Disagree, _) | (_, Self::Disagree) => Self::Disagree,
+            (Self::RulesAlone, _) | (_, Self::RulesAlone) => Self::RulesAlone,
+            (Self::Agree, Self::Agree) => Self::Agree,
+        }
+    }
+
     /// In words, for people.
     #[must_use]
     pub const fn words(self) -> &'static str {
@@ -39,11 +52,11 @@ impl Agreement {
 }
 
 /// What an agreement is worth.
-const COVERS: &str = "Both judge addresses, straps, pages, timing, SCL, supply and WP; packages, pull-ups, endurance and \
-                      second regions are judged by rules alone.";
+const COVERS: &str = "Both judge addresses, straps, pages, timing, SCL, supply and WP; what no run shows is judged by rules \
+                      alone: packages and their pins, temperature, pull-ups, endurance, retention and second regions";
 
 /// How many judgements are agreed on.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct Tally {
     /// Rules and simulation come to one verdict.
     pub agree: usize,
@@ -51,12 +64,17 @@ pub struct Tally {
     pub disagree: usize,
     /// Only the rules spoke.
     pub rules_alone: usize,
+    /// Verdicts that rest on what no run shows, by the rule that decided.
+    pub decided_by_rules: BTreeMap<String, usize>,
 }
 
-impl FromIterator<Agreement> for Tally {
-    fn from_iter<I: IntoIterator<Item = Agreement>>(all: I) -> Self {
+impl<R: AsRef<str>> FromIterator<(Agreement, Vec<R>)> for Tally {
+    fn from_iter<I: IntoIterator<Item = (Agreement, Vec<R>)>>(all: I) -> Self {
         let mut tally = Self::default();
-        for agreement in all {
+        for (agreement, decided) in all {
+            for rule in decided {
+                *tally.decided_by_rules.entry(rule.as_ref().to_owned()).or_default() += 1;
+            }
             match agreement {
                 Agreement::Agree => tally.agree += 1,
                 Agreement::Disagree => tally.disagree += 1,
@@ -70,14 +88,19 @@ impl FromIterator<Agreement> for Tally {
 impl Tally {
     /// In sentences: on how many they agree, how many rules alone decided, and what they agree about.
     #[must_use]
-    pub fn sentence(self) -> String {
+    pub fn sentence(&self) -> String {
         let both = self.agree + self.disagree;
         let bug = if self.disagree == 0 { "" } else { ": a disagreement is a bug in Pagewise" };
         let alone = match self.rules_alone {
             0 => String::new(),
             count => format!(" Rules alone decided {count} more, outside what the part's sheet promises."),
         };
-        format!("Rules and simulation agree on {} of {both}{bug}.{alone} {COVERS}", self.agree)
+        let decided = self.decided_by_rules.iter().map(|(rule, count)| format!("{rule} {count}"));
+        let decided = match listed(decided) {
+            none if none.is_empty() => ", which decided no verdict here".to_owned(),
+            decided => format!(" (verdicts that they decided here: {decided})"),
+        };
+        format!("Rules and simulation agree on {} of {both}{bug}.{alone} {COVERS}{decided}.", self.agree)
     }
 }
 
@@ -117,18 +140,22 @@ mod tests {
     #[test]
     fn what_rules_alone_decided_leaves_the_count_of_agreements() {
         use Agreement::{Agree, Disagree, RulesAlone};
-        let told = |all: &[Agreement]| all.iter().copied().collect::<Tally>().sentence();
-        assert_eq!(told(&[Agree, Agree]), format!("Rules and simulation agree on 2 of 2. {COVERS}"));
+        let told = |all: &[Agreement], rules: &[&'static str]| {
+            let tally: Tally = all.iter().map(|agreement| (*agreement, rules.to_vec())).collect();
+            tally.sentence()
+        };
+        let none = ", which decided no verdict here.";
+        assert_eq!(told(&[Agree, Agree], &[]), format!("Rules and simulation agree on 2 of 2. {COVERS}{none}"));
         assert_eq!(
-            told(&[Agree, RulesAlone]),
+            told(&[Agree, RulesAlone], &["footprint", "temperature"]),
             format!(
                 "Rules and simulation agree on 1 of 1. Rules alone decided 1 more, outside what the part's sheet \
-                 promises. {COVERS}"
+                 promises. {COVERS} (verdicts that they decided here: footprint 2, temperature 2)."
             )
         );
         assert_eq!(
-            told(&[Agree, Disagree]),
-            format!("Rules and simulation agree on 1 of 2: a disagreement is a bug in Pagewise. {COVERS}")
+            told(&[Agree, Disagree], &[]),
+            format!("Rules and simulation agree on 1 of 2: a disagreement is a bug in Pagewise. {COVERS}{none}")
         );
     }
 

@@ -21,6 +21,9 @@ pub struct Evidence {
     pub changed: Option<Run>,
     /// The firmware as it is on the candidate with every assumption as bad as it can be, where one matters.
     pub worst_case: Option<Run>,
+    /// The fitted part on its board without the faults that the board has today; the candidate is run on that board where
+    /// this is here.
+    pub mended: Option<Run>,
 }
 
 impl From<Ladder<'_>> for Evidence {
@@ -31,6 +34,7 @@ impl From<Ladder<'_>> for Evidence {
             new: ladder.new.run,
             changed: ladder.changed.map(|rung| rung.run),
             worst_case: ladder.worst_case.map(|rung| rung.run),
+            mended: None,
         }
     }
 }
@@ -42,6 +46,8 @@ pub struct Replay {
     pub old_card: Card,
     /// The candidate in the board's footprint, with every proviso granted.
     pub new_card: Card,
+    /// The board on which the candidate was run as it is: without the faults that it has today, where they can be mended.
+    pub board: Board,
     /// The firmware as it is on the fitted part.
     pub old: Played,
     /// The firmware as it is on the candidate.
@@ -57,6 +63,7 @@ impl From<Ladder<'_>> for Replay {
         Self {
             old_card: ladder.old.card.clone(),
             new_card: ladder.new.card.clone(),
+            board: ladder.new.board.clone().into_owned(),
             old: ladder.old.played(),
             new: ladder.new.played(),
             changed: ladder.changed.map(|rung| (rung.board.clone().into_owned(), rung.played())),

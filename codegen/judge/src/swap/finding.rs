@@ -3,8 +3,8 @@
 use pagewise_simulator::Hazard;
 use serde::Serialize;
 
-use super::Verdict;
-use pagewise_part::card::{Busy, Card, Footprint, Open, Role, Span};
+use super::{Change, Verdict};
+use pagewise_part::card::{Busy, Card, Footprint, Open, Span};
 use pagewise_part::fact::{Basis, Fact};
 
 /// One thing that a swap check says.
@@ -29,6 +29,11 @@ pub struct Finding {
     /// How far the part is from what the board asks, to compare parts by; where that is more than yes or no.
     #[serde(skip)]
     pub measure: Option<f64>,
+    /// What would settle it.
+    #[serde(skip)]
+    pub changes: Vec<Change>,
+    /// The board has this fault with its fitted part too: it is not held against the candidate.
+    pub with_fitted: bool,
 }
 
 /// A condition under which a finding goes away.
@@ -64,8 +69,8 @@ pub enum Amend {
     Protects(Span),
     /// Which accesses are refused in a write cycle.
     Busy(Busy),
-    /// Roles of the low address bits.
-    AddressBits([Role; 3]),
+    /// The low address bits are as assumed.
+    AddressBits,
     /// Power good to first access in microseconds.
     PowerUpUs(u32),
     /// Pointer after a write as on the old part.
@@ -85,7 +90,7 @@ impl Amend {
     pub fn apply(self, card: &mut Card) {
         match self {
             // No value of the card hangs on it.
-            Self::Package(_) | Self::Board => {}
+            Self::Package(_) | Self::Board | Self::AddressBits => {}
             Self::WriteCycleUs(us) => {
                 let us = match card.write_cycle_per.value {
                     pagewise_part::card::CyclePer::Page => us,
@@ -126,7 +131,6 @@ impl Amend {
             Self::OpenWp(open) => card.open_wp.value = open,
             Self::Protects(span) => card.protect_range.value = span,
             Self::Busy(busy) => card.busy_answer.value = busy,
-            Self::AddressBits(bits) => card.address_bits.value = bits,
             Self::PowerUpUs(us) => card.power_up_us.value = us,
             Self::Temperatures(low, high) => {
                 card.temperature_min_c.value = card.temperature_min_c.value.min(low);
@@ -152,6 +156,8 @@ impl Finding {
             proviso: None,
             simulated: true,
             measure: None,
+            changes: Vec::new(),
+            with_fitted: false,
         }
     }
 
@@ -167,6 +173,19 @@ impl Finding {
     pub fn not_simulated(mut self) -> Self {
         self.simulated = false;
         self
+    }
+
+    /// Says what would settle it.
+    #[must_use]
+    pub fn change(mut self, changes: impl IntoIterator<Item = Change>) -> Self {
+        self.changes.extend(changes);
+        self
+    }
+
+    /// Whether it stands and asks for something.
+    #[must_use]
+    pub fn asks(&self) -> bool {
+        self.proviso.is_none() && !self.with_fitted && self.verdict > Verdict::DropIn
     }
 
     /// Says how far the part is from what the board asks; more is worse.

@@ -35,7 +35,7 @@ impl<'c> Rung<'c> {
 /// A board with its fitted part, as it runs today, and the runs made so far.
 #[derive(Debug)]
 pub(super) struct Baseline<'b> {
-    board: &'b Board,
+    board: Cow<'b, Board>,
     card: Arc<Card>,
     run: Run,
     memo: Memo,
@@ -43,10 +43,25 @@ pub(super) struct Baseline<'b> {
 
 impl<'b> Baseline<'b> {
     /// Runs the firmware on the fitted part; `card` has every assumption that its firmware needs.
-    pub(super) fn new(board: &'b Board, card: Arc<Card>, judges: Arc<Judges>) -> Self {
+    pub(super) fn new(board: Cow<'b, Board>, card: Arc<Card>, judges: Arc<Judges>) -> Self {
         let memo = Memo::new(judges);
-        let run = memo.run(board, &card, None);
+        let run = memo.run(&board, &card, None);
         Self { board, card, run, memo }
+    }
+
+    /// The board.
+    pub(super) fn board(&self) -> &Board {
+        &self.board
+    }
+
+    /// The firmware as it is on the fitted part, with all that this leaves behind.
+    pub(super) fn played(&self) -> Played {
+        run::play(&self.board, &self.memo.part(&self.board, &self.card), None).named(&self.card)
+    }
+
+    /// The firmware as it is on the fitted part.
+    pub(super) fn run(&self) -> &Run {
+        &self.run
     }
 
     /// Where the firmware takes the pointer to stand when it reads on after a write: where it stands on the fitted
@@ -69,11 +84,20 @@ pub(super) struct Ladder<'c> {
     pub(super) changed: Option<Rung<'c>>,
     /// The firmware as it is on the candidate with every assumption as bad as it can be, where that fails.
     pub(super) worst_case: Option<Rung<'c>>,
+    /// The candidate does not serve on the board as the rules would have it.
+    pub(super) refuted: bool,
 }
 
 impl<'c> Ladder<'c> {
-    /// Climbs it for a case: `granted` is the candidate with every proviso granted, `verdict` what the rules say.
-    pub(super) fn climb(case: &'c Case<'c>, granted: &'c Card, verdict: Verdict, baseline: &'c Baseline<'c>) -> Self {
+    /// Climbs it for a case: `granted` is the candidate with every proviso granted, `verdict` what the rules say, and
+    /// `proposed` the board as they would have it.
+    pub(super) fn climb(
+        case: &'c Case<'c>,
+        granted: &'c Card,
+        verdict: Verdict,
+        proposed: Option<&Board>,
+        baseline: &'c Baseline<'_>,
+    ) -> Self {
         let (board, memo) = (case.board, &baseline.memo);
         let run = |card| Rung::new(board, card, baseline.expects(), memo);
         let (card, it_ran) = (&baseline.card, baseline.run.clone());
@@ -87,22 +111,28 @@ impl<'c> Ladder<'c> {
             let text = format!("a stray write to {at:#06x} is stored, on the fitted part WP keeps it out");
             new.run.first_loss = Some(text);
         }
-        if new.run.serves {
-            return Self { verdict: Verdict::DropIn, old, new, changed: None, worst_case };
+        let mut ladder = Self { verdict: Verdict::DropIn, old, new, changed: None, worst_case, refuted: false };
+        if ladder.new.run.serves {
+            return ladder;
         }
-        let Some((verdict, changed)) = changed(board, granted, memo, lands.is_some()) else {
-            return Self { verdict: Verdict::Reject, old, new, changed: None, worst_case };
+        let Some((verdict, own)) = changed(board, granted, memo, lands.is_some()) else {
+            return Self { verdict: Verdict::Reject, ..ladder };
         };
-        Self { verdict, old, new, changed: Some(changed), worst_case }
+        let as_proposed = proposed.map(|board| serving(board.clone(), granted, memo));
+        ladder.refuted = matches!(as_proposed, Some(None));
+        Self { verdict, changed: as_proposed.flatten().or(Some(own)), ..ladder }
     }
+}
+
+/// The part on a changed board, if it serves there.
+fn serving<'c>(board: Board, card: &'c Card, memo: &'c Memo) -> Option<Rung<'c>> {
+    let run = memo.serves(&board, card)?;
+    Some(Rung { board: Cow::Owned(board), card, expects: None, run, memo })
 }
 
 /// The first change with which the part serves.
 fn changed<'c>(board: &Board, card: &'c Card, memo: &'c Memo, exposed: bool) -> Option<(Verdict, Rung<'c>)> {
-    let serving = |verdict, changed: Board| {
-        let run = memo.serves(&changed, card)?;
-        Some((verdict, Rung { board: Cow::Owned(changed), card, expects: None, run, memo }))
-    };
+    let serving = |verdict, changed: Board| Some((verdict, serving(changed, card, memo)?));
     // No setting keeps a stray write out.
     let settings = if exposed { None } else { serving(Verdict::Reconfigure, remedy::reconfigured(board, card)) };
     settings.or_else(|| serving(Verdict::Rework, remedy::reworked(board, card)?))

@@ -10,6 +10,7 @@ use pagewise_simulator::model::{
     PointerAfterWrite, ProtectedAnswer, ReadBlockBits, SpeedGrade, SupplyLimits, TornScope, WearUnit, WpSampled,
 };
 
+use super::setup::levels;
 use crate::board::{Board, Strap, Wait, WriteShape};
 use pagewise_part::card::Card;
 
@@ -116,7 +117,7 @@ fn wear(model: &mut ChipModel, board: &Board) {
 
 /// A pin that the board ties is as good as a fixed bit.
 fn pins(model: &mut ChipModel, board: &Board) {
-    let levels = board.pin_levels();
+    let levels = levels(board, &model.device_bits);
     let tied = |pin: u8| board.straps[usize::from(pin)] != Strap::Open;
     for bit in &mut model.device_bits {
         *bit = match *bit {

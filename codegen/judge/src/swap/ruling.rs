@@ -31,8 +31,14 @@ impl Ruling {
                 granted.old = Arc::new(granted.new.clone());
             }
         }
-        ruling.findings.sort_by_key(|finding| (Reverse(finding.verdict), finding.proviso.is_some()));
+        ruling.join(Vec::new());
         ruling
+    }
+
+    /// Puts further findings in their place.
+    pub(super) fn join(&mut self, findings: Vec<Finding>) {
+        self.findings.extend(findings);
+        self.findings.sort_by_key(|finding| (Reverse(finding.verdict), finding.proviso.is_some()));
     }
 
     /// Whether a finding is there already, or another one with the same proviso of the same rule: nothing is granted twice.
@@ -53,7 +59,7 @@ impl Ruling {
     }
 
     fn stated(&self) -> impl Iterator<Item = &Finding> {
-        self.findings.iter().filter(|finding| finding.proviso.is_none())
+        self.findings.iter().filter(|finding| finding.proviso.is_none() && !finding.with_fitted)
     }
 
     /// The verdict with every proviso granted.
@@ -68,7 +74,7 @@ impl Ruling {
 
     /// The verdict with no proviso granted.
     pub(super) fn worst_case(&self) -> Verdict {
-        worst(self.findings.iter())
+        worst(self.findings.iter().filter(|finding| !finding.with_fitted))
     }
 
     /// What the verdict takes for granted, each thing once.
@@ -87,6 +93,33 @@ impl Ruling {
     /// The same in words.
     pub(super) fn provided_that(&self) -> Vec<String> {
         self.provisos().into_iter().map(|proviso| proviso.text.clone()).collect()
+    }
+}
+
+/// Rules whose findings nothing of the fitted part excuses: where it lies on the board, and what it must keep out.
+const NEVER_EXCUSED: [&str; 2] = ["footprint", "lost-protection"];
+
+impl Ruling {
+    /// The faults: what is stated against the part and asks for something.
+    pub(super) fn faults(&self) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().filter(|finding| finding.asks())
+    }
+
+    /// Does not hold against the candidate what the board has with its fitted part too, and no worse. What a run can show
+    /// is left to a run on a board without those faults, if there is one.
+    pub(super) fn excuse(&mut self, faults: &[Finding], same_part: bool, mended: bool) {
+        for finding in self.findings.iter_mut().filter(|finding| finding.asks()) {
+            let left_to_a_run = finding.simulated && mended;
+            let excuses = |fault: &Finding| {
+                let no_worse = match (finding.measure, fault.measure) {
+                    (Some(measure), Some(today)) => measure <= today,
+                    (None, None) => !finding.simulated && !NEVER_EXCUSED.contains(&finding.rule),
+                    _ => false,
+                };
+                finding.rule == fault.rule && (no_worse || same_part && finding.compared == fault.compared)
+            };
+            finding.with_fitted = !left_to_a_run && faults.iter().any(excuses);
+        }
     }
 }
 

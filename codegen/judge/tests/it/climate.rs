@@ -60,7 +60,8 @@ fn a_part_must_stand_what_the_fitted_one_stands_unless_the_board_asks_for_less()
     works_from(&mut new, -25, 85);
     (board.temperature_min_c, board.temperature_max_c) = (Some(-20.0), Some(70.0));
     assert_eq!(judge(&board, &old, &new).headline(), "drop-in");
-    // One degree, and a part of one, to either side.
+    // One degree, and a part of one, to either side. The fitted part stands more, so none of it is the board's own fault.
+    works_from(&mut old, -55, 125);
     for (low, high) in [(-25.5, 70.0), (-26.0, 70.0), (-20.0, 85.5)] {
         (board.temperature_min_c, board.temperature_max_c) = (Some(low), Some(high));
         assert_eq!(judge(&board, &old, &new).verdict, Verdict::Reject, "{low} {high}");

@@ -11,3 +11,4 @@ mod ranking;
 #[path = "../../../../tests/src/search.rs"]
 mod search;
 mod seeded;
+mod today;

@@ -19,17 +19,21 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
             if answers == 1 { "" } else { "es" },
             seat.row()
         );
-        let (verdict, remedy) = match free_place(board, new) {
+        let (verdict, remedy, changes) = match free_place(board, new) {
             Some(place) => {
-                let tied = place.changes(board).join(", ");
-                (Verdict::Rework, format!("tie {tied}; the part is then at {:#04x}", place.address))
+                let tied = place.words(board).join(", ");
+                let remedy = format!(
+                    "tie {tied}; the part is then at {0:#04x}: set the firmware's device address to {0:#04x}",
+                    place.address
+                );
+                (Verdict::Rework, remedy, place.changes(board))
             }
             None => {
                 let remedy = "no straps give it an address of its own: take a part that compares its pins";
-                (Verdict::Reject, remedy.to_owned())
+                (Verdict::Reject, remedy.to_owned(), Vec::new())
             }
         };
-        let finding = Finding::new(RULE.id, verdict, &new.address_bits, text, remedy);
+        let finding = Finding::new(RULE.id, verdict, &new.address_bits, text, remedy).change(changes);
         return vec![finding.hazard(Hazard::AddressConflict)];
     }
     if !new.address_bits.is_assumed() {
@@ -43,8 +47,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         Some(first) => {
             let text = format!("if the part ignores address pins, it answers {first:#04x} of another device too");
             let finding = Finding::new(RULE.id, Verdict::Reject, &new.address_bits, text, "ask the maker".into());
-            let granted = Amend::AddressBits(new.address_bits.value);
-            vec![finding.hazard(Hazard::AddressConflict).unless("it compares its address pins", granted)]
+            vec![finding.hazard(Hazard::AddressConflict).unless("it compares its address pins", Amend::AddressBits)]
         }
         None => Vec::new(),
     }

@@ -1,7 +1,7 @@
 use pagewise_simulator::Hazard;
 
 use super::Rule;
-use crate::swap::{Case, Finding, Verdict};
+use crate::swap::{Case, Change, Finding, Verdict};
 use pagewise_part::card::UpperBits;
 
 pub(super) const RULE: Rule = Rule { id: "address-width", check };
@@ -19,5 +19,5 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     }
     let remedy = format!("send {} word-address byte(s)", wanted.value);
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, wanted, text, remedy);
-    vec![finding.hazard(Hazard::AddressWidth)]
+    vec![finding.hazard(Hazard::AddressWidth).change([Change::WordAddressBytes(wanted.value)])]
 }

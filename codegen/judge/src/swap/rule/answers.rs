@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 
 use crate::board::{Board, Strap};
+use crate::swap::Change;
 use pagewise_part::card::{Card, Open, Role, role};
 
 /// A part with its address pins at levels.
@@ -22,7 +23,7 @@ pub(super) fn anywhere(part: &Card) -> BTreeSet<u8> {
 /// Straps with which a part has its addresses to itself.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Place {
-    levels: [bool; 3],
+    straps: [Strap; 3],
     /// The device address of the part there, block 0.
     pub(super) address: u8,
 }
@@ -33,8 +34,7 @@ impl<'c> Seat<'c> {
         let level = |pin: usize| match board.straps[pin] {
             Strap::Gnd => false,
             Strap::Vcc => true,
-            // Driven as the firmware's own device address asks for.
-            Strap::Gpio => board.firmware.device_address & (1 << pin) != 0,
+            Strap::Gpio => driven(part, board.firmware.device_address, pin),
             Strap::Open => part.open_strap.value == Open::High,
         };
         Self { part, levels: [level(0), level(1), level(2)] }
@@ -85,6 +85,28 @@ impl<'c> Seat<'c> {
     }
 }
 
+/// The level that the firmware drives an address pin to: the one with which the part answers the firmware's own address.
+fn driven(part: &Card, address: u8, pin: usize) -> bool {
+    let place = |wanted: fn(&Role) -> Option<u8>| {
+        let found = part.device_bits().iter().position(|role| wanted(role) == Some(pin as u8))?;
+        Some(address & (1 << (6 - found)) != 0)
+    };
+    let straight = place(|role| if let Role::Pin(pin) = role { Some(*pin) } else { None });
+    let inverted = place(|role| if let Role::PinInverted(pin) = role { Some(*pin) } else { None });
+    // A pin that the part does not compare may have any level.
+    straight.or(inverted.map(|bit| !bit)).unwrap_or(false)
+}
+
+/// Where the part can be alone on the bus: as the board has it, or else with the fewest pins tied otherwise.
+pub(super) fn place(board: &Board, part: &Card) -> Option<Place> {
+    let seat = Seat::on(board, part);
+    let as_it_is = seat.own_address().filter(|_| seat.shared(board).is_none());
+    match as_it_is {
+        Some(address) => Some(Place { straps: board.straps, address }),
+        None => free_place(board, part),
+    }
+}
+
 /// The straps with which the part answers no other device's address, the fewest of them changed.
 pub(super) fn free_place(board: &Board, part: &Card) -> Option<Place> {
     let places = (0..8u8).map(|choice| [0, 1, 2].map(|pin| choice & (1 << pin) != 0));
@@ -93,16 +115,25 @@ pub(super) fn free_place(board: &Board, part: &Card) -> Option<Place> {
     let free = fits.filter_map(|levels| {
         let seat = Seat { part, levels };
         let address = seat.own_address().filter(|_| seat.shared(board).is_none())?;
-        Some(Place { levels, address })
+        Some(Place { straps: levels.map(|high| if high { Strap::Vcc } else { Strap::Gnd }), address })
     });
-    free.min_by_key(|place| place.changes(board).len())
+    free.min_by_key(|place| place.moved(board).count())
 }
 
 impl Place {
+    fn moved(self, board: &Board) -> impl Iterator<Item = usize> {
+        (0..3).filter(move |pin| board.straps[*pin] != self.straps[*pin])
+    }
+
     /// What is tied otherwise than on the board, in words: `A0 to supply`.
-    pub(super) fn changes(self, board: &Board) -> Vec<String> {
-        let wanted = |pin: usize| if self.levels[pin] { (Strap::Vcc, "supply") } else { (Strap::Gnd, "ground") };
-        let moved = (0..3).filter(|pin| board.straps[*pin] != wanted(*pin).0);
-        moved.map(|pin| format!("A{pin} to {}", wanted(pin).1)).collect()
+    pub(super) fn words(self, board: &Board) -> Vec<String> {
+        let rail = |pin: usize| if self.straps[pin] == Strap::Vcc { "supply" } else { "ground" };
+        self.moved(board).map(|pin| format!("A{pin} to {}", rail(pin))).collect()
+    }
+
+    /// The same as changes, the firmware's device address among them.
+    pub(super) fn changes(self, board: &Board) -> Vec<Change> {
+        let straps = self.moved(board).map(|pin| Change::Strap(pin as u8, self.straps[pin]));
+        straps.chain([Change::DeviceAddress(self.address)]).collect()
     }
 }

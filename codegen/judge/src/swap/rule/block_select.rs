@@ -1,10 +1,10 @@
 use pagewise_simulator::Hazard;
 
 use super::Rule;
-use super::answers::Seat;
+use super::answers::{Seat, place};
 use super::transfers::Cuts;
 use crate::board::{Firmware, Region};
-use crate::swap::{Case, Finding, Verdict};
+use crate::swap::{Case, Change, Finding, Verdict};
 use pagewise_part::card::Role;
 
 pub(super) const RULE: Rule = Rule { id: "block-select", check };
@@ -34,11 +34,16 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         None => "the part does not answer it".to_owned(),
     };
     let text = format!("for block {block} the firmware sends {address:#04x}; {found} ({})", seat.row());
-    let bits = new.device_bits().into_iter().filter(|role| matches!(role, Role::Block(_))).count();
-    let own = seat.own_address().unwrap_or(firmware.device_address);
-    let remedy = format!("use {bits} block-select bit(s) as the part has them, device address {own:#04x}");
+    let roles = new.device_bits();
+    let bits = roles.iter().filter(|role| matches!(role, Role::Block(_))).count() as u8;
+    let shift = roles.iter().rev().position(|role| *role == Role::Block(0)).unwrap_or(0) as u8;
+    let place = place(board, new);
+    let at = place.map_or_else(String::new, |place| format!(", device address {:#04x}", place.address));
+    let where_ = if bits == 0 { String::new() } else { format!(", the lowest in bit {shift} of the device address") };
+    let remedy = format!("use {bits} block-select bit(s){where_}{at}");
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.address_bits, text, remedy);
-    vec![finding.hazard(Hazard::BlockAlias)]
+    let changes = place.into_iter().flat_map(|place| place.changes(board)).chain([Change::BlockSelect(bits, shift)]);
+    vec![finding.hazard(Hazard::BlockAlias).change(changes)]
 }
 
 /// Whether the firmware sends an address for a block at all: a transfer that begins before it goes on into it without.

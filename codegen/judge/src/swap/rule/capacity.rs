@@ -23,5 +23,5 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     };
     let remedy = "take a larger part, or move the regions together";
     let finding = Finding::new(RULE.id, Verdict::Reject, &case.new.capacity_bytes, compared, remedy.into());
-    vec![finding.hazard(Hazard::CapacityAlias)]
+    vec![finding.hazard(Hazard::CapacityAlias).measured(f64::from(used) / reachable as f64)]
 }

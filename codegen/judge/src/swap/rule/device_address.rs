@@ -1,5 +1,5 @@
 use super::Rule;
-use super::answers::{Seat, free_place};
+use super::answers::{Seat, place};
 use crate::swap::{Case, Finding, Verdict};
 
 pub(super) const RULE: Rule = Rule { id: "device-address", check };
@@ -16,11 +16,11 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let own = seat.own_address().map_or_else(|| "nowhere".to_owned(), |own| format!("at {own:#04x}"));
     let text = format!("the firmware sends {address:#04x}, the part is {own} with these straps ({})", seat.row());
     // An address that another device has is not a remedy; what the part is tied to then is said with that conflict.
-    let target =
-        if seat.shared(board).is_none() { seat.own_address() } else { free_place(board, new).map(|it| it.address) };
-    let remedy = match target {
-        Some(target) => format!("set the firmware's device address to {target:#04x}"),
+    let place = place(board, new);
+    let remedy = match place {
+        Some(place) => format!("set the firmware's device address to {:#04x}", place.address),
         None => "no device address is free for it".to_owned(),
     };
-    vec![Finding::new(RULE.id, Verdict::Reconfigure, &new.address_bits, text, remedy)]
+    let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.address_bits, text, remedy);
+    vec![finding.change(place.into_iter().flat_map(|place| place.changes(board)))]
 }

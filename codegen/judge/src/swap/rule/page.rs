@@ -2,7 +2,7 @@ use pagewise_simulator::Hazard;
 
 use super::Rule;
 use super::transfers::Cuts;
-use crate::swap::{Amend, Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Change, Finding, Verdict};
 use pagewise_part::card::Kind;
 
 pub(super) const RULE: Rule = Rule { id: "page", check };
@@ -36,7 +36,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.page_bytes, text, remedy);
     let needed = board.firmware.page_bytes;
     let fits = needed.is_power_of_two() && needed <= LARGEST.min(new.capacity_bytes.value);
-    let finding = finding.hazard(Hazard::PageWrap);
+    let finding = finding.hazard(Hazard::PageWrap).change([Change::PageBytes(page)]);
     let granted = || finding.clone().unless(format!("its page is at least {needed} bytes"), Amend::Page(needed));
     vec![if fits { granted() } else { finding }]
 }

@@ -2,7 +2,7 @@ use super::Rule;
 use super::answers::Seat;
 use super::transfers::Cuts;
 use crate::board::{Board, Region};
-use crate::swap::{Amend, Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Change, Finding, Verdict};
 use pagewise_part::card::{BlockBitsOnRead, Card, Pointer, Role};
 
 pub(super) const RULE: Rule = Rule { id: "pointer", check };
@@ -32,10 +32,12 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let mut with_page = new.clone();
     paged.apply(&mut with_page);
     if new.page_bytes.is_assumed() && reads_on_at(board, region, &with_page) == old_at {
-        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.page_bytes, text, remedy);
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.page_bytes, text, remedy)
+            .change([Change::AddressWithEveryRead]);
         return vec![finding.unless(format!("its page is at least {page} bytes"), paged)];
     }
-    let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.pointer_after_write, text, remedy);
+    let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.pointer_after_write, text, remedy)
+        .change([Change::AddressWithEveryRead]);
     let granted = Amend::PointerAsOld(case.old.pointer_after_write.value);
     let mut amended = new.clone();
     granted.apply(&mut amended);

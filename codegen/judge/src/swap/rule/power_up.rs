@@ -1,5 +1,5 @@
 use super::{Rule, ms};
-use crate::swap::{Amend, Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Change, Finding, Verdict};
 
 pub(super) const RULE: Rule = Rule { id: "power-up", check };
 
@@ -13,6 +13,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     }
     let text = format!("first access {} after power good, the part needs {}", ms(first), ms(needed.value));
     let remedy = format!("wait {} before the first access", ms(needed.value));
-    let finding = Finding::new(RULE.id, Verdict::Reconfigure, needed, text, remedy);
+    let finding =
+        Finding::new(RULE.id, Verdict::Reconfigure, needed, text, remedy).change([Change::FirstAccessUs(needed.value)]);
     vec![finding.unless(format!("it is ready {} after power good", ms(first)), Amend::PowerUpUs(first))]
 }

@@ -1,7 +1,7 @@
 use super::Rule;
 use crate::budget::pull_up::{least_in, most_by_rise, rise_ns};
 use crate::budget::{mode, more_pf};
-use crate::swap::{Case, Finding, Verdict};
+use crate::swap::{Case, Change, Finding, Verdict};
 
 pub(super) const RULE: Rule = Rule { id: "pull-up", check };
 
@@ -18,8 +18,9 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let supply = f64::from(bus.supply_mv) / 1000.0;
     let least_ohm = least_in(&mode, supply);
     let fact = &case.new.capacity_bytes;
-    let finding =
-        |text: String, remedy: String| vec![Finding::new(RULE.id, Verdict::Rework, fact, text, remedy).not_simulated()];
+    let finding = |text: String, remedy: String, changes: Option<Change>| {
+        vec![Finding::new(RULE.id, Verdict::Rework, fact, text, remedy).not_simulated().change(changes)]
+    };
     if rise_ns > limit_ns {
         let most = most_by_rise(limit_ns, capacitance_pf);
         return finding(
@@ -28,12 +29,14 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
                 bus.pull_up_ohm
             ),
             format!("fit at most {:.0} ohm, or run SCL slower", most.floor()),
+            (most.floor() >= least_ohm).then_some(Change::PullUpOhm(most as u32)),
         );
     }
     if f64::from(bus.pull_up_ohm) < least_ohm {
         return finding(
             format!("{} ohm asks for more sink current than {name} promises at {supply} V", bus.pull_up_ohm),
             format!("fit at least {:.0} ohm", least_ohm.ceil()),
+            Some(Change::PullUpOhm(least_ohm.ceil() as u32)),
         );
     }
     Vec::new()

@@ -2,7 +2,7 @@ use pagewise_simulator::Hazard;
 
 use super::Rule;
 use super::transfers::Cuts;
-use crate::swap::{Amend, Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Change, Finding, Verdict};
 
 pub(super) const RULE: Rule = Rule { id: "sequential-read", check };
 
@@ -25,5 +25,6 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     );
     let remedy = format!("cut reads at multiples of {block} bytes");
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.read_wrap_bytes, text, remedy);
-    vec![finding.hazard(Hazard::ReadRollover).unless("its read runs over the whole array", Amend::ReadWholeArray)]
+    let finding = finding.hazard(Hazard::ReadRollover).change([Change::ReadCut(block)]);
+    vec![finding.unless("its read runs over the whole array", Amend::ReadWholeArray)]
 }

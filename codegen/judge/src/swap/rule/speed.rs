@@ -1,7 +1,7 @@
 use pagewise_simulator::Hazard;
 
 use super::{Rule, volts};
-use crate::swap::{Amend, Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Change, Finding, Verdict};
 use pagewise_part::card::assume;
 
 pub(super) const RULE: Rule = Rule { id: "scl-rate", check };
@@ -20,12 +20,14 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         let hole = new.grades_at(bus.supply_mv).all(|grade| grade.assumed);
         let fact = if hole { assume::SCL_KHZ.with(()) } else { new.speed.map(|_| ()) };
         let finding = Finding::new(RULE.id, Verdict::Reconfigure, &fact, text, format!("set SCL to {rate} kHz"));
+        let finding = finding.change([Change::SclKhz(rate)]);
         return vec![finding.hazard(Hazard::Overclock).unless(wanted, Amend::SclKhz(bus.scl_khz))];
     }
     if bus.scl_khz < new.min_scl_khz {
         let text = format!("{} kHz on the bus, the part needs at least {} kHz", bus.scl_khz, new.min_scl_khz);
         let remedy = format!("set SCL to {} kHz or more", new.min_scl_khz);
-        return vec![Finding::new(RULE.id, Verdict::Reconfigure, &new.speed, text, remedy).not_simulated()];
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.speed, text, remedy).not_simulated();
+        return vec![finding.change([Change::SclKhz(new.min_scl_khz)])];
     }
     Vec::new()
 }

@@ -2,7 +2,7 @@ use pagewise_simulator::Hazard;
 
 use super::Rule;
 use crate::board::Strap;
-use crate::swap::{Amend, Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Change, Finding, Verdict};
 use pagewise_part::card::Open;
 
 pub(super) const RULE: Rule = Rule { id: "straps", check };
@@ -17,7 +17,8 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         if compared && board.straps[usize::from(pin)] == Strap::Open && new.open_strap.value == Open::Random {
             let text = format!("A{pin} is open on the board, and the part compares it without a pull inside");
             let remedy = format!("tie A{pin} to ground or supply");
-            let finding = Finding::new(RULE.id, Verdict::Rework, &new.open_strap, text, remedy);
+            let finding = Finding::new(RULE.id, Verdict::Rework, &new.open_strap, text, remedy)
+                .change([Change::Strap(pin, Strap::Gnd)]);
             findings.push(
                 finding
                     .hazard(Hazard::FloatingPin)
@@ -31,7 +32,8 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         if strap != level {
             let text = format!("A{pin} is {} on the board, the part works only with it at {wanted}", strap.word());
             let remedy = format!("tie A{pin} to {wanted}");
-            findings.push(Finding::new(RULE.id, Verdict::Rework, &new.address_bits, text, remedy));
+            let finding = Finding::new(RULE.id, Verdict::Rework, &new.address_bits, text, remedy);
+            findings.push(finding.change([Change::Strap(*pin, level)]));
         }
     }
     findings

@@ -12,6 +12,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let remedy = "take a part for this supply; never exceed the absolute maximum ratings of its data sheet";
     let finding = |fact: &pagewise_part::fact::Fact<u32>, text: String| {
         Finding::new(RULE.id, Verdict::Reject, fact, text, remedy.into())
+            .measured(f64::from(supply.abs_diff(fact.value)))
             .unless(format!("it works at {}", volts(supply)), Amend::Supply(supply))
     };
     if supply < new.read_min_mv.value {

@@ -106,6 +106,8 @@ fn condition(path: &str, verdict: Verdict, compared: String, proviso: String) ->
         proviso: Some(Proviso { text: proviso, amend: Amend::Board }),
         simulated: false,
         measure: None,
+        changes: Vec::new(),
+        with_fitted: false,
     }
 }
 

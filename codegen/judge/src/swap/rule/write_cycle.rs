@@ -3,7 +3,7 @@ use pagewise_simulator::Hazard;
 use super::transfers::Cuts;
 use super::{Rule, ms};
 use crate::board::Wait;
-use crate::swap::{Amend, Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Change, Finding, Verdict};
 use pagewise_part::card::{Busy, CyclePer};
 
 pub(super) const RULE: Rule = Rule { id: "write-cycle", check };
@@ -35,6 +35,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         findings.push(
             finding
                 .hazard(Hazard::BusyAccess)
+                .change([Change::WaitUs(cycle_us)])
                 .unless(format!("the write cycle is at most {}", ms(limit_us)), Amend::WriteCycleUs(limit_us)),
         );
     }
@@ -44,7 +45,10 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         let remedy = "poll with a header-only write to the address just written".to_owned();
         let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.busy_answer, text, remedy);
         findings.push(
-            finding.hazard(Hazard::BusyAccess).unless("it refuses reads too while busy", Amend::Busy(Busy::AnyAccess)),
+            finding
+                .hazard(Hazard::BusyAccess)
+                .change([Change::PollByWrite])
+                .unless("it refuses reads too while busy", Amend::Busy(Busy::AnyAccess)),
         );
     }
     findings

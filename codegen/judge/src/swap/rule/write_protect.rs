@@ -2,7 +2,7 @@ use pagewise_simulator::Hazard;
 
 use super::Rule;
 use crate::board::{Region, Strap};
-use crate::swap::{Amend, Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Change, Finding, Verdict};
 use pagewise_part::card::{Card, Open, Span};
 
 pub(super) const RULE: Rule = Rule { id: "write-protect", check };
@@ -17,17 +17,23 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let range = new.protect_range.value;
     if new.wp_pin && case.board.wp == Strap::Open && new.open_wp.value == Open::Random && range != Span::None {
         let text = "WP is open on the board, and the part has no pull inside".to_owned();
-        let finding = Finding::new(RULE.id, Verdict::Rework, &new.open_wp, text, "tie WP to ground or supply".into());
-        findings.push(finding.hazard(Hazard::FloatingPin).unless("an open WP reads low", Amend::OpenWp(Open::Low)));
+        let remedy = format!("tie WP to {}", rail(inactive(new)));
+        let finding = Finding::new(RULE.id, Verdict::Rework, &new.open_wp, text, remedy);
+        let finding = finding.hazard(Hazard::FloatingPin).change([Change::Wp(inactive(new))]);
+        findings.push(finding.unless("an open WP reads low", Amend::OpenWp(Open::Low)));
     } else if active(case, new)
         && let Some(region) = written(range)
     {
         let text = format!("WP is active on the board, and it protects `{}`, which the firmware writes", region.name);
-        let remedy = "tie WP inactive, or let the firmware release it around a write".to_owned();
+        let remedy = format!(
+            "tie WP to {}, where it protects nothing, or let the firmware release it around a write",
+            rail(inactive(new))
+        );
         let finding = Finding::new(RULE.id, Verdict::Rework, &new.protect_range, text, remedy);
         findings.push(
             finding
                 .hazard(Hazard::WriteProtect)
+                .change([Change::Wp(inactive(new))])
                 .unless(format!("WP does not protect `{}`", region.name), Amend::Protects(Span::None)),
         );
     }
@@ -47,6 +53,15 @@ fn active(case: &Case<'_>, card: &Card) -> bool {
         },
     };
     card.wp_pin && level == card.wp_active_high.value
+}
+
+/// What holds WP inactive.
+fn inactive(card: &Card) -> Strap {
+    if card.wp_active_high.value { Strap::Gnd } else { Strap::Vcc }
+}
+
+fn rail(strap: Strap) -> &'static str {
+    if strap == Strap::Vcc { "supply" } else { "ground" }
 }
 
 fn overlaps(region: &Region, span: Span, capacity: u32) -> bool {

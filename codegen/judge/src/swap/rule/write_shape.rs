@@ -2,7 +2,7 @@ use pagewise_simulator::Hazard;
 
 use super::Rule;
 use crate::board::WriteShape;
-use crate::swap::{Case, Finding, Verdict};
+use crate::swap::{Case, Change, Finding, Verdict};
 
 pub(super) const RULE: Rule = Rule { id: "write-shape", check };
 
@@ -17,5 +17,5 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let text = "the firmware's bus layer sends a repeated START between header and data".to_owned();
     let remedy = "send header and data as one contiguous write".to_owned();
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &case.new.page_bytes, text, remedy);
-    vec![finding.hazard(Hazard::RestartAbort)]
+    vec![finding.hazard(Hazard::RestartAbort).change([Change::OneBuffer])]
 }

@@ -40,9 +40,24 @@ pub(super) fn tone(verdict: Verdict) -> Tone {
     }
 }
 
+/// How many boards do not work with their fitted part as their files have it, first of all.
+fn today(out: &mut String, summary: &Summary) {
+    let count = summary.with_faults;
+    if count > 0 && summary.boards > 1 {
+        let verb = if count == 1 { "disagrees" } else { "disagree" };
+        let text = format!(
+            "{count} of {} boards {verb} with the fitted part today, apart from any swap: what their files say does not \
+             suit it. That is not held against the candidates.",
+            summary.boards
+        );
+        let _ = writeln!(out, "{}\n", paint(Tone::Caution, wrapped(&text, "", "")));
+    }
+}
+
 /// Counts per candidate and the fewest parts, where there is more than one board, and one line that counts.
 pub(in crate::command) fn render(summary: &Summary, look: &Look<'_>) -> String {
     let mut out = String::new();
+    today(&mut out, summary);
     if summary.boards > 1 {
         candidates(&mut out, summary, look);
         if look.shard == Shard::WHOLE {
@@ -65,6 +80,11 @@ pub(in crate::command) fn rankings(boards: &[BoardOutcomes], currency: &str) -> 
     let mut out = String::new();
     for board in boards {
         let _ = writeln!(out, "{}  {}", plain(&board.name), plain(&board.file));
+        for fault in &board.today {
+            let text = plain(&format!("{}: {}", fault.rule, fault.text));
+            let first = format!("  {} ", paint(Tone::Caution, format!("{:<12}", "today")));
+            let _ = writeln!(out, "{}", wrapped(&text, &first, "               "));
+        }
         let serving = board.candidates.iter().filter(|outcome| outcome.verdict != Verdict::Reject);
         for outcome in serving {
             let needs: Vec<String> = outcome.needs.iter().map(|need| format!("{}: {}", need.rule, need.text)).collect();

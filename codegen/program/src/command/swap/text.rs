@@ -6,7 +6,7 @@ use super::fleet_text::{FEW, tone};
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
 use pagewise_base::words::cut;
 use pagewise_judge::fleet::BoardAnswer;
-use pagewise_judge::swap::Verdict;
+use pagewise_judge::swap::{Setting, Verdict};
 use pagewise_report::offer::OfferView;
 use pagewise_report::view::{BoardView, CandidateView, DETAILED, FindingView, Look, RunView};
 
@@ -30,6 +30,7 @@ impl Pages<'_> {
         }
         let board = BoardView::of(1, answer, &self.look);
         let mut out = heading(&board);
+        today(&mut out, &board);
         if few && (full || board.candidates.len() <= DETAILED) {
             for candidate in &board.candidates {
                 detail(&mut out, &board, candidate);
@@ -59,6 +60,7 @@ fn detail(out: &mut String, board: &BoardView, candidate: &CandidateView) {
     let headline = plain(&candidate.headline).replacen(word, &paint(tone(candidate.verdict), word), 1);
     let _ = writeln!(out, "\n{}", wrapped(&headline, &names, "      "));
     candidate.findings.iter().for_each(|finding| one_finding(out, finding));
+    all_together(out, &candidate.then);
     candidate.runs.iter().for_each(|run| one_run(out, run));
     if candidate.disagree {
         let text = "rules and simulation disagree: this is a bug in Pagewise, please report it with the board file";
@@ -66,6 +68,27 @@ fn detail(out: &mut String, board: &BoardView, candidate: &CandidateView) {
     }
     if let Some(offer) = &candidate.offer {
         let _ = writeln!(out, "{}", wrapped(&plain(&offer.sentence), "    stock list   ", INDENT));
+    }
+}
+
+/// The complete new state.
+fn all_together(out: &mut String, then: &[Setting]) {
+    if !then.is_empty() {
+        let changes: Vec<String> = then.iter().map(ToString::to_string).collect();
+        let _ = writeln!(out, "{}", wrapped(&changes.join("; "), "    all together ", INDENT));
+    }
+}
+
+/// What stands against the board with its fitted part, before any candidate.
+fn today(out: &mut String, board: &BoardView) {
+    let Some(today) = &board.today else { return };
+    let _ = writeln!(out, "{}", wrapped(&paint(Tone::Caution, &today.sentence), "  ", "  "));
+    today.findings.iter().for_each(|finding| one_finding(out, finding));
+    all_together(out, &today.then);
+    one_run(out, &today.run);
+    if today.disagree {
+        let text = "rules and simulation disagree: this is a bug in Pagewise, please report it with the board file";
+        let _ = writeln!(out, "{}", paint(Tone::Bad, wrapped(text, "    ", "    ")));
     }
 }
 

@@ -1,24 +1,36 @@
 //! What differs between a board as it is and the same board as a candidate needs it.
 
+use std::fmt;
+
 use serde::Serialize;
 
-use pagewise_judge::board::{Board, Strap, Wait, WriteShape};
+use crate::board::{Board, Strap, Wait, WriteShape};
 
-/// One setting.
+/// One setting that changes, or pin.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub(super) struct Change {
-    what: &'static str,
-    now: String,
-    then: String,
+pub struct Setting {
+    /// Which.
+    pub what: &'static str,
+    /// As it is, in words.
+    pub now: String,
+    /// As it must be, in words.
+    pub then: String,
+}
+
+impl fmt::Display for Setting {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {} (now {})", self.what, self.then, self.now)
+    }
 }
 
 /// Every setting and strap that changes.
-pub(super) fn between(now: &Board, then: &Board) -> Vec<Change> {
+#[must_use]
+pub fn between(now: &Board, then: &Board) -> Vec<Setting> {
     let mut changes = Vec::new();
     let mut line = |what: &'static str, say: &dyn Fn(&Board) -> String| {
         let (now, then) = (say(now), say(then));
         if now != then {
-            changes.push(Change { what, now, then });
+            changes.push(Setting { what, now, then });
         }
     };
     line("page of the firmware", &|board| format!("{} bytes", board.firmware.page_bytes));
@@ -36,6 +48,7 @@ pub(super) fn between(now: &Board, then: &Board) -> Vec<Change> {
     line("first access after power good", &|board| {
         board.firmware.first_access_us.map_or_else(|| "unknown".to_owned(), |us| format!("{us} us"))
     });
+    line("pull-ups", &|board| format!("{} ohm", board.bus.pull_up_ohm));
     line("SCL rate", &|board| format!("{} kHz", board.bus.scl_khz));
     line("strap A0", &|board| strap(board.straps[0]));
     line("strap A1", &|board| strap(board.straps[1]));
@@ -76,7 +89,7 @@ const fn shape(shape: WriteShape) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use pagewise_judge::board;
+    use crate::board;
 
     #[test]
     fn only_what_changes_is_listed() {
