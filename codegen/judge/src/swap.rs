@@ -21,6 +21,7 @@ pub mod rule;
 mod ruling;
 pub mod run;
 pub mod setup;
+pub mod shipped;
 mod stray;
 pub mod verdict;
 mod watched;
@@ -40,6 +41,7 @@ use ladder::{Baseline, Ladder};
 use pagewise_part::card::Card;
 use ruling::Ruling;
 pub use run::Run;
+pub use shipped::{Shipped, Units};
 pub use verdict::Verdict;
 
 /// What was found for one board and one candidate.
@@ -63,6 +65,8 @@ pub struct Judgement {
     pub evidence: Evidence,
     /// Whether rules and simulation come to the same verdict.
     pub agree: Agreement,
+    /// What new settings mean for units already shipped, where the verdict asks for new settings.
+    pub shipped: Option<Shipped>,
 }
 
 impl Judgement {
@@ -149,7 +153,10 @@ impl<'a> Fitted<'a> {
         let case = self.case(new);
         let ruling = Ruling::on(&case, &self.judges.rules);
         let granted = ruling.grant(&case.new);
-        let evidence = Evidence::from(Ladder::climb(&case, &granted, ruling.verdict(), &self.baseline));
+        let ladder = Ladder::climb(&case, &granted, ruling.verdict(), &self.baseline);
+        let asks = ruling.verdict() == Verdict::Reconfigure;
+        let shipped = asks.then(|| self.shipped(&ladder, &granted, &ruling));
+        let evidence = Evidence::from(ladder);
         Judgement {
             board: self.board.name.clone(),
             fitted: self.old.id.clone(),
@@ -160,7 +167,18 @@ impl<'a> Fitted<'a> {
             agree: Agreement::between(ruling.visible(), evidence.verdict, evidence.new.spared),
             findings: ruling.findings,
             evidence,
+            shipped,
         }
+    }
+
+    fn shipped(&self, ladder: &Ladder<'_>, granted: &Card, ruling: &Ruling) -> Shipped {
+        // What lies outside the array is not run.
+        if ruling.findings.iter().any(|finding| finding.rule == rule::SECOND_REGION && finding.proviso.is_none()) {
+            return Shipped::elsewhere();
+        }
+        let changed = ladder.changed.as_ref().filter(|_| ladder.verdict == Verdict::Reconfigure);
+        let changed = changed.map_or(self.board, |rung| &rung.board);
+        self.baseline.pair(granted).shipped(changed, ladder.old.run.serves)
     }
 
     /// Runs once more what the judgement of this candidate rests on, and keeps all that the runs leave behind.

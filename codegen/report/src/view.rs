@@ -6,7 +6,7 @@ use super::offer::OfferView;
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::swap::agreement::Tally;
-use pagewise_judge::swap::{Accept, Agreement, Finding, Judgement, Run, Verdict};
+use pagewise_judge::swap::{Accept, Agreement, Finding, Judgement, Run, Shipped, Verdict};
 use pagewise_part::card::Catalogue;
 
 /// Up to this many candidates a board's candidates are all shown in full.
@@ -114,6 +114,8 @@ pub struct CandidateView {
     pub findings: Vec<FindingView>,
     /// Runs on the simulated chips.
     pub runs: Vec<RunView>,
+    /// What becomes of units already shipped, where settings change; empty elsewhere.
+    pub shipped: String,
     /// Rules and simulation disagree.
     pub disagree: bool,
     /// The run that would decide was spared.
@@ -282,6 +284,7 @@ impl CandidateView {
             detailed,
             findings: judgement.findings.iter().filter(matters).map(FindingView::of).collect(),
             runs: runs(judgement),
+            shipped: judgement.shipped.as_ref().map_or_else(String::new, Shipped::sentence),
             disagree: judgement.agree == Agreement::Disagree,
             rules_alone: judgement.agree == Agreement::RulesAlone,
             simulated: judgement.evidence.verdict,
