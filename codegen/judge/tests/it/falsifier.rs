@@ -117,9 +117,6 @@ fn same_runs(before: &Judgement, after: &Judgement) -> bool {
         let (new, changed) = (&it.evidence.new, it.evidence.changed.as_ref().map(|run| run.serves));
         (it.verdict, new.hazards.clone(), new.serves.then(|| serves(new)), changed)
     };
-    if std::env::var_os("PAGEWISE_DEBUG").is_some() && shown(before) != shown(after) {
-        println!("{:?}\n{:?}\n{:#?}\n{:#?}", shown(before), shown(after), before.findings, after.findings);
-    }
     shown(before) == shown(after)
 }
 
@@ -130,7 +127,9 @@ fn judged(place: &Place<'_>, mutation: &Mutation, before: &Judgement) -> Fate {
         return Fate::Worse;
     }
     if after.verdict < before.verdict && after.provided_that.is_empty() {
-        return Fate::Survivor;
+        // Where wear counts by page, a smaller one wears less.
+        let wear = before.findings.iter().filter(|it| it.verdict == before.verdict).all(|it| it.rule == "endurance");
+        return if wear && mutation.kind == Kind::Page { Fate::NotUsed } else { Fate::Survivor };
     }
     if after.provided_that.iter().any(|condition| !before.provided_that.contains(condition)) {
         return Fate::Condition;

@@ -28,6 +28,7 @@ mod cli_shipped;
 mod cli_show;
 mod cli_stock;
 mod cli_support;
+mod cli_survey;
 mod cli_swap;
 mod fleet_cover;
 mod fleet_invent;
