@@ -126,11 +126,6 @@ fn judged(place: &Place<'_>, mutation: &Mutation, before: &Judgement) -> Fate {
     if after.verdict > before.verdict || after.worst_case > before.worst_case {
         return Fate::Worse;
     }
-    if after.verdict < before.verdict && after.provided_that.is_empty() {
-        // Where wear counts by page, a smaller one wears less.
-        let wear = before.findings.iter().filter(|it| it.verdict == before.verdict).all(|it| it.rule == "endurance");
-        return if wear && mutation.kind == Kind::Page { Fate::NotUsed } else { Fate::Survivor };
-    }
     if after.provided_that.iter().any(|condition| !before.provided_that.contains(condition)) {
         return Fate::Condition;
     }
@@ -141,6 +136,17 @@ fn judged(place: &Place<'_>, mutation: &Mutation, before: &Judgement) -> Fate {
     let known = asked(before);
     if asked(&after).iter().any(|more| !known.contains(more)) {
         return Fate::MoreToDo;
+    }
+    // Where wear counts by page, a smaller page wears less, and that is all that may get better.
+    let left = asked(&after);
+    let gone: Vec<_> = known.iter().filter(|finding| !left.contains(finding)).collect();
+    let as_it_is = |it: &Judgement| (it.evidence.new.serves, it.evidence.new.hazards.clone());
+    let wears_less = mutation.kind == Kind::Page && !gone.is_empty() && gone.iter().all(|it| it.0[0] == "endurance");
+    if wears_less && as_it_is(before) == as_it_is(&after) {
+        return Fate::NotUsed;
+    }
+    if after.verdict < before.verdict {
+        return Fate::Survivor;
     }
     let used = match &mutation.about {
         About::Everything => None,
