@@ -2,7 +2,8 @@
 //!
 //! [`files`] finds the board files of folders, [`job`] the cards that each board needs, [`judge`] does the work and
 //! [`outcome`] is what is kept of it. [`summary`] counts, and finds the fewest parts with [`cover`]. [`lines`] writes and
-//! reads results, [`shard`] divides the work, [`merge`] puts the results together again. [`invent`] makes fleets up.
+//! reads results, [`shard`] divides the work, [`merge`] puts the results together again. [`invent`] makes fleets up, [`survey`] counts what
+//! their drop-ins rest on.
 
 pub mod cover;
 pub mod files;
@@ -16,6 +17,7 @@ pub mod outcome;
 pub mod shard;
 pub mod since;
 pub mod summary;
+pub mod survey;
 
 use std::collections::BTreeMap;
 

@@ -24,6 +24,7 @@ mod ruling;
 pub mod run;
 pub mod settings;
 pub mod setup;
+pub mod shipped;
 mod stray;
 pub mod today;
 pub mod verdict;
@@ -49,6 +50,7 @@ pub use recorded::{Recorded, Recording};
 use ruling::Ruling;
 pub use run::Run;
 pub use settings::Setting;
+pub use shipped::{Shipped, Units};
 pub use today::Today;
 pub use verdict::Verdict;
 
@@ -78,6 +80,8 @@ pub struct Judgement {
     pub evidence: Evidence,
     /// Whether rules and simulation come to the same verdict.
     pub agree: Agreement,
+    /// What new settings mean for units already shipped, where the verdict asks for new settings.
+    pub shipped: Option<Shipped>,
     /// What a recorded program showed, where there is one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub recorded: Option<Recorded>,
@@ -150,6 +154,17 @@ impl Default for Judges {
     }
 }
 
+/// What new settings mean for units already shipped.
+fn shipped(ladder: &Ladder<'_>, granted: &Card, ruling: &Ruling, board: &Board, baseline: &Baseline<'_>) -> Shipped {
+    // What lies outside the array is not run.
+    if ruling.findings.iter().any(|finding| finding.rule == rule::SECOND_REGION && finding.proviso.is_none()) {
+        return Shipped::elsewhere();
+    }
+    let changed = ladder.changed.as_ref().filter(|_| ladder.verdict == Verdict::Reconfigure);
+    let changed = changed.map_or(board, |rung| &rung.board);
+    baseline.pair(granted).shipped(changed, ladder.old.run.serves)
+}
+
 /// A board with its fitted part, as candidates are measured against it.
 #[derive(Debug)]
 pub struct Fitted<'a> {
@@ -170,6 +185,7 @@ struct Seen<'c> {
     agree: Agreement,
     then: Vec<Setting>,
     mended: Option<Run>,
+    shipped: Option<Shipped>,
 }
 
 impl<'a> Fitted<'a> {
@@ -220,7 +236,7 @@ impl<'a> Fitted<'a> {
     #[must_use]
     pub fn judge_with(&self, new: &Card, recording: Option<&dyn Recording>) -> Judgement {
         self.see(new, |seen| {
-            let Seen { ruling, ladder, agree, then, mended } = seen;
+            let Seen { ruling, ladder, agree, then, mended, shipped } = seen;
             let recorded = recording.map(|recording| recording.run(self.board, &self.old, &ruling.grant(new)));
             let judgement = Judgement {
                 board: self.board.name.clone(),
@@ -234,6 +250,7 @@ impl<'a> Fitted<'a> {
                 findings: ruling.findings,
                 then,
                 evidence: Evidence { old: self.baseline.run().clone(), mended, ..Evidence::from(ladder) },
+                shipped,
                 recorded: None,
             };
             match recorded {
@@ -333,9 +350,11 @@ impl<'a> Fitted<'a> {
             agree => agree,
         };
         let then = proposed.unwrap_or(case.board);
+        let asks = ruling.verdict() == Verdict::Reconfigure;
+        let shipped = asks.then(|| shipped(&ladder, granted, &ruling, case.board, baseline));
         let serves = ruling.verdict() != Verdict::Reject;
         let then = if serves { settings::between(self.board, then) } else { Vec::new() };
-        Seen { ruling, ladder, agree, then, mended: None }
+        Seen { ruling, ladder, agree, then, mended: None, shipped }
     }
 }
 

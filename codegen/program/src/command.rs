@@ -27,6 +27,7 @@ mod progress;
 pub mod schema;
 pub mod show;
 pub mod socket;
+pub mod survey;
 pub mod swap;
 #[cfg(target_os = "linux")]
 pub mod trial;
@@ -106,6 +107,8 @@ pub enum Verb {
     Budget(budget::BudgetCommand),
     /// Read markings and order codes: family, density, matching cards, and how sure that is.
     Marking(marking::Marking),
+    /// Count how many drop-ins rest on conditions, over an invented fleet and every part.
+    Survey(survey::SurveyCommand),
     /// Put the results of all shards of a fleet together.
     Merge(merge::Merge),
     /// Turn a table with a board a row into board files, or board files into a table.
@@ -163,6 +166,7 @@ impl Verb {
             Self::Swap(_) => "swap",
             Self::Budget(_) => "budget",
             Self::Marking(_) => "marking",
+            Self::Survey(_) => "survey",
             Self::Merge(_) => "merge",
             Self::Boards(_) => "boards",
             Self::Order(_) => "order",
@@ -203,6 +207,7 @@ impl Program {
             Verb::Swap(swap) => swap.run(&self.options),
             Verb::Budget(budget) => budget.run(&self.options),
             Verb::Marking(marking) => marking.run(&self.options),
+            Verb::Survey(survey) => survey.run(&self.options),
             Verb::Merge(merge) => merge.run(&self.options),
             Verb::Boards(boards) => boards.run(&self.options),
             Verb::Order(order) => order.run(&self.options),

@@ -83,6 +83,9 @@ fn body(candidate: &CandidateView) -> String {
             let _ = writeln!(out, "  {}", run.transaction);
         }
     }
+    if !candidate.shipped.is_empty() {
+        let _ = writeln!(out, "units already shipped, {}", text(&candidate.shipped));
+    }
     if candidate.rules_alone {
         let _ = writeln!(out, "rules alone decided: the run was spared");
     }

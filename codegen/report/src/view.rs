@@ -10,7 +10,7 @@ pub use finding::{FindingView, RunView, TodayView};
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::swap::agreement::Tally;
-use pagewise_judge::swap::{Accept, Agreement, Finding, Judgement, Setting, Verdict};
+use pagewise_judge::swap::{Accept, Agreement, Finding, Judgement, Setting, Shipped, Verdict};
 use pagewise_part::card::Catalogue;
 
 /// Up to this many candidates a board's candidates are all shown in full.
@@ -125,6 +125,8 @@ pub struct CandidateView {
     pub then: Vec<Setting>,
     /// Runs on the simulated chips.
     pub runs: Vec<RunView>,
+    /// What becomes of units already shipped, where settings change; empty elsewhere.
+    pub shipped: String,
     /// Rules and simulation disagree.
     pub disagree: bool,
     /// The run that would decide was spared.
@@ -250,6 +252,7 @@ impl CandidateView {
             findings: judgement.findings.iter().filter(matters).map(FindingView::of).collect(),
             then: judgement.then.clone(),
             runs: runs(judgement),
+            shipped: judgement.shipped.as_ref().map_or_else(String::new, Shipped::sentence),
             disagree: judgement.agree == Agreement::Disagree,
             rules_alone: judgement.agree == Agreement::RulesAlone,
             simulated: judgement.evidence.verdict,

@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use super::memo::Memo;
 use super::run::{self, Played, Run};
+use super::shipped::Pair;
 use super::{Case, Judges, Verdict, remedy, stray};
 use crate::board::Board;
 use pagewise_part::card::Card;
@@ -47,6 +48,11 @@ impl<'b> Baseline<'b> {
         let memo = Memo::new(judges);
         let run = memo.run(&board, &card, None);
         Self { board, card, run, memo }
+    }
+
+    /// The fitted part beside a candidate.
+    pub(super) fn pair<'c>(&'c self, new: &'c Card) -> Pair<'c> {
+        Pair { board: &self.board, fitted: &self.card, new, memo: &self.memo }
     }
 
     /// The board.

@@ -35,11 +35,13 @@ enum Task {
 pub(super) struct Memo {
     judges: Arc<Judges>,
     made: Mutex<HashMap<Key, Option<Run>>>,
+    /// Whether the second firmware reads what the first one wrote into the fitted part.
+    exchanged: Mutex<HashMap<(Firmware, Firmware), bool>>,
 }
 
 impl Memo {
     pub(super) fn new(judges: Arc<Judges>) -> Self {
-        Self { judges, made: Mutex::default() }
+        Self { judges, made: Mutex::default(), exchanged: Mutex::default() }
     }
 
     /// The part that a board sees of a card.
@@ -62,6 +64,18 @@ impl Memo {
     /// As [`run::serves`].
     pub(super) fn serves(&self, board: &Board, card: &Card) -> Option<Run> {
         self.look_up(board, card, Task::Serves, |part| run::serves(board, part))
+    }
+
+    /// Whether one firmware reads what another wrote into the fitted part, as `run` finds out.
+    pub(super) fn exchanged(&self, writer: &Firmware, reader: &Firmware, run: impl FnOnce() -> bool) -> bool {
+        let key = (writer.clone(), reader.clone());
+        let known = || self.exchanged.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(read) = known().get(&key) {
+            return *read;
+        }
+        let read = run();
+        known().insert(key, read);
+        read
     }
 
     fn look_up(&self, board: &Board, card: &Card, task: Task, run: impl FnOnce(&Part) -> Option<Run>) -> Option<Run> {

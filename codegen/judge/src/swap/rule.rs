@@ -36,6 +36,9 @@ use super::{Case, Finding};
 /// Identifier of the rule on packages and pins.
 pub const FOOTPRINT: &str = "footprint";
 
+/// Identifier of the rule on what lies outside the array.
+pub const SECOND_REGION: &str = "second-region";
+
 /// One rule.
 #[derive(Debug, Clone, Copy)]
 pub struct Rule {
@@ -94,12 +97,13 @@ mod tests {
     use std::path::{Path, PathBuf};
 
     /// What belongs to the runs and their preparation, to the driver's view of a card, or to the simulated chip's.
-    const OTHER_SIDE: [&str; 25] = [
+    const OTHER_SIDE: [&str; 26] = [
         "pagewise_driver",
         "evidence",
         "ladder",
         "memo::",
         "remedy::",
+        "shipped",
         "setup::",
         "stray::",
         "swap::firmware",
@@ -171,7 +175,8 @@ mod tests {
     #[test]
     fn the_runs_know_nothing_of_the_rules() {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/swap");
-        let names = ["evidence", "firmware", "ladder", "memo", "part", "remedy", "run", "setup", "stray", "watched"];
+        let names =
+            ["evidence", "firmware", "ladder", "memo", "part", "remedy", "run", "setup", "shipped", "stray", "watched"];
         for name in names {
             let source = fs::read_to_string(folder.join(name).with_extension("rs")).unwrap();
             let uses: Vec<&str> =

@@ -4,6 +4,7 @@
 mod agreement;
 mod boards;
 mod climate;
+mod falsifier;
 mod memo;
 mod protection;
 mod ranking;

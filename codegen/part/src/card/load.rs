@@ -13,7 +13,7 @@ use super::file::{Behind, CardFile, Known, Level, SHAPE};
 use super::role::Role;
 use super::{BlockBitsOnRead, Card, Kind, RegionKind, Span, UpperBits, Wear};
 use crate::fact::{Basis, Fact};
-use pagewise_base::fault::Faults;
+use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::form::Document;
 
 /// Fields that `ordering_document` stands behind.
@@ -88,9 +88,25 @@ pub fn card(file: &str, text: &str) -> Result<Card, Faults> {
     let card = SHAPE.read(&document).map(|read| complete(&document, &read));
     let faults = document.finish();
     match card {
+        Some(card) if faults.0.is_empty() => no_chip(file, &card).or_ok(card),
         Some(card) => faults.or_ok(card),
         None => Err(faults),
     }
+}
+
+/// Why the chip that the card describes cannot be, in its usual package or in one of its others.
+fn no_chip(file: &str, card: &Card) -> Faults {
+    let scattered = card.parameters([false; 3]).err().map(|reason| reason.to_string());
+    let usual = card.chip_model().check().err().map(|reason| reason.to_string()).or(scattered);
+    let others = card.packages.list.iter().filter_map(|package| {
+        let reason = card.in_footprint(package.footprint).chip_model().check().err()?;
+        Some(format!("in {}: {reason}", package.footprint.word()))
+    });
+    let mut reasons: Vec<String> = usual.into_iter().chain(others).collect();
+    // What is wrong in the usual package is wrong in most others too.
+    reasons.truncate(1);
+    let fault = |reason: String| Fault::of_file(file, reason, "correct what the card says of addresses and regions");
+    Faults(reasons.into_iter().map(fault).collect())
 }
 
 /// The card of a file, with a row of the assumption table for what it leaves open. Contradictions are noted in the

@@ -1,7 +1,7 @@
 use pagewise_simulator::Hazard;
 
 use super::Rule;
-use crate::swap::{Case, Change, Finding, Verdict};
+use crate::swap::{Amend, Case, Change, Finding, Verdict};
 use pagewise_part::card::UpperBits;
 
 pub(super) const RULE: Rule = Rule { id: "address-width", check };
@@ -10,14 +10,23 @@ pub(super) const RULE: Rule = Rule { id: "address-width", check };
 /// part take the first data byte for an address; a byte too many is stored as data.
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (sent, wanted) = (case.board.firmware.word_address_bytes, &case.new.word_address_bytes);
-    if sent == wanted.value {
-        return Vec::new();
+    let mut findings = Vec::new();
+    if sent != wanted.value {
+        let mut text = format!("the firmware sends {sent} word-address byte(s), the part takes {}", wanted.value);
+        if case.new.upper_address_bits.value == UpperBits::SecurityCommand {
+            text += "; it takes a first byte from 0x80 on for a command that cannot be undone";
+        }
+        let remedy = format!("send {} word-address byte(s)", wanted.value);
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, wanted, text, remedy);
+        findings.push(finding.hazard(Hazard::AddressWidth).change([Change::WordAddressBytes(wanted.value)]));
     }
-    let mut text = format!("the firmware sends {sent} word-address byte(s), the part takes {}", wanted.value);
-    if case.new.upper_address_bits.value == UpperBits::SecurityCommand {
-        text += "; it takes a first byte from 0x80 on for a command that cannot be undone";
+    // That the fitted part takes what the firmware sends is for the board to show.
+    if wanted.is_assumed() && !case.is_of_fitted() {
+        let text = format!("{} word-address byte(s) are usual for the size, the part's were not read", wanted.value);
+        let remedy = "look for the word address in the data sheet".to_owned();
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, wanted, text, remedy).not_simulated();
+        let proviso = format!("it takes {} word-address byte(s)", wanted.value);
+        findings.push(finding.unless(proviso, Amend::Package(case.board.footprint)));
     }
-    let remedy = format!("send {} word-address byte(s)", wanted.value);
-    let finding = Finding::new(RULE.id, Verdict::Reconfigure, wanted, text, remedy);
-    vec![finding.hazard(Hazard::AddressWidth).change([Change::WordAddressBytes(wanted.value)])]
+    findings
 }

@@ -1,6 +1,7 @@
 use super::Rule;
 use super::answers::{Seat, place};
-use crate::swap::{Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Finding, Verdict};
+use pagewise_part::card::role;
 
 pub(super) const RULE: Rule = Rule { id: "device-address", check };
 
@@ -11,7 +12,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let address = board.firmware.device_address;
     let seat = Seat::on(board, new);
     if seat.block(address).is_some() {
-        return Vec::new();
+        return unread(case).into_iter().collect();
     }
     let own = seat.own_address().map_or_else(|| "nowhere".to_owned(), |own| format!("at {own:#04x}"));
     let text = format!("the firmware sends {address:#04x}, the part is {own} with these straps ({})", seat.row());
@@ -22,5 +23,22 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         None => "no device address is free for it".to_owned(),
     };
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.address_bits, text, remedy);
-    vec![finding.change(place.into_iter().flat_map(|place| place.changes(board)))]
+    let finding = finding.change(place.into_iter().flat_map(|place| place.changes(board)));
+    std::iter::once(finding).chain(unread(case)).collect()
+}
+
+/// Where the part is rests on its address bits being the usual ones, and nobody stated them.
+fn unread(case: &Case<'_>) -> Option<Finding> {
+    let bits = &case.new.address_bits;
+    if case.is_of_fitted() || !bits.is_assumed() {
+        return None;
+    }
+    let row = role::row(&bits.value);
+    let text = format!(
+        "the firmware sends {:#04x}; the low address bits of the part were not read",
+        case.board.firmware.device_address
+    );
+    let remedy = "look for the device address in the data sheet".to_owned();
+    let finding = Finding::new(RULE.id, Verdict::Reconfigure, bits, text, remedy).not_simulated();
+    Some(finding.unless(format!("the low bits of its device address are {row}"), Amend::AddressBits(bits.value)))
 }

@@ -2,7 +2,7 @@ use super::Rule;
 use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_part::card::{Card, Region, RegionKind, assume};
 
-pub(super) const RULE: Rule = Rule { id: "second-region", check };
+pub(super) const RULE: Rule = Rule { id: super::SECOND_REGION, check };
 
 /// Compares serial number, identification page and EUI that the firmware uses with those of the part: a part without
 /// the region has nothing to read there, and one with it elsewhere answers another address.

@@ -62,6 +62,9 @@ fn detail(out: &mut String, board: &BoardView, candidate: &CandidateView) {
     candidate.findings.iter().for_each(|finding| one_finding(out, finding));
     all_together(out, &candidate.then);
     candidate.runs.iter().for_each(|run| one_run(out, run));
+    if !candidate.shipped.is_empty() {
+        let _ = writeln!(out, "{}", wrapped(&plain(&candidate.shipped), "    shipped      ", INDENT));
+    }
     if candidate.disagree {
         let text = "rules and simulation disagree: this is a bug in Pagewise, please report it with the board file";
         let _ = writeln!(out, "{}", paint(Tone::Bad, wrapped(text, "    ", "    ")));
