@@ -22,7 +22,7 @@ fn library(out: &Path) -> io::Result<Option<PathBuf>> {
     if !is("PROFILE", "release") || !is("CARGO_CFG_TARGET_OS", "linux") {
         return Ok(None);
     }
-    for folder in ["src", "../src"] {
+    for folder in ["src", "../session/src"] {
         println!("cargo::rerun-if-changed={}", sources.join(folder).display());
     }
     let (target, folder) = (env::var("TARGET").map_err(io::Error::other)?, out.join("bridge"));

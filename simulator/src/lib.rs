@@ -76,6 +76,8 @@ extern crate std;
 pub mod bus;
 mod chip;
 mod detector;
+#[cfg(feature = "json")]
+pub mod door;
 mod event;
 pub mod explore;
 mod fault;

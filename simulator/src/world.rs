@@ -55,6 +55,8 @@ pub(crate) struct World {
     pub(crate) fault_hits: Vec<FaultHit>,
     /// Chips that refused the access under way because they are busy, with the time left.
     pub(crate) refused_in_access: Vec<(usize, u64)>,
+    /// On whose behalf the controller works now.
+    pub(crate) client: u64,
     pub(crate) rng: Rng,
     pub(crate) wire: Option<Box<WireState>>,
     /// Calls of embedded-hal controllers.
@@ -89,6 +91,7 @@ impl World {
             faults: None,
             fault_hits: Vec::new(),
             refused_in_access: Vec::new(),
+            client: 0,
             rng: Rng::new(seed),
             wire: None,
             calls: 0,

@@ -20,5 +20,6 @@ pub mod readme;
 pub mod reports;
 pub mod search;
 pub mod seat;
+pub mod smbus2;
 pub mod tools;
 pub mod wire_map;

@@ -2,8 +2,9 @@
 
 use std::ffi::c_void;
 
-use crate::errno::Errno;
-use crate::messages::{BLOCK_MAX, Kind, Message};
+use pagewise_session::protocol::{BLOCK_MAX, Kind, Message};
+
+use crate::Errno;
 use crate::smbus::{Call, DATA_LEN};
 
 /// `struct i2c_rdwr_ioctl_data` of linux/i2c-dev.h.
@@ -42,79 +43,109 @@ const FLAG_NO_START: u16 = 0x4000;
 const MESSAGES_MAX: u32 = 42;
 const LEN_MAX: u16 = 8192;
 
-/// A value of the program.
-///
-/// # Safety
-///
-/// `place` is null, or points to a `T`.
-unsafe fn read<T: Copy>(place: *const T) -> Result<T, Errno> {
-    if place.is_null() {
-        return Err(Errno(libc::EFAULT));
-    }
-    // SAFETY: not null, and the caller promises the rest; alignment is not needed.
-    Ok(unsafe { place.read_unaligned() })
+/// Which way bytes go.
+enum Way {
+    Here(*mut u8),
+    There(*const u8),
 }
 
-/// Bytes of the program.
-///
-/// # Safety
-///
-/// `place` is null, or points to `len` bytes.
-pub(crate) unsafe fn bytes(place: *const u8, len: usize) -> Result<Vec<u8>, Errno> {
+/// Lets the kernel copy, which knows what is there and what is not.
+fn copy(way: &Way, place: *mut u8, len: usize) -> Result<(), Errno> {
     if len == 0 {
-        return Ok(Vec::new());
-    }
-    if place.is_null() {
-        return Err(Errno(libc::EFAULT));
-    }
-    // SAFETY: not null, and the caller promises the rest.
-    Ok(unsafe { std::slice::from_raw_parts(place, len) }.to_vec())
-}
-
-/// Gives bytes to the program.
-///
-/// # Safety
-///
-/// `place` is null, or points to as many writable bytes.
-pub(crate) unsafe fn put(place: *mut u8, bytes: &[u8]) -> Result<(), Errno> {
-    if bytes.is_empty() {
         return Ok(());
     }
     if place.is_null() {
         return Err(Errno(libc::EFAULT));
     }
-    // SAFETY: not null, the caller promises the room, and a slice of ours does not overlap the program's memory.
-    unsafe { place.copy_from_nonoverlapping(bytes.as_ptr(), bytes.len()) };
-    Ok(())
+    let remote = libc::iovec { iov_base: place.cast(), iov_len: len };
+    // SAFETY: our side is as long as the caller of this function says; what is at the other is checked by the kernel.
+    let (done, errno) = unsafe {
+        let me = libc::getpid();
+        let done = match *way {
+            Way::Here(to) => {
+                let local = libc::iovec { iov_base: to.cast(), iov_len: len };
+                libc::process_vm_readv(me, &local, 1, &remote, 1, 0)
+            }
+            Way::There(from) => {
+                let local = libc::iovec { iov_base: from.cast_mut().cast(), iov_len: len };
+                libc::process_vm_writev(me, &local, 1, &remote, 1, 0)
+            }
+        };
+        (done, *libc::__errno_location())
+    };
+    match usize::try_from(done) {
+        Ok(done) if done == len => Ok(()),
+        Err(_) if matches!(errno, libc::ENOSYS | libc::EPERM) => {
+            // Where the call is forbidden, the program's word must do.
+            // SAFETY: the program promises the room; a buffer of ours does not overlap it.
+            unsafe {
+                match *way {
+                    Way::Here(to) => to.copy_from_nonoverlapping(place, len),
+                    Way::There(from) => place.copy_from_nonoverlapping(from, len),
+                }
+            }
+            Ok(())
+        }
+        _ => Err(Errno(libc::EFAULT)),
+    }
 }
 
-/// Gives a word to the program.
+/// Bytes of the program. EFAULT where it has none.
+pub(crate) fn bytes(place: *const u8, len: usize) -> Result<Vec<u8>, Errno> {
+    let mut all = vec![0; len];
+    copy(&Way::Here(all.as_mut_ptr()), place.cast_mut(), len)?;
+    Ok(all)
+}
+
+/// A value of the program.
 ///
 /// # Safety
 ///
-/// `place` is null, or points to a writable `unsigned long`.
-pub(crate) unsafe fn put_long(place: *mut libc::c_ulong, value: libc::c_ulong) -> Result<(), Errno> {
-    // SAFETY: what the caller promises.
-    unsafe { put(place.cast(), &value.to_ne_bytes()) }
+/// Any bytes are a `T`.
+unsafe fn read<T: Copy>(place: *const T) -> Result<T, Errno> {
+    let all = bytes(place.cast(), size_of::<T>())?;
+    // SAFETY: as many bytes as a T has, and the caller promises the rest; alignment is not needed.
+    Ok(unsafe { all.as_ptr().cast::<T>().read_unaligned() })
+}
+
+/// Whether the program has room there: what a read would find out only after it was done on the bus.
+pub(crate) fn room(place: *mut u8, len: usize) -> Result<(), Errno> {
+    let there = bytes(place, len)?;
+    put(place, &there)
+}
+
+/// Gives bytes to the program. EFAULT where it has no room.
+pub(crate) fn put(place: *mut u8, bytes: &[u8]) -> Result<(), Errno> {
+    copy(&Way::There(bytes.as_ptr()), place, bytes.len())
+}
+
+/// The parts of a scattered buffer.
+pub(crate) fn parts(place: *const libc::iovec, count: usize) -> Result<Vec<(*mut u8, usize)>, Errno> {
+    if count > 1024 {
+        return Err(Errno(libc::EINVAL));
+    }
+    // SAFETY: any bytes are an iovec.
+    (0..count)
+        .map(|at| unsafe { read(place.wrapping_add(at)) })
+        .map(|part| {
+            let part: libc::iovec = part?;
+            Ok((part.iov_base.cast(), part.iov_len))
+        })
+        .collect()
 }
 
 /// The messages of an I2C_RDWR, and where what was read goes.
-///
-/// # Safety
-///
-/// `argument` is null, or what linux/i2c-dev.h asks for I2C_RDWR.
-pub(crate) unsafe fn messages(argument: *const c_void) -> Result<(Vec<Message>, Vec<*mut u8>), Errno> {
-    // SAFETY: what the caller promises.
+pub(crate) fn messages(argument: *const c_void) -> Result<(Vec<Message>, Vec<*mut u8>), Errno> {
+    // SAFETY: any bytes are one.
     let transfer: Transfer = unsafe { read(argument.cast()) }?;
     if transfer.messages.is_null() || !(1..=MESSAGES_MAX).contains(&transfer.count) {
         return Err(Errno(libc::EINVAL));
     }
     let (mut messages, mut places) = (Vec::new(), Vec::new());
     for i in 0..transfer.count as usize {
-        // SAFETY: the program promises `count` messages, each with its bytes.
-        let raw = unsafe { read(transfer.messages.add(i)) }?;
         // SAFETY: as before.
-        messages.push(unsafe { message(raw) }?);
+        let raw = unsafe { read(transfer.messages.wrapping_add(i)) }?;
+        messages.push(message(raw)?);
         places.push(raw.bytes);
     }
     Ok((messages, places))
@@ -123,7 +154,7 @@ pub(crate) unsafe fn messages(argument: *const c_void) -> Result<(Vec<Message>, 
 /// # Safety
 ///
 /// `raw.bytes` is null, or points to `raw.len` bytes.
-unsafe fn message(raw: Raw) -> Result<Message, Errno> {
+fn message(raw: Raw) -> Result<Message, Errno> {
     let flags = raw.flags & !FLAG_DMA_SAFE;
     if flags & !(FLAG_READ | FLAG_RECEIVE_LENGTH | FLAG_NO_START) != 0 {
         return Err(Errno(libc::EOPNOTSUPP));
@@ -134,46 +165,35 @@ unsafe fn message(raw: Raw) -> Result<Message, Errno> {
     let len = usize::from(raw.len);
     let reads = flags & FLAG_READ != 0;
     let kind = if flags & FLAG_RECEIVE_LENGTH != 0 {
-        // SAFETY: what the caller promises; the first byte says how many the block brings besides its own.
-        let first = unsafe { bytes(raw.bytes, len.min(1)) }?;
+        // The first byte says how many the block brings besides its own.
+        let first = bytes(raw.bytes, len.min(1))?;
         if !reads || first != [1] || len < 1 + BLOCK_MAX {
             return Err(Errno(libc::EINVAL));
         }
         Kind::ReadBlock(Vec::new())
     } else if reads {
-        if len > 0 && raw.bytes.is_null() {
-            return Err(Errno(libc::EFAULT));
-        }
+        room(raw.bytes, len)?;
         Kind::Read(vec![0; len])
     } else {
-        // SAFETY: what the caller promises.
-        Kind::Write(unsafe { bytes(raw.bytes, len) }?)
+        Kind::Write(bytes(raw.bytes, len)?)
     };
     Ok(Message { address: raw.address as u8, kind, glued: flags & FLAG_NO_START != 0 })
 }
 
 /// Gives the program what was read.
-///
-/// # Safety
-///
-/// `places` come from [`messages`], and the program's buffers are still there.
-pub(crate) unsafe fn put_messages(messages: &[Message], places: &[*mut u8]) -> Result<(), Errno> {
+pub(crate) fn put_messages(messages: &[Message], places: &[*mut u8]) -> Result<(), Errno> {
     for (message, place) in messages.iter().zip(places) {
         if let Kind::Read(bytes) | Kind::ReadBlock(bytes) = &message.kind {
-            // SAFETY: what the caller promises; a read has the length asked for, a block at most 33 bytes.
-            unsafe { put(*place, bytes) }?;
+            // A read has the length asked for, a block at most 33 bytes.
+            put(*place, bytes)?;
         }
     }
     Ok(())
 }
 
 /// The call of an I2C_SMBUS, and where its answer goes.
-///
-/// # Safety
-///
-/// `argument` is null, or what linux/i2c-dev.h asks for I2C_SMBUS.
-pub(crate) unsafe fn call(argument: *const c_void, address: u8) -> Result<(Call, *mut u8), Errno> {
-    // SAFETY: what the caller promises.
+pub(crate) fn call(argument: *const c_void, address: u8) -> Result<(Call, *mut u8), Errno> {
+    // SAFETY: any bytes are one.
     let raw: RawCall = unsafe { read(argument.cast()) }?;
     if raw.read_write > 1 {
         return Err(Errno(libc::EINVAL));
@@ -185,12 +205,10 @@ pub(crate) unsafe fn call(argument: *const c_void, address: u8) -> Result<(Call,
             return Err(Errno(libc::EINVAL));
         }
         let len = call.bytes_handed_over();
-        // SAFETY: the program hands over a union i2c_smbus_data with as many bytes set.
-        call.data[..len].copy_from_slice(&unsafe { bytes(raw.data, len) }?);
+        call.data[..len].copy_from_slice(&bytes(raw.data, len)?);
         let counted = usize::from(call.data[0]);
         if call.hands_over_block() && counted <= BLOCK_MAX {
-            // SAFETY: as before; a block has its length in the first byte.
-            call.data[1..=counted].copy_from_slice(&unsafe { bytes(raw.data.add(1), counted) }?);
+            call.data[1..=counted].copy_from_slice(&bytes(raw.data.wrapping_add(1), counted)?);
         }
     }
     Ok((call, raw.data))

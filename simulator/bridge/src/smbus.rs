@@ -1,7 +1,8 @@
 //! SMBus calls as the kernel emulates them on an I2C adapter: from call to messages, and from messages to the answer.
 
-use crate::errno::Errno;
-use crate::messages::{BLOCK_MAX, Kind, Message};
+use pagewise_session::protocol::{BLOCK_MAX, Kind, Message};
+
+use crate::Errno;
 
 /// Bytes of the union that the program hands over: a block with its length, and one spare.
 pub(crate) const DATA_LEN: usize = BLOCK_MAX + 2;

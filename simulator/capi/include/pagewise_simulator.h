@@ -328,6 +328,15 @@ pagewise_rig *pagewise_rig_new(uint32_t scl_hz,
                                uint32_t supply_mv,
                                uint64_t seed);
 
+// A bus with the chip that the environment names, so that one test binary runs on every part: `pagewise trial` names it.
+// The chip's number, 0, goes to `chip`. Null if the environment names none, or one that cannot be. What was seen is told
+// to the trial when the rig is freed with pagewise_rig_free.
+//
+// # Safety
+//
+// `chip` is null or writable.
+pagewise_rig *pagewise_rig_from_environment(uint32_t *chip);
+
 // Frees a rig; null is allowed.
 //
 // # Safety

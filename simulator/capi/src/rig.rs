@@ -1,6 +1,7 @@
 //! Rigs: made, freed, and their time.
 
 use pagewise_simulator::RigConfig;
+use pagewise_simulator::door::Door;
 use pagewise_simulator::time::END_NS;
 
 use crate::guard::{guarded, store, with_rig};
@@ -21,10 +22,38 @@ pub extern "C" fn pagewise_rig_new(scl_hz: u32, supply_mv: u32, seed: u64) -> *m
             )));
         }
         let rig = pagewise_simulator::Rig::new(RigConfig { scl_hz, supply_mv, seed });
-        let bus = rig.bus();
-        let steps = bus.steps();
-        let (chips, reports) = (Vec::new(), Vec::new());
-        made = Box::into_raw(Box::new(Rig { rig, bus, steps, chips, reports, pins: None, broken: false }));
+        made = Box::into_raw(Box::new(around(rig)));
+        Ok(())
+    });
+    made
+}
+
+fn around(rig: pagewise_simulator::Rig) -> Rig {
+    let bus = rig.bus();
+    let steps = bus.steps();
+    Rig { rig, bus, steps, chips: Vec::new(), reports: Vec::new(), pins: None, door: None, broken: false }
+}
+
+/// A bus with the chip that the environment names, so that one test binary runs on every part: `pagewise trial` names it.
+/// The chip's number, 0, goes to `chip`. Null if the environment names none, or one that cannot be. What was seen is told
+/// to the trial when the rig is freed with pagewise_rig_free.
+///
+/// # Safety
+///
+/// `chip` is null or writable.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn pagewise_rig_from_environment(chip: *mut u32) -> *mut Rig {
+    let mut made = std::ptr::null_mut();
+    guarded(|| {
+        let door = Door::from_environment().map_err(|error| Failure::new(Status::BadModel, error.to_string()))?;
+        let door = door.ok_or_else(|| Failure::argument("the environment names no chip".to_owned()))?;
+        let mut rig = around(door.rig.clone());
+        let capacity = u32::try_from(door.rig.memory(door.chip).len()).unwrap_or(u32::MAX);
+        rig.chips.push((door.chip, capacity));
+        rig.door = Some(door);
+        // SAFETY: what the caller promises.
+        unsafe { store(chip, 0) };
+        made = Box::into_raw(Box::new(rig));
         Ok(())
     });
     made

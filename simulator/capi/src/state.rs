@@ -2,6 +2,7 @@
 
 use std::ffi::CString;
 
+use pagewise_simulator::door::Door;
 use pagewise_simulator::{ChipId, RigBus, StepBus, WirePin};
 
 use crate::status::Failure;
@@ -23,6 +24,8 @@ pub struct Rig {
     pub(crate) reports: Vec<(u64, u32, CString, CString)>,
     /// The controller's pins, once the lines are laid.
     pub(crate) pins: Option<Pins>,
+    /// Where the chip came from the environment: tells there what was seen, when the rig is freed.
+    pub(crate) door: Option<Door>,
     /// A panic left the simulator in an unknown state.
     pub(crate) broken: bool,
 }

@@ -53,7 +53,7 @@ impl World {
             let chip = &self.chips[index];
             let header = usize::from(chip.model.word_address_bytes);
             let carries_data = read_bytes > 0 || write_bytes > header;
-            let access = Access { digest, write_bytes, read_bytes, carries_data };
+            let access = Access { client: self.client, digest, write_bytes, read_bytes, carries_data };
             self.detectors.accessed(index, &chip.model.name, &access, left, self.segment.at_ns);
             if left.is_some() && read_bytes == 0 && carries_data {
                 let mut raw = Vec::with_capacity(write_bytes);

@@ -55,6 +55,12 @@ impl RigBus {
 }
 
 impl StepBus {
+    /// Says on whose behalf the next transfers are done, where several threads or processes share a controller: what one
+    /// of them repeats is not given up because another one went between.
+    pub fn set_client(&mut self, client: u64) {
+        self.bus.world.borrow_mut().client = client;
+    }
+
     /// START, or a repeated START inside a transfer. The next byte sent is the device address with R/W.
     ///
     /// # Errors

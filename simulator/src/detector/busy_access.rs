@@ -1,7 +1,8 @@
 //! busy-access: a refused access that the program takes for done or for an error.
 //!
 //! Polling with a bare address or a header is what one should do, and a program that repeats the refused access has
-//! understood. Reported is an access with data, or a read, that was refused inside the write cycle and then dropped.
+//! understood. Reported is an access with data, or a read, that was refused inside the write cycle and then dropped. Each
+//! client of the bus is followed by itself: what one thread repeats is not given up because another one went between.
 
 use alloc::collections::BTreeMap;
 use alloc::format;
@@ -15,6 +16,8 @@ use crate::hazard::Hazard;
 /// An access as the controller was asked to do it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Access {
+    /// Who asked for it.
+    pub(crate) client: u64,
     /// Equal for equal accesses.
     pub(crate) digest: u64,
     /// Bytes to write, header included.
@@ -35,7 +38,8 @@ struct Refused {
 
 #[derive(Debug, Clone, Default)]
 pub(crate) struct BusyAccess {
-    refused: BTreeMap<usize, Refused>,
+    /// By chip and client.
+    refused: BTreeMap<(usize, u64), Refused>,
 }
 
 /// An access that was answered inside the write cycle is lost for certain.
@@ -63,12 +67,12 @@ impl BusyAccess {
         refused: Option<u64>,
         at_ns: u64,
     ) -> Option<Finding> {
-        let before = self.refused.remove(&chip);
+        let before = self.refused.remove(&(chip, access.client));
         if let Some(left_ns) = refused
             && access.carries_data
         {
             let entry = Refused { access: access.clone(), at_ns, left_ns, name: String::from(name) };
-            self.refused.insert(chip, entry);
+            self.refused.insert((chip, access.client), entry);
         }
         let before = before?;
         let understood = before.access == *access || !access.carries_data;
@@ -76,7 +80,7 @@ impl BusyAccess {
     }
 
     pub(super) fn finish(&mut self, _at_ns: u64) -> Vec<Finding> {
-        core::mem::take(&mut self.refused).into_iter().map(|(chip, refused)| refused.finding(chip)).collect()
+        core::mem::take(&mut self.refused).into_iter().map(|((chip, _), refused)| refused.finding(chip)).collect()
     }
 }
 

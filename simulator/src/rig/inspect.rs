@@ -144,6 +144,12 @@ impl Rig {
         self.look(|world| world.detectors.incidents.clone())
     }
 
+    /// The same without the first `known` of them.
+    #[must_use]
+    pub fn incidents_from(&self, known: usize) -> Vec<Incident> {
+        self.look(|world| world.detectors.incidents.get(known..).unwrap_or_default().to_vec())
+    }
+
     /// Forgets the incidents and what the detectors have seen so far.
     pub fn clear_incidents(&self) {
         self.world.borrow_mut().detectors.clear();

@@ -179,7 +179,7 @@ fn bad_input_is_one_message_exit_code_2_and_an_untouched_image() {
         (&["--chip", "24lc32a"], &[], "no program to run"),
         (&["--chip", "24lc32a@0x48"], &["true"], "cannot have device address 0x48"),
         (&["--chip", "24lc16b@0x51"], &["true"], "first address is 0x50"),
-        (&["--chip", "24lc32a@0x80"], &["true"], "no 7-bit device address"),
+        (&["--chip", "24lc32a@0x80"], &["true"], "is not a 7-bit device address"),
         (&["--chip", &with_image], &["true"], "the image has 3 bytes, the chip has 4096"),
         (&["--chip", "24lc32a=/nowhere/x.bin"], &["true"], "the image's folder does not exist"),
         (&["--chip", "no-such-part"], &["true"], "no card is called"),

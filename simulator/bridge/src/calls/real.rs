@@ -33,165 +33,88 @@ impl Real {
     }
 }
 
-type Open = unsafe extern "C" fn(*const c_char, c_int, c_uint) -> c_int;
-type OpenAt = unsafe extern "C" fn(c_int, *const c_char, c_int, c_uint) -> c_int;
-type Close = unsafe extern "C" fn(c_int) -> c_int;
-type Ioctl = unsafe extern "C" fn(c_int, c_ulong, *mut c_void) -> c_int;
-type Read = unsafe extern "C" fn(c_int, *mut c_void, usize) -> isize;
-type ReadChecked = unsafe extern "C" fn(c_int, *mut c_void, usize, usize) -> isize;
-type Write = unsafe extern "C" fn(c_int, *const c_void, usize) -> isize;
-type Dup2 = unsafe extern "C" fn(c_int, c_int) -> c_int;
-type Dup3 = unsafe extern "C" fn(c_int, c_int, c_int) -> c_int;
-type Fcntl = unsafe extern "C" fn(c_int, c_int, c_long) -> c_int;
-type Nanosleep = unsafe extern "C" fn(*const libc::timespec, *mut libc::timespec) -> c_int;
-type ClockNanosleep = unsafe extern "C" fn(libc::clockid_t, c_int, *const libc::timespec, *mut libc::timespec) -> c_int;
-type Sleep = unsafe extern "C" fn(c_uint) -> c_uint;
-type Usleep = unsafe extern "C" fn(c_uint) -> c_int;
-type Exec = unsafe extern "C" fn(*const c_char, *const *const c_char) -> c_int;
-type ExecEnv = unsafe extern "C" fn(*const c_char, *const *const c_char, *const *const c_char) -> c_int;
-type Exit = unsafe extern "C" fn(c_int) -> !;
-
-pub(super) unsafe fn open(path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
-    static REAL: Real = Real::new(c"open64");
-    // SAFETY: the C library's function has this type, and the caller keeps its contract.
-    unsafe { transmute::<*mut c_void, Open>(REAL.address())(path, flags, mode) }
+/// Defines functions that hand on to those of the C library.
+macro_rules! real {
+    ($($name:ident = $symbol:literal ($($argument:ident: $type:ty),*) -> $result:ty;)*) => {$(
+        /// # Safety
+        ///
+        /// As the function of the C library.
+        pub(super) unsafe fn $name($($argument: $type),*) -> $result {
+            static REAL: Real = Real::new($symbol);
+            type Function = unsafe extern "C" fn($($type),*) -> $result;
+            // SAFETY: the C library's function has this type, and the caller keeps its contract.
+            unsafe { transmute::<*mut c_void, Function>(REAL.address())($($argument),*) }
+        }
+    )*};
 }
 
-pub(super) unsafe fn openat(folder: c_int, path: *const c_char, flags: c_int, mode: c_uint) -> c_int {
-    static REAL: Real = Real::new(c"openat64");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, OpenAt>(REAL.address())(folder, path, flags, mode) }
-}
+type Path = *const c_char;
+type Texts = *const *const c_char;
+type Stat = *mut libc::stat;
+type Time = *const libc::timespec;
 
-pub(super) unsafe fn close(fd: c_int) -> c_int {
-    static REAL: Real = Real::new(c"close");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Close>(REAL.address())(fd) }
-}
-
-pub(super) unsafe fn ioctl(fd: c_int, request: c_ulong, argument: *mut c_void) -> c_int {
-    static REAL: Real = Real::new(c"ioctl");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Ioctl>(REAL.address())(fd, request, argument) }
-}
-
-pub(super) unsafe fn read(fd: c_int, bytes: *mut c_void, len: usize) -> isize {
-    static REAL: Real = Real::new(c"read");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Read>(REAL.address())(fd, bytes, len) }
-}
-
-pub(super) unsafe fn read_checked(fd: c_int, bytes: *mut c_void, len: usize, room: usize) -> isize {
-    static REAL: Real = Real::new(c"__read_chk");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, ReadChecked>(REAL.address())(fd, bytes, len, room) }
-}
-
-pub(super) unsafe fn write(fd: c_int, bytes: *const c_void, len: usize) -> isize {
-    static REAL: Real = Real::new(c"write");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Write>(REAL.address())(fd, bytes, len) }
-}
-
-pub(super) unsafe fn fsync(fd: c_int) -> c_int {
-    static REAL: Real = Real::new(c"fsync");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Close>(REAL.address())(fd) }
-}
-
-pub(super) unsafe fn fdatasync(fd: c_int) -> c_int {
-    static REAL: Real = Real::new(c"fdatasync");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Close>(REAL.address())(fd) }
-}
-
-pub(super) unsafe fn dup(fd: c_int) -> c_int {
-    static REAL: Real = Real::new(c"dup");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Close>(REAL.address())(fd) }
-}
-
-pub(super) unsafe fn dup2(old: c_int, new: c_int) -> c_int {
-    static REAL: Real = Real::new(c"dup2");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Dup2>(REAL.address())(old, new) }
-}
-
-pub(super) unsafe fn dup3(old: c_int, new: c_int, flags: c_int) -> c_int {
-    static REAL: Real = Real::new(c"dup3");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Dup3>(REAL.address())(old, new, flags) }
-}
-
-pub(super) unsafe fn fcntl(fd: c_int, command: c_int, argument: c_long) -> c_int {
-    static REAL: Real = Real::new(c"fcntl64");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Fcntl>(REAL.address())(fd, command, argument) }
-}
-
-pub(super) unsafe fn nanosleep(time: *const libc::timespec, left: *mut libc::timespec) -> c_int {
-    static REAL: Real = Real::new(c"nanosleep");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Nanosleep>(REAL.address())(time, left) }
-}
-
-pub(super) unsafe fn clock_nanosleep(
-    clock: libc::clockid_t,
-    flags: c_int,
-    time: *const libc::timespec,
-    left: *mut libc::timespec,
-) -> c_int {
-    static REAL: Real = Real::new(c"clock_nanosleep");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, ClockNanosleep>(REAL.address())(clock, flags, time, left) }
-}
-
-pub(super) unsafe fn sleep(seconds: c_uint) -> c_uint {
-    static REAL: Real = Real::new(c"sleep");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Sleep>(REAL.address())(seconds) }
-}
-
-pub(super) unsafe fn usleep(us: c_uint) -> c_int {
-    static REAL: Real = Real::new(c"usleep");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Usleep>(REAL.address())(us) }
-}
-
-pub(super) unsafe fn execv(path: *const c_char, arguments: *const *const c_char) -> c_int {
-    static REAL: Real = Real::new(c"execv");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Exec>(REAL.address())(path, arguments) }
-}
-
-pub(super) unsafe fn execvp(file: *const c_char, arguments: *const *const c_char) -> c_int {
-    static REAL: Real = Real::new(c"execvp");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Exec>(REAL.address())(file, arguments) }
-}
-
-pub(super) unsafe fn execve(
-    path: *const c_char,
-    arguments: *const *const c_char,
-    environment: *const *const c_char,
-) -> c_int {
-    static REAL: Real = Real::new(c"execve");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, ExecEnv>(REAL.address())(path, arguments, environment) }
-}
-
-pub(super) unsafe fn execvpe(
-    file: *const c_char,
-    arguments: *const *const c_char,
-    environment: *const *const c_char,
-) -> c_int {
-    static REAL: Real = Real::new(c"execvpe");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, ExecEnv>(REAL.address())(file, arguments, environment) }
-}
-
-pub(super) unsafe fn exit(code: c_int) -> ! {
-    static REAL: Real = Real::new(c"_exit");
-    // SAFETY: as above.
-    unsafe { transmute::<*mut c_void, Exit>(REAL.address())(code) }
+real! {
+    open = c"open64" (path: Path, flags: c_int, mode: c_uint) -> c_int;
+    openat = c"openat64" (folder: c_int, path: Path, flags: c_int, mode: c_uint) -> c_int;
+    close = c"close" (fd: c_int) -> c_int;
+    ioctl = c"ioctl" (fd: c_int, request: c_ulong, argument: *mut c_void) -> c_int;
+    read = c"read" (fd: c_int, bytes: *mut c_void, len: usize) -> isize;
+    read_checked = c"__read_chk" (fd: c_int, bytes: *mut c_void, len: usize, room: usize) -> isize;
+    write = c"write" (fd: c_int, bytes: *const c_void, len: usize) -> isize;
+    readv = c"readv" (fd: c_int, parts: *const libc::iovec, count: c_int) -> isize;
+    writev = c"writev" (fd: c_int, parts: *const libc::iovec, count: c_int) -> isize;
+    pread = c"pread64" (fd: c_int, bytes: *mut c_void, len: usize, at: i64) -> isize;
+    pread_checked = c"__pread64_chk" (fd: c_int, bytes: *mut c_void, len: usize, at: i64, room: usize) -> isize;
+    pwrite = c"pwrite64" (fd: c_int, bytes: *const c_void, len: usize, at: i64) -> isize;
+    preadv = c"preadv64" (fd: c_int, parts: *const libc::iovec, count: c_int, at: i64) -> isize;
+    pwritev = c"pwritev64" (fd: c_int, parts: *const libc::iovec, count: c_int, at: i64) -> isize;
+    fsync = c"fsync" (fd: c_int) -> c_int;
+    fdatasync = c"fdatasync" (fd: c_int) -> c_int;
+    epoll_ctl = c"epoll_ctl" (set: c_int, what: c_int, fd: c_int, event: *mut libc::epoll_event) -> c_int;
+    stat = c"stat" (path: Path, into: Stat) -> c_int;
+    lstat = c"lstat" (path: Path, into: Stat) -> c_int;
+    fstat = c"fstat" (fd: c_int, into: Stat) -> c_int;
+    fstatat = c"fstatat" (folder: c_int, path: Path, into: Stat, flags: c_int) -> c_int;
+    old_stat = c"__xstat" (version: c_int, path: Path, into: Stat) -> c_int;
+    old_lstat = c"__lxstat" (version: c_int, path: Path, into: Stat) -> c_int;
+    old_fstat = c"__fxstat" (version: c_int, fd: c_int, into: Stat) -> c_int;
+    statx = c"statx" (folder: c_int, path: Path, flags: c_int, mask: c_uint, into: *mut libc::statx) -> c_int;
+    access = c"access" (path: Path, mode: c_int) -> c_int;
+    faccessat = c"faccessat" (folder: c_int, path: Path, mode: c_int, flags: c_int) -> c_int;
+    fopen = c"fopen64" (path: Path, mode: Path) -> *mut libc::FILE;
+    freopen = c"freopen64" (path: Path, mode: Path, stream: *mut libc::FILE) -> *mut libc::FILE;
+    fdopen = c"fdopen" (fd: c_int, mode: Path) -> *mut libc::FILE;
+    nanosleep = c"nanosleep" (time: Time, left: *mut libc::timespec) -> c_int;
+    clock_nanosleep = c"clock_nanosleep"
+        (clock: libc::clockid_t, flags: c_int, time: Time, left: *mut libc::timespec) -> c_int;
+    sleep = c"sleep" (seconds: c_uint) -> c_uint;
+    usleep = c"usleep" (us: c_uint) -> c_int;
+    clock_gettime = c"clock_gettime" (clock: libc::clockid_t, time: *mut libc::timespec) -> c_int;
+    gettimeofday = c"gettimeofday" (time: *mut libc::timeval, zone: *mut c_void) -> c_int;
+    time = c"time" (place: *mut libc::time_t) -> libc::time_t;
+    poll = c"poll" (files: *mut libc::pollfd, count: libc::nfds_t, ms: c_int) -> c_int;
+    select = c"select" (count: c_int, reads: *mut c_void, writes: *mut c_void, errors: *mut c_void,
+        time: *mut libc::timeval) -> c_int;
+    cond_timedwait = c"pthread_cond_timedwait" (condition: *mut c_void, mutex: *mut c_void, until: Time) -> c_int;
+    cond_clockwait = c"pthread_cond_clockwait"
+        (condition: *mut c_void, mutex: *mut c_void, clock: libc::clockid_t, until: Time) -> c_int;
+    sem_timedwait = c"sem_timedwait" (semaphore: *mut c_void, until: Time) -> c_int;
+    sem_clockwait = c"sem_clockwait" (semaphore: *mut c_void, clock: libc::clockid_t, until: Time) -> c_int;
+    wait = c"wait" (status: *mut c_int) -> libc::pid_t;
+    waitpid = c"waitpid" (process: libc::pid_t, status: *mut c_int, options: c_int) -> libc::pid_t;
+    wait3 = c"wait3" (status: *mut c_int, options: c_int, usage: *mut c_void) -> libc::pid_t;
+    wait4 = c"wait4" (process: libc::pid_t, status: *mut c_int, options: c_int, usage: *mut c_void) -> libc::pid_t;
+    waitid = c"waitid" (kind: c_uint, id: c_uint, info: *mut c_void, options: c_int) -> c_int;
+    create = c"pthread_create" (thread: *mut libc::pthread_t, attributes: *const c_void,
+        start: extern "C" fn(*mut c_void) -> *mut c_void, argument: *mut c_void) -> c_int;
+    join = c"pthread_join" (thread: libc::pthread_t, result: *mut *mut c_void) -> c_int;
+    execv = c"execv" (path: Path, arguments: Texts) -> c_int;
+    execvp = c"execvp" (file: Path, arguments: Texts) -> c_int;
+    execve = c"execve" (path: Path, arguments: Texts, environment: Texts) -> c_int;
+    execvpe = c"execvpe" (file: Path, arguments: Texts, environment: Texts) -> c_int;
+    posix_spawn = c"posix_spawn" (process: *mut libc::pid_t, path: Path, actions: *const c_void,
+        attributes: *const c_void, arguments: Texts, environment: Texts) -> c_int;
+    posix_spawnp = c"posix_spawnp" (process: *mut libc::pid_t, file: Path, actions: *const c_void,
+        attributes: *const c_void, arguments: Texts, environment: Texts) -> c_int;
+    syscall = c"syscall" (number: c_long, a: c_long, b: c_long, c: c_long, d: c_long, e: c_long, f: c_long) -> c_long;
 }

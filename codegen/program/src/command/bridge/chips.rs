@@ -154,7 +154,7 @@ fn check_image(path: &Path, capacity: u32) -> Result<(), Fault> {
 }
 
 /// The same path from everywhere, also for a file that does not exist yet.
-pub(super) fn absolute(path: &Path) -> PathBuf {
+pub(in crate::command) fn absolute(path: &Path) -> PathBuf {
     if let Ok(real) = fs::canonicalize(path) {
         return real;
     }

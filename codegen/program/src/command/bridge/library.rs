@@ -14,7 +14,7 @@ const LIBRARY: &str = "libpagewise_bridge.so";
 const CARRIED: Option<&[u8]> = include!(concat!(env!("OUT_DIR"), "/carried_library.rs"));
 
 /// The library to preload: the named one, else one beside the program or in `../lib`, else the one inside, unpacked.
-pub(super) fn find(named: Option<&Path>) -> Result<PathBuf, Fault> {
+pub(in crate::command) fn find(named: Option<&Path>) -> Result<PathBuf, Fault> {
     let beside = env::current_exe().ok().and_then(|exe| exe.parent().map(Path::to_owned)).unwrap_or_default();
     let places = match named {
         Some(path) => vec![path.to_owned()],

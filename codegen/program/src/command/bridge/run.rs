@@ -1,82 +1,107 @@
-//! Starting the program with the preload library before it.
+//! Running the program on a session, with the preload library before it.
 
 use std::env;
 use std::ffi::{OsStr, OsString};
-use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Command, ExitStatus};
 
-use serde_json::json;
+use pagewise_session::plan::{self, Adapter, Cut, Plan};
+use pagewise_session::program::sees_nothing;
+use pagewise_session::seen::Seen;
+use pagewise_session::{Ended, Session};
+use pagewise_simulator::{Level, Straps};
 
 use super::chips::{Chip, absolute};
-use super::report::{self, Outcome};
-use super::{Bridge, Nack, library};
+use super::{Bridge, Nack, faults, library};
 use pagewise_base::fault::{Fault, Faults};
 
-/// Where the library finds what this bus is made of.
-const CONFIG: &str = "PAGEWISE_BRIDGE_CONFIG";
+/// How the program ended and what was seen.
+pub(super) struct Outcome {
+    pub(super) exit: u8,
+    /// The supply was lost.
+    pub(super) cut: bool,
+    pub(super) seen: Seen,
+}
 
 pub(super) fn run(bridge: &Bridge, chips: &[Chip], program: &OsStr, arguments: &[OsString]) -> Result<Outcome, Faults> {
     let library = library::find(bridge.library.as_deref())?;
-    if let Some(trace) = &bridge.trace {
-        fs::write(trace, "").map_err(|error| {
-            Fault::of_file(&trace.display().to_string(), format!("cannot be written: {error}"), "check its folder")
-        })?;
+    let plan = plan(bridge, chips)?;
+    let refused = |error: std::io::Error| Fault::of_file("bridge", error.to_string(), "see that it can be used");
+    let mut session = Session::new(plan).map_err(refused)?;
+    let mut command = Command::new(program);
+    command.args(arguments);
+    before(&mut command, &library);
+    let ended = session.run(&mut command, None).map_err(|error| not_started(program, &error))?;
+    let mut seen = session.finish();
+    if let Some(reason) = found(program).as_deref().and_then(sees_nothing) {
+        seen.told.insert(0, format!("{}: {reason}", program.to_string_lossy()));
     }
-    let temporary = |error: std::io::Error| Fault::of_file("bridge", format!("no temporary folder: {error}"), "");
-    let folder = tempfile::Builder::new().prefix("pagewise-bridge-").tempdir().map_err(temporary)?;
-    let (config, reports) = (folder.path().join("config.json"), folder.path().join("reports.jsonl"));
-    fs::write(&config, configuration(bridge, chips, &reports).to_string()).map_err(temporary)?;
-    let status = Command::new(program)
-        .args(arguments)
-        .env("LD_PRELOAD", preload(&library))
-        .env(CONFIG, &config)
-        .status()
-        .map_err(|error| {
-            Fault::of_file(&program.to_string_lossy(), format!("cannot be started: {error}"), "check its name")
-        })?;
-    let (opened, hazards) = report::read(&reports)?;
-    Ok(Outcome { exit: exit_code(status), opened, hazards })
+    let (exit, cut) = match ended {
+        Ended::Exited(status) => (exit_code(status), false),
+        Ended::Cut | Ended::OutOfTime => (128 + 9, true),
+    };
+    Ok(Outcome { exit, cut, seen })
 }
 
-/// What the library reads; `simulator/bridge/src/config.rs` is the other side.
-fn configuration(bridge: &Bridge, chips: &[Chip], reports: &Path) -> serde_json::Value {
-    let chips: Vec<_> = chips
-        .iter()
-        .map(|chip| json!({ "model": chip.model, "pins": chip.pins, "image": chip.image.as_deref().map(absolute) }))
-        .collect();
-    json!({
-        "device": bridge.device,
-        "scl_hz": bridge.scl_khz * 1000,
-        "supply_mv": bridge.supply,
-        "write_protect": bridge.write_protect,
-        "virtual_time": bridge.virtual_time,
-        "store_each_write": bridge.store_each_write,
-        "nack_is_eremoteio": bridge.nack == Nack::Eremoteio,
-        "trace": bridge.trace.as_deref().map(absolute),
-        "reports": reports,
-        "chips": chips,
+/// A program that cannot be started.
+pub(in crate::command) fn not_started(program: &OsStr, error: &std::io::Error) -> Fault {
+    Fault::of_file(&program.to_string_lossy(), format!("cannot be started: {error}"), "check its name")
+}
+
+/// The file of a program that is called by its name.
+pub(in crate::command) fn found(program: &OsStr) -> Option<PathBuf> {
+    let path = Path::new(program);
+    if path.components().count() > 1 {
+        return Some(path.to_owned());
+    }
+    let folders = env::var_os("PATH").unwrap_or_default();
+    env::split_paths(&folders).map(|folder| folder.join(path)).find(|path| path.is_file())
+}
+
+fn plan(bridge: &Bridge, chips: &[Chip]) -> Result<Plan, Fault> {
+    let chips = chips.iter().map(|chip| plan::Chip {
+        model: chip.model.clone(),
+        straps: Straps { a: chip.pins.map(Level::from_bit), wp: Level::from_bit(bridge.write_protect) },
+        contents: Vec::new(),
+        image: chip.image.as_deref().map(absolute),
+    });
+    let nack = match bridge.nack {
+        Nack::Enxio => plan::Nack::Enxio,
+        Nack::Eremoteio => plan::Nack::Eremoteio,
+        Nack::Eio => plan::Nack::Eio,
+    };
+    Ok(Plan {
+        device: absolute(Path::new(&bridge.device)),
+        scl_hz: bridge.scl_khz * 1000,
+        supply_mv: bridge.supply,
+        seed: bridge.seed,
+        virtual_time: bridge.virtual_time,
+        chips: chips.collect(),
+        others: Vec::new(),
+        adapter: Adapter { nack, longest_message: bridge.longest_message, no_empty_messages: bridge.no_empty_messages },
+        faults: faults::parse(&bridge.faults, bridge.seed)?,
+        cut: bridge.cut_ms.map(|ms| Cut { at_ns: (ms * 1e6) as u64, torn: bridge.torn, draws: bridge.seed }),
+        trace: bridge.trace.as_deref().map(absolute),
+        store_each_write: bridge.store_each_write,
+        keep_steps: false,
     })
 }
 
-/// The library before whatever is preloaded already.
-fn preload(library: &Path) -> OsString {
+/// Puts the library before whatever is preloaded already.
+pub(in crate::command) fn before(command: &mut Command, library: &Path) {
     let mut value = library.as_os_str().to_owned();
     if let Some(more) = env::var_os("LD_PRELOAD").filter(|more| !more.is_empty()) {
         value.push(":");
         value.push(more);
     }
-    value
+    command.env("LD_PRELOAD", value);
 }
 
 /// The program's exit code, or 128 plus the signal that ended it, as a shell says it.
-fn exit_code(status: ExitStatus) -> u8 {
-    #[cfg(unix)]
-    {
-        use std::os::unix::process::ExitStatusExt;
-        if let Some(signal) = status.signal() {
-            return 128 | signal as u8;
-        }
+pub(in crate::command) fn exit_code(status: ExitStatus) -> u8 {
+    use std::os::unix::process::ExitStatusExt;
+    match status.signal() {
+        Some(signal) => 128 | signal as u8,
+        None => status.code().unwrap_or(1) as u8,
     }
-    status.code().unwrap_or(1) as u8
 }

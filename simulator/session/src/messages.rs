@@ -5,44 +5,7 @@ use embedded_hal::i2c::Operation;
 use pagewise_simulator::StepBus;
 
 use crate::errno::Trouble;
-
-/// One message.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Message {
-    /// 7-bit device address.
-    pub(crate) address: u8,
-    pub(crate) kind: Kind,
-    /// No START and no device address before it: the bytes go on where the message before ended.
-    pub(crate) glued: bool,
-}
-
-/// Direction and bytes of a message.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) enum Kind {
-    /// Bytes to the chips.
-    Write(Vec<u8>),
-    /// Bytes from the chips; replaced by what came.
-    Read(Vec<u8>),
-    /// An SMBus block: its first byte tells how many follow (1 to 32). Replaced by what came, length first.
-    ReadBlock(Vec<u8>),
-}
-
-/// The most bytes of an SMBus block.
-pub(crate) const BLOCK_MAX: usize = 32;
-
-impl Message {
-    pub(crate) fn write(address: u8, bytes: Vec<u8>) -> Self {
-        Self { address, kind: Kind::Write(bytes), glued: false }
-    }
-
-    pub(crate) fn read(address: u8, len: usize) -> Self {
-        Self { address, kind: Kind::Read(vec![0; len]), glued: false }
-    }
-
-    fn reads(&self) -> bool {
-        !matches!(self.kind, Kind::Write(_))
-    }
-}
+use crate::protocol::{BLOCK_MAX, Kind, Message};
 
 /// Runs a whole transfer, START to STOP.
 pub(crate) fn transfer(bus: &mut StepBus, messages: &mut [Message]) -> Result<(), Trouble> {

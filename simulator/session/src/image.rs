@@ -5,24 +5,8 @@ use std::io::{self, Read, Write};
 use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 
-use crate::errno::Errno;
-
-/// Why an image is not taken, in words and as an error number for the program that opens the device.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Refusal {
-    pub(crate) text: String,
-    pub(crate) errno: Errno,
-}
-
-impl Refusal {
-    fn in_use(path: &Path) -> Self {
-        let text = format!("{}: the image is in use by another process", path.display());
-        Self { text, errno: Errno(libc::EBUSY) }
-    }
-
-    fn of(path: &Path, error: &io::Error) -> Self {
-        Self { text: format!("{}: {error}", path.display()), errno: Errno(error.raw_os_error().unwrap_or(libc::EIO)) }
-    }
+fn in_use(path: &Path) -> io::Error {
+    io::Error::other(format!("{}: the image is in use by another process", path.display()))
 }
 
 /// An image that this process holds.
@@ -41,8 +25,8 @@ impl Image {
     /// # Errors
     ///
     /// The image has another size, or another process uses it. It stays as it was.
-    pub(crate) fn take(path: &Path, capacity: u32) -> Result<Self, Refusal> {
-        let refusal = |error: io::Error| Refusal::of(path, &error);
+    pub(crate) fn take(path: &Path, capacity: u32) -> io::Result<Self> {
+        let refusal = |error: io::Error| io::Error::other(format!("{}: {error}", path.display()));
         if !path.exists() {
             let erased = vec![0xFF; capacity as usize];
             let made = write_beside(path, &erased).and_then(|file| publish(path, &file.0, true).map(|()| file.1));
@@ -56,18 +40,18 @@ impl Image {
         let mut file = OpenOptions::new().read(true).open(path).map_err(refusal)?;
         match file.try_lock() {
             Ok(()) => {}
-            Err(TryLockError::WouldBlock) => return Err(Refusal::in_use(path)),
+            Err(TryLockError::WouldBlock) => return Err(in_use(path)),
             Err(TryLockError::Error(error)) => return Err(refusal(error)),
         }
         let there = fs::metadata(path).map_err(refusal)?;
         let held = file.metadata().map_err(refusal)?;
         if (there.dev(), there.ino()) != (held.dev(), held.ino()) {
             // Its holder replaced it between our opening and our locking.
-            return Err(Refusal::in_use(path));
+            return Err(in_use(path));
         }
         if held.len() != u64::from(capacity) {
             let text = format!("{}: the image has {} bytes, the chip has {capacity}", path.display(), held.len());
-            return Err(Refusal { text, errno: Errno(libc::EINVAL) });
+            return Err(io::Error::other(text));
         }
         let mut stored = Vec::new();
         file.read_to_end(&mut stored).map_err(refusal)?;
@@ -138,7 +122,7 @@ mod tests {
         let mut image = Image::take(&path, 16).unwrap();
         assert_eq!(image.stored(), [0xFF; 16]);
         for round in 0..3 {
-            assert!(Image::take(&path, 16).unwrap_err().text.contains("in use by another process"));
+            assert!(Image::take(&path, 16).unwrap_err().to_string().contains("in use by another process"));
             image.store(&[round; 16]).unwrap();
             assert_eq!(fs::read(&path).unwrap(), [round; 16]);
         }
@@ -152,7 +136,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a.bin");
         fs::write(&path, [1, 2, 3]).unwrap();
-        assert!(Image::take(&path, 16).unwrap_err().text.contains("has 3 bytes, the chip has 16"));
+        assert!(Image::take(&path, 16).unwrap_err().to_string().contains("has 3 bytes, the chip has 16"));
         assert_eq!(fs::read(&path).unwrap(), [1, 2, 3]);
     }
 
