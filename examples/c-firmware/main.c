@@ -1,6 +1,7 @@
 /* A host test of the firmware: stores a calibration table of 48 bytes at 0x0110 and reads it back.
  *
  *     ./calibration MODEL.json
+ *     pagewise trial --board BOARD.toml -- ./calibration      on the fitted part and on every candidate
  *
  * Exit code: 0 stored, 1 lost (the hazard is printed), 2 bad input. */
 #include <stdio.h>
@@ -35,9 +36,11 @@ int main(int argc, char **argv)
     const pagewise_straps straps = {PAGEWISE_LOW, PAGEWISE_LOW, PAGEWISE_LOW, PAGEWISE_LOW};
     uint8_t table[TABLE_LENGTH], back[TABLE_LENGTH];
     uint32_t chip = 0;
-    pagewise_rig *rig = pagewise_rig_new(400000, 3300, 1);
-    if (argc != 2 || pagewise_attach_file(rig, argv[1], straps, &chip) != PAGEWISE_STATUS_OK) {
-        fprintf(stderr, "%s\n", argc == 2 ? pagewise_last_error() : "usage: calibration MODEL.json");
+    pagewise_rig *rig = argc == 1 ? pagewise_rig_from_environment(&chip) : pagewise_rig_new(400000, 3300, 1);
+    bool there = argc == 1 ? rig != NULL
+                           : argc == 2 && pagewise_attach_file(rig, argv[1], straps, &chip) == PAGEWISE_STATUS_OK;
+    if (!there) {
+        fprintf(stderr, "%s\n", argc <= 2 ? pagewise_last_error() : "usage: calibration [MODEL.json]");
         pagewise_rig_free(rig);
         return 2;
     }

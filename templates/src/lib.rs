@@ -56,6 +56,7 @@ pub const TEMPLATES: &[(&str, &str)] = embedded![
     "rust_module.rs.tera",
     "rust_regions.rs.tera",
     "timing.svg.tera",
+    "trial.html.tera",
 ];
 
 /// How a text that is not ours is made harmless.

@@ -1,6 +1,7 @@
 //! The commands of the program, one file each, and what they have in common.
 
 pub mod boards;
+#[cfg(target_os = "linux")]
 pub mod bridge;
 pub mod budget;
 pub mod completions;
@@ -26,6 +27,8 @@ pub mod schema;
 pub mod show;
 pub mod socket;
 pub mod swap;
+#[cfg(target_os = "linux")]
+pub mod trial;
 pub mod values;
 pub mod verify;
 
@@ -133,7 +136,11 @@ pub enum Verb {
     /// Tell from recordings of the real bus what the firmware does.
     Observe(observe::Observe),
     /// Run a Linux program on a simulated bus.
-    Bridge(bridge::Bridge),
+    #[cfg(target_os = "linux")]
+    Bridge(Box<bridge::Bridge>),
+    /// Run a real program on the fitted part and on each candidate, with cuts of the supply.
+    #[cfg(target_os = "linux")]
+    Trial(Box<trial::Trial>),
     /// Write the JSON Schema of a kind of file.
     Schema(schema::Schema),
     /// Print the completion script of a shell.
@@ -168,7 +175,10 @@ impl Verb {
             Self::Move(_) => "move",
             Self::Inspect(_) => "inspect",
             Self::Observe(_) => "observe",
+            #[cfg(target_os = "linux")]
             Self::Bridge(_) => "bridge",
+            #[cfg(target_os = "linux")]
+            Self::Trial(_) => "trial",
             Self::Schema(_) => "schema",
             Self::Completions(_) => "completions",
             Self::Manual(_) => "manual",
@@ -204,7 +214,10 @@ impl Program {
             Verb::Move(moving) => moving.run(&self.options),
             Verb::Inspect(inspect) => inspect.run(&self.options),
             Verb::Observe(observe) => observe.run(&self.options),
+            #[cfg(target_os = "linux")]
             Verb::Bridge(bridge) => bridge.run(&self.options),
+            #[cfg(target_os = "linux")]
+            Verb::Trial(trial) => trial.run(&self.options),
             Verb::Schema(schema) => schema.run(&self.options),
             Verb::Completions(completions) => completions.run(&self.options),
             Verb::Manual(manual) => manual.run(&self.options),

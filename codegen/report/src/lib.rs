@@ -34,6 +34,7 @@ mod memory_map;
 pub mod offer;
 mod page;
 mod timing;
+pub mod trial;
 pub mod view;
 
 use pagewise_judge::fleet::BoardAnswer;

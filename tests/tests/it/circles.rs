@@ -4,11 +4,12 @@ use std::path::Path;
 
 use pagewise_tests::modules::Crate;
 
-const CRATES: [&str; 14] = [
+const CRATES: [&str; 15] = [
     "driver/src",
     "simulator/src",
     "simulator/capi/src",
     "simulator/bridge/src",
+    "simulator/session/src",
     "templates/src",
     "codegen/base/src",
     "codegen/part/src",
