@@ -25,7 +25,7 @@ use std::fmt;
 use serde::Serialize;
 
 use crate::card::geometry::PinLevels;
-use crate::card::{Card, Kind, RegionKind, Role, density};
+use crate::card::{Card, Kind, RegionKind, Role, UpperBits, density};
 
 /// One bit of a byte on the wire.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -154,7 +154,8 @@ fn word_bytes(card: &Card, word: u32, reach: u32) -> Vec<WireByte> {
     let count = u32::from(card.word_address_bytes.value);
     let bit = |place: u32| {
         let used = place < used;
-        let role = if used { format!("a{place}") } else { "x".into() };
+        let above = if card.upper_address_bits.value == UpperBits::Ignored { "x" } else { "0" };
+        let role = if used { format!("a{place}") } else { above.into() };
         Bit { role, high: used && word >> place & 1 == 1 }
     };
     (0..count).rev().map(|byte| WireByte::of((0..8).rev().map(|n| bit(8 * byte + n)).collect())).collect()

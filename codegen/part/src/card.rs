@@ -57,6 +57,8 @@ pub struct Card {
     pub shipped_as: Option<Fact<Shipped>>,
     /// Word-address bytes sent after the device address.
     pub word_address_bytes: Fact<u8>,
+    /// What the part makes of word-address bits above its capacity.
+    pub upper_address_bits: Fact<UpperBits>,
     /// Role of each bit of the 7-bit device address, bit 6 first: the upper four.
     pub device_code: Fact<[Role; 4]>,
     /// Role of the lower three bits, bit 2 first.
@@ -209,6 +211,18 @@ pub enum BlockBitsOnRead {
     Ignored,
     /// They replace the pointer's.
     Latched,
+}
+
+/// Word-address bits above the capacity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum UpperBits {
+    /// Not looked at: the array repeats.
+    Ignored,
+    /// Must be 0: nothing is promised otherwise.
+    Zero,
+    /// The topmost of them makes a command of a write, which cannot be undone.
+    SecurityCommand,
 }
 
 /// Unit in which wear counts.

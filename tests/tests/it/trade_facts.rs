@@ -288,8 +288,36 @@ fn an_order_code_is_read_to_the_end() {
         assert_eq!(made, [footprint], "{text}");
         assert_eq!((found.temperature_min_c.value, found.temperature_max_c.value), celsius, "{text}");
     }
+    // Where the package piece was read in a sibling's sheet only, that it is this package is a condition.
+    for (text, part, footprint) in [
+        ("24LC128-I/SN", "24lc128", "soic-8"),
+        ("BR24G128FVM-3A", "br24g128-3a", "msop-8-2.9x4mm"),
+        ("HN58X24256TIE", "hn58x24256", "tssop-14"),
+        ("S-24C04AFJA-TB-01S", "s-24c04a", "soic-8"),
+    ] {
+        let found = catalogue.find(text).unwrap_or_else(|| panic!("{text}"));
+        assert_eq!(found.order_of.as_deref(), Some(part), "{text}");
+        let made: Vec<&str> = found.packages.list.iter().map(|package| package.footprint.word()).collect();
+        assert_eq!(made, [footprint], "{text}");
+    }
+    let (_, proviso) = footprint_finding("24lc256", "24LC128-I/SN", "soic-8").expect("a condition");
+    assert!(proviso.is_some_and(|text| text.contains("it is made in soic-8")));
+    // P24C32C: each version has its own supply. vcc_note and the order-code table of the sheet.
+    let supply = |text: &str| catalogue.find(text).map(|card| (card.read_min_mv.value, card.max_mv.value));
+    assert_eq!(supply("P24C32C-DE"), Some((2500, 5500)));
+    assert_eq!(supply("P24C32C-MI"), Some((1700, 5500)));
+    // Many letters that could each be a piece are read in no time.
+    assert!(catalogue.find(&format!("PCA8581{}Q", "T".repeat(50))).is_none());
     // A letter behind the density is a revision or another part; a piece that is not known is not passed over.
-    for text in ["AT24C16D-SSHM-T", "24LC64Q-I/SN", "24LC64-I/QQ", "24LC641-I/SN", "24LC64-I/SN7"] {
+    for text in [
+        "AT24C16D-SSHM-T",
+        "24LC64Q-I/SN",
+        "24LC64-I/QQ",
+        "24LC641-I/SN",
+        "24LC64-I/SN7",
+        "24LC128I/SN",
+        "AT24C08C-SSHM-T",
+    ] {
         assert!(catalogue.find(text).is_none(), "{text}");
     }
     let (compared, proviso) = footprint_finding("24lc32a", "24LC64-I/SN", "tssop-8").expect("another package");

@@ -44,6 +44,8 @@ pub struct Proviso {
 /// A card's value that a proviso replaces.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Amend {
+    /// Page in bytes.
+    Page(u32),
     /// Longest write cycle in microseconds.
     WriteCycleUs(u32),
     /// SCL rate in kHz at every supply.
@@ -114,6 +116,7 @@ impl Amend {
                     }
                 }
             }
+            Self::Page(bytes) => card.page_bytes.value = card.page_bytes.value.max(bytes),
             Self::ReadWholeArray => card.read_wrap_bytes.value = card.capacity_bytes.value,
             Self::Endurance(cycles) => {
                 card.endurance_cycles.value = cycles;

@@ -90,11 +90,9 @@ fn a_wider_grade_is_a_condition_until_the_order_code_says_which() {
     works_from(&mut new, -40, 85);
     let piece = |piece: &str, high| OrderPiece {
         piece: piece.into(),
-        package: None,
         min_c: Some(-40),
         max_c: Some(high),
-        by_place: false,
-        note: None,
+        ..OrderPiece::default()
     };
     new.order_pieces = vec![piece("-I", 85), piece("-E", 125)];
     let judgement = judge(&board(), &old, &new);

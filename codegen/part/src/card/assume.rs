@@ -5,7 +5,7 @@
 //! ([`super::load`]), so that a value without a row does not compile.
 
 use super::role::Role;
-use super::{Answer, BlockBitsOnRead, Busy, CyclePer, Open, Partial, Pointer, Sampled, Span, Wear};
+use super::{Answer, BlockBitsOnRead, Busy, CyclePer, Open, Partial, Pointer, Sampled, Span, UpperBits, Wear};
 use crate::fact::{Basis, Fact};
 
 /// One assumption.
@@ -46,6 +46,12 @@ macro_rules! rows {
 }
 
 rows! {
+    /// Page in bytes, by the capacity in bytes.
+    PAGE_BYTES: fn(u32) -> u32 = "page_bytes", smallest_page,
+        "the smallest pages met are 1 byte below 1 kbit, 2 up to 2 kbit, 8 up to 64 kbit, 64 above";
+    /// What the part makes of word-address bits above its capacity.
+    UPPER_ADDRESS_BITS: UpperBits = "upper_address_bits", UpperBits::Ignored,
+        "don't care in almost every published part; software that sends them as 0 is safe on all";
     /// Word-address bytes, by the capacity in bytes.
     WORD_ADDRESS_BYTES: fn(u32) -> u8 = "word_address_bytes", |capacity| if capacity <= 2048 { 1 } else { 2 },
         "one word-address byte up to 16 kbit and two above in every published part with pages (common practice)";
@@ -126,6 +132,15 @@ rows! {
     /// Whether a part is made in a package of which its card says nothing, with the pins and the address of the others.
     PACKAGE_MADE: bool = "packages.made", false,
         "no part is made in every package, and in a small one its pins and its device address often differ";
+}
+
+fn smallest_page(capacity: u32) -> u32 {
+    match capacity {
+        0..=127 => 1,
+        128..=256 => 2,
+        257..=8192 => 8,
+        _ => 64,
+    }
 }
 
 /// Pins compared, except for the block-select bits that must ride in the lowest places.

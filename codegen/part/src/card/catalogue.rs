@@ -1,11 +1,13 @@
 //! All cards: those embedded in the program, the user's own, and one generic card per density.
 
+use std::collections::{BTreeMap, HashMap};
 use std::fs;
 use std::path::Path;
 
 use elsa::sync::FrozenMap;
 
-use super::{Card, Kind, generic, load, order};
+use super::{Card, Kind, OrderPiece, generic, load, order};
+use crate::marking::text::key;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::words;
 
@@ -15,6 +17,12 @@ const EMBEDDED: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/embedded_c
 /// Every card that the program knows, sorted by capacity, then identifier; generic cards last.
 pub struct Catalogue {
     cards: Vec<Card>,
+    /// Place of each card by identifier, name and further order codes, lower case.
+    places: HashMap<String, usize>,
+    /// What an order code of a part begins with, and the part's place.
+    stems: Vec<(String, usize)>,
+    /// Pieces of order codes by maker.
+    makers: BTreeMap<String, Vec<OrderPiece>>,
     /// Cards of order codes that were asked for.
     orders: FrozenMap<String, Box<Card>>,
 }
@@ -27,7 +35,7 @@ impl std::fmt::Debug for Catalogue {
 
 impl Clone for Catalogue {
     fn clone(&self) -> Self {
-        Self { cards: self.cards.clone(), orders: FrozenMap::new() }
+        Self::of(self.cards.clone())
     }
 }
 
@@ -100,7 +108,25 @@ impl Catalogue {
         cards.sort_by(|a, b| (a.capacity_bytes.value, &a.id).cmp(&(b.capacity_bytes.value, &b.id)));
         let generics = generic::all(&cards);
         cards.extend(generics);
-        Faults(faults).or_ok(Self { cards, orders: FrozenMap::new() })
+        Faults(faults).or_ok(Self::of(cards))
+    }
+
+    fn of(cards: Vec<Card>) -> Self {
+        let mut places = HashMap::new();
+        let own = |card: &Card| vec![card.id.clone(), card.name.to_lowercase()];
+        let further = |card: &Card| card.members.iter().map(|member| member.to_lowercase()).collect();
+        let kinds: [&dyn Fn(&Card) -> Vec<String>; 2] = [&own, &further];
+        for names in kinds {
+            for (place, card) in cards.iter().enumerate() {
+                for name in names(card) {
+                    places.entry(name).or_insert(place);
+                }
+            }
+        }
+        let parts = cards.iter().enumerate().filter(|(_, card)| !card.is_generic());
+        let stems = parts.flat_map(|(place, card)| order::stems(card).into_iter().map(move |stem| (stem, place)));
+        let (stems, makers) = (stems.collect(), order::of_makers(cards.iter().filter(|card| !card.is_generic())));
+        Self { cards, places, stems, makers, orders: FrozenMap::new() }
     }
 
     /// Every card, generic ones last.
@@ -123,11 +149,7 @@ impl Catalogue {
     /// longer order code whose pieces are all known, a card of its own: in its package, with its temperatures.
     #[must_use]
     pub fn find(&self, name: &str) -> Option<&Card> {
-        let wanted = name.to_lowercase();
-        let named = |card: &&Card| card.id == wanted || card.name.to_lowercase() == wanted;
-        let member = |card: &&Card| card.members.iter().any(|member| member.to_lowercase() == wanted);
-        let whole = self.cards.iter().find(named).or_else(|| self.cards.iter().find(member));
-        whole.or_else(|| self.ordered(name))
+        self.places.get(&name.to_lowercase()).map(|place| &self.cards[*place]).or_else(|| self.ordered(name))
     }
 
     fn ordered(&self, name: &str) -> Option<&Card> {
@@ -135,9 +157,17 @@ impl Catalogue {
         if let Some(card) = self.orders.get(&wanted) {
             return Some(card);
         }
-        // The longest name that fits: 24AA02E48 is not a 24AA02.
-        let fitting = self.parts().filter_map(|part| Some((part.name.len(), part.ordered(name)?)));
-        let (_, card) = fitting.max_by_key(|(length, _)| *length)?;
+        let code = key(name);
+        let begun = self.stems.iter().filter(|(stem, _)| code.starts_with(stem.as_str()));
+        let begun: Vec<&Card> = begun.map(|(_, place)| &self.cards[*place]).collect();
+        // The longest name that fits: 24AA02E48 is not a 24AA02. What its own sheet explains counts before what others do.
+        let own = begun.iter().filter_map(|part| Some((part.name.len(), part.ordered(name)?)));
+        let card = own.max_by_key(|(length, _)| *length).or_else(|| {
+            let siblings = |part: &Card| self.makers.get(&part.maker).map_or(&[][..], Vec::as_slice);
+            let explained = |part: &&&Card| Some((part.name.len(), part.explained(siblings(part)).ordered(name)?));
+            begun.iter().filter_map(|part| explained(&part)).max_by_key(|(length, _)| *length)
+        });
+        let (_, card) = card?;
         Some(self.orders.insert(wanted, Box::new(card)))
     }
 

@@ -13,7 +13,7 @@ use serde::Deserialize;
 
 use super::{
     Access, Answer, BlockBitsOnRead, Busy, Footprint, Kind, Open, OrderPiece, Partial, Pointer, RegionKind, Sampled,
-    Shipped, Span, Wear,
+    Shipped, Span, UpperBits, Wear,
 };
 pub(super) use limits::{EnduranceAt, GradeFile, Speed, Supply, Temperature, WriteCycle};
 use pagewise_base::form::Shape;
@@ -32,9 +32,8 @@ const THREE_BITS_READ: &str = r"^\s*([01x?]|/?A[0-2]|B[0-6])(\s+([01x?]|/?A[0-2]
 #[derive(JsonSchema, Deserialize, Default)]
 #[serde(deny_unknown_fields)]
 #[schemars(extend(
-    "if" = { "properties": { "kind": { "const": "eeprom" } } },
-    "then" = { "required": ["page_bytes"] },
-    "else" = { "properties": { "page_bytes": false, "write_cycle": { "properties": { "per": false } } } }
+    "if" = { "properties": { "kind": { "const": "fram" } } },
+    "then" = { "properties": { "page_bytes": false, "write_cycle": { "properties": { "per": false } } } }
 ))]
 pub struct CardFile {
     /// Identifier: lower-case letters, digits and hyphens.
@@ -69,7 +68,7 @@ pub struct CardFile {
     /// Bits of the array, a power of two.
     #[schemars(range(min = 128, max = 134_217_728), example = 32_768)]
     pub(super) capacity_bits: u32,
-    /// Page in bytes, a power of two; not for a FRAM.
+    /// Page in bytes, a power of two; not for a FRAM. Absent where it was not read.
     #[schemars(range(min = 1, max = 16_777_216), example = 32)]
     pub(super) page_bytes: Option<u32>,
     /// Word-address bytes that follow the device address.
@@ -78,8 +77,10 @@ pub struct CardFile {
     /// Roles of bits 6 to 3 of the device address: 0, 1, A0 to A2, /A0 to /A2, x, B0 to B6.
     #[schemars(regex(pattern = FOUR_BITS), example = &"1 0 1 0")]
     pub(super) device_code: Option<String>,
-    /// Roles of bits 2 to 0.
-    #[schemars(regex(pattern = THREE_BITS), example = &"A2 A1 A0")]
+    /// What the part makes of word-address bits above its capacity.
+    pub(super) upper_address_bits: Option<UpperBits>,
+    /// Roles of bits 2 to 0; `?` for a role that was not read.
+    #[schemars(regex(pattern = THREE_BITS_READ), example = &"A2 A1 A0")]
     pub(super) address_bits: Option<String>,
     /// How an open address pin reads.
     pub(super) open_strap: Option<Open>,

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use super::assume::{self, Row};
 use super::file::{Behind, CardFile, Known, Level, SHAPE};
 use super::role::Role;
-use super::{BlockBitsOnRead, Card, Kind, RegionKind, Span, Wear};
+use super::{BlockBitsOnRead, Card, Kind, RegionKind, Span, UpperBits, Wear};
 use crate::fact::{Basis, Fact};
 use pagewise_base::fault::Faults;
 use pagewise_base::form::Document;
@@ -110,11 +110,7 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
     let regions = outside::regions(form, &file.region, capacity);
     let banked = regions.iter().any(|region| region.kind == RegionKind::BankSelect);
     let needed = reach::blocks_needed(capacity, bytes.value, &device_code.value, banked);
-    let address_bits = sheet.fact_or(
-        &assume::ADDRESS_BITS,
-        roles(form, "address_bits", file.address_bits.as_deref()),
-        (assume::ADDRESS_BITS.value)(needed),
-    );
+    let (address_bits, roles_read) = low_bits(&sheet, form, file.address_bits.as_deref(), needed);
     reach::check(form, capacity, bytes.value, &device_code.value, &address_bits.value, banked);
     let cycle = electrical::cycle(&sheet, form, file);
     let supply = electrical::supply(&sheet, form, &file.supply);
@@ -128,7 +124,9 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
     let fram = file.kind == Kind::Fram;
     let assumed_wrap = if fram { capacity } else { (assume::READ_WRAP_BYTES.value)(capacity, bytes.value) };
     check_basis(form, file);
-    let packages = outside::packages(&sheet, form, file, address_bits.value);
+    let packages = outside::packages(&sheet, form, file, roles_read);
+    let page_bytes = page(&sheet, form, file, capacity);
+    let upper_address_bits = upper_bits(&sheet, form, file, capacity, bytes.value);
     Card {
         id: file.id.clone(),
         name: file.name.clone(),
@@ -138,7 +136,7 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
         notes: file.notes.clone(),
         members: file.members.clone(),
         capacity_bytes: sheet.stated("capacity_bits", capacity),
-        page_bytes: sheet.stated("page_bytes", page(form, file, capacity)),
+        page_bytes,
         page_wrap: file.page_wrap.map(|wraps| sheet.stated("page_wrap", wraps)),
         shipped_as: file.shipped_as.map(|contents| sheet.stated("shipped_as", contents)),
         read_wrap_bytes: sheet.fact_or(&assume::READ_WRAP_BYTES, wrap, assumed_wrap),
@@ -149,6 +147,7 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
             sheet.fact(&assume::READ_BLOCK_BITS, file.read_block_bits)
         },
         word_address_bytes: bytes,
+        upper_address_bits,
         device_code,
         address_bits,
         open_strap: sheet.fact(&assume::OPEN_STRAP, file.open_strap),
@@ -193,6 +192,34 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
     }
 }
 
+/// Roles of the low address bits, and which of them were read. What was not stands as in the row, and makes a fact of
+/// nobody's.
+fn low_bits(
+    sheet: &Sheet,
+    form: &Document<'_>,
+    text: Option<&str>,
+    blocks: u8,
+) -> (Fact<[Role; 3]>, [Option<Role>; 3]) {
+    let assumed = (assume::ADDRESS_BITS.value)(blocks);
+    let Some(text) = text else {
+        return (assume::ADDRESS_BITS.with(assumed), assumed.map(Some));
+    };
+    let read = outside::roles_read(form, "address_bits", text);
+    let value = [0, 1, 2].map(|place| read[place].unwrap_or(assumed[place]));
+    let whole = read.iter().all(Option::is_some);
+    (if whole { sheet.stated("address_bits", value) } else { assume::ADDRESS_BITS.with(value) }, read)
+}
+
+/// What becomes of word-address bits above the capacity; a part that has none has nothing to state.
+fn upper_bits(sheet: &Sheet, form: &Document<'_>, file: &CardFile, capacity: u32, bytes: u8) -> Fact<UpperBits> {
+    let stated = file.upper_address_bits;
+    if stated.is_some() && capacity.trailing_zeros() >= 8 * u32::from(bytes) {
+        let reason = "the array needs every bit of its word-address bytes";
+        form.fault("upper_address_bits", reason, "remove it, or correct the capacity or word_address_bytes");
+    }
+    sheet.fact(&assume::UPPER_ADDRESS_BITS, stated)
+}
+
 fn check_names(form: &Document<'_>, file: &CardFile) {
     let id = &file.id;
     if !id.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-') {
@@ -228,7 +255,7 @@ fn within_capacity(form: &Document<'_>, path: &str, value: u32, capacity: u32) {
     }
 }
 
-fn page(form: &Document<'_>, file: &CardFile, capacity: u32) -> u32 {
+fn page(sheet: &Sheet, form: &Document<'_>, file: &CardFile, capacity: u32) -> Fact<u32> {
     match (file.kind, file.page_bytes) {
         (Kind::Fram, page) => {
             if page.is_some() {
@@ -237,19 +264,18 @@ fn page(form: &Document<'_>, file: &CardFile, capacity: u32) -> u32 {
             if file.page_wrap == Some(true) {
                 form.fault("page_wrap", "a FRAM has no page that a write could wrap in", "remove it");
             }
-            capacity
+            sheet.stated("page_bytes", capacity)
         }
         (Kind::Eeprom, page) => {
-            if page.is_none() {
-                form.fault("page_bytes", "is missing", "add it");
-            }
             if file.page_wrap == Some(false) {
                 let remedy = "check the sheet: what runs on is not a page; leave the field out where it was not read";
                 form.fault("page_wrap", "a page write that runs past its page is not known to run on", remedy);
             }
-            let page = page.unwrap_or(1);
-            within_capacity(form, "page_bytes", page, capacity);
-            power_of_two(form, "page_bytes", page, "write the page in bytes")
+            let stated = page.map(|page| {
+                within_capacity(form, "page_bytes", page, capacity);
+                power_of_two(form, "page_bytes", page, "write the page in bytes")
+            });
+            sheet.fact_or(&assume::PAGE_BYTES, stated, (assume::PAGE_BYTES.value)(capacity))
         }
     }
 }

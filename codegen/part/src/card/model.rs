@@ -74,7 +74,7 @@ impl Card {
             power_up_ns: u64::from(self.power_up_us.value) * 1000,
             regions: {
                 let read = self.regions.iter().filter(|region| region.address_read);
-                read.map(|region| simulated_region(region, capacity)).collect()
+                read.filter_map(|region| simulated_region(region, capacity)).collect()
             },
         }
     }
@@ -190,8 +190,9 @@ const BANK_SELECT: [DeviceBit; 7] = [
     DeviceBit::Ignored,
 ];
 
-fn simulated_region(region: &Region, capacity: u32) -> pagewise_simulator::model::Region {
-    pagewise_simulator::model::Region {
+/// The simulated region; none for protection page by page, which leaves the array as it is until somebody sets it.
+fn simulated_region(region: &Region, capacity: u32) -> Option<pagewise_simulator::model::Region> {
+    Some(pagewise_simulator::model::Region {
         kind: match region.kind {
             RegionKind::SerialNumber => SimulatedRegion::SerialNumber,
             RegionKind::IdentificationPage => SimulatedRegion::IdentificationPage,
@@ -200,6 +201,7 @@ fn simulated_region(region: &Region, capacity: u32) -> pagewise_simulator::model
             RegionKind::PermanentProtection => SimulatedRegion::PermanentProtection,
             RegionKind::ReversibleProtection => SimulatedRegion::ReversibleProtection,
             RegionKind::BankSelect => SimulatedRegion::BankSelect,
+            RegionKind::PageProtection => return None,
         },
         device_bits: match region.device_bits {
             Some(bits) => Some(bits.map(device_bit)),
@@ -215,5 +217,5 @@ fn simulated_region(region: &Region, capacity: u32) -> pagewise_simulator::model
             Access::ReadWrite => RegionAccess::ReadWrite,
         },
         protects: range(region.protects, capacity),
-    }
+    })
 }

@@ -99,6 +99,9 @@ pub enum Footprint {
     /// 8-lead MSOP.
     #[serde(rename = "msop-8")]
     Msop8,
+    /// 8-lead MSOP of 2.9 x 4.0 mm over leads.
+    #[serde(rename = "msop-8-2.9x4mm")]
+    Msop8Narrow,
     /// 8-lead TMSOP.
     #[serde(rename = "tmsop-8")]
     Tmsop8,
@@ -117,6 +120,9 @@ pub enum Footprint {
     /// 8-pad XDFN.
     #[serde(rename = "xdfn-8")]
     Xdfn8,
+    /// 8-pad VSON, 2 x 3 mm.
+    #[serde(rename = "vson-8")]
+    Vson8,
     /// 8-pad SAP.
     #[serde(rename = "sap-8")]
     Sap8,
@@ -263,6 +269,21 @@ pub fn signal(words: &str) -> &str {
 }
 
 impl Package {
+    /// A package of which only its name was read: with the usual pins, where there are any, and the roles of the die whose
+    /// pins are among them.
+    #[must_use]
+    pub fn named(footprint: Footprint, usual: [Option<Role>; 3]) -> Self {
+        let pins = footprint.usual_pins();
+        Self {
+            footprint,
+            current: true,
+            address_bits: usual.map(|role| as_usual(role, pins.as_ref())),
+            wp_pin: pins.as_ref().map(|_| true),
+            pins,
+            note: None,
+        }
+    }
+
     /// The pin or ball of a signal; absent where it has none or the pins were not read.
     #[must_use]
     pub fn pin_of(&self, wanted: &str) -> Option<&str> {
@@ -275,6 +296,14 @@ impl Package {
     pub fn address_is_read(&self) -> bool {
         self.address_bits.iter().all(Option::is_some)
     }
+}
+
+/// The role of an address bit in a package: that of the die, where it was read and no pin is asked or the pin is there.
+pub(super) fn as_usual(role: Option<Role>, pins: Option<&BTreeMap<String, String>>) -> Option<Role> {
+    let role = role?;
+    let Some(pin) = role.pin() else { return Some(role) };
+    let name = format!("A{pin}");
+    pins.is_some_and(|pins| pins.values().any(|words| signal(words) == name)).then_some(role)
 }
 
 impl Packages {

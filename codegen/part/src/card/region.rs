@@ -50,6 +50,8 @@ pub enum RegionKind {
     ReversibleProtection,
     /// Bank chosen by a command.
     BankSelect,
+    /// A protection bit for each page of the array, set over the bus.
+    PageProtection,
 }
 
 /// Who may write a second region.

@@ -5,6 +5,7 @@ use super::family::Anatomy;
 use super::matched::Match;
 use super::text::{Code, key};
 use crate::card::{Card, Catalogue};
+use pagewise_base::words::listed;
 
 /// Common practice, no source: `24C16` stands on chips of several makers.
 const SHARED: &str = "24C";
@@ -21,32 +22,51 @@ struct OrderCode<'c> {
 }
 
 /// The order codes of a catalogue.
-pub(super) struct Codes<'c>(Vec<OrderCode<'c>>);
+pub(super) struct Codes<'c> {
+    codes: Vec<OrderCode<'c>>,
+    catalogue: &'c Catalogue,
+}
 
 impl std::fmt::Debug for Codes<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "Codes({})", self.0.len())
+        write!(f, "Codes({})", self.codes.len())
     }
 }
 
 impl<'c> Codes<'c> {
     pub(super) fn of(catalogue: &'c Catalogue) -> Self {
-        Self(catalogue.parts().map(OrderCode::of).collect())
+        Self { codes: catalogue.parts().map(OrderCode::of).collect(), catalogue }
+    }
+
+    /// The part whose order code this is, each piece of it known.
+    fn read_to_the_end(&self, code: &Code<'_>) -> Option<Match> {
+        let ordered = self.catalogue.find(code.text)?;
+        let order = self.codes.iter().find(|order| Some(&order.card.id) == ordered.order_of.as_ref())?;
+        let packages = ordered.packages.list.iter().map(|package| package.footprint.word());
+        let packages = if ordered.packages.list.len() == 1 { listed(packages) } else { "any package".to_owned() };
+        let (low, high) = (ordered.temperature_min_c.value, ordered.temperature_max_c.value);
+        let because = format!("each piece of it is known: {packages}, {low} to {high} C");
+        let shared = order.key.starts_with(SHARED);
+        let sure = if shared { Certainty::Likely } else { Certainty::Certain };
+        Some(Match { begins: !shared, ..order.as_match(code, code.key.len(), sure, because) })
     }
 
     /// Cards that the code may mean, surest first.
     pub(super) fn matches(&self, code: &Code<'_>, anatomy: Option<&Anatomy<'_>>) -> Vec<Match> {
-        let mut found: Vec<Match> = self.0.iter().filter_map(|order| order.matched(code)).collect();
+        let mut found: Vec<Match> = self.codes.iter().filter_map(|order| order.matched(code)).collect();
+        if !found.iter().any(|it| it.sure == Certainty::Certain) {
+            found.extend(self.read_to_the_end(code));
+        }
         let best = found.iter().map(|it| (it.sure, it.covers)).max();
         if let Some(best) = best.filter(|(sure, _)| *sure > Certainty::Possible) {
             // A longer order code that fits explains more: 24AA02E48 is not a 24AA02.
             found.retain(|it| (it.sure, it.covers) == best);
         }
         if let (Some(anatomy), true) = (anatomy, found.is_empty()) {
-            found = self.0.iter().filter_map(|order| order.of_same_digits(code, anatomy)).collect();
+            found = self.codes.iter().filter_map(|order| order.of_same_digits(code, anatomy)).collect();
         }
         if found.is_empty() && anatomy.is_none() {
-            found = self.0.iter().filter_map(|order| order.abbreviated(code)).collect();
+            found = self.codes.iter().filter_map(|order| order.abbreviated(code)).collect();
         }
         // Two cards of one order code: the text does not tell which.
         let certain = found.iter().filter(|it| it.sure == Certainty::Certain).count();

@@ -84,7 +84,9 @@ impl Table {
             let Some(code) = Code::of(&card.name) else { continue };
             let Some(anatomy) = stems.split(&code) else { continue };
             let ruled = by_rule(&anatomy).iter().any(|(bytes, _)| *bytes == card.capacity_bytes.value);
-            if !ruled && !anatomy.meant().is_wrong() {
+            // Digits that count kilobits in every other name do not count otherwise for the one that breaks the rule.
+            let usual = listed(&KILOBITS, anatomy.digits).is_some();
+            if !ruled && !usual && !anatomy.meant().is_wrong() {
                 let stem = (format!("{}{}", anatomy.prefix, anatomy.letters), anatomy.digits.to_owned());
                 by_stem.entry(stem).or_default().insert(card.capacity_bytes.value, card.name.clone());
             }

@@ -45,7 +45,7 @@ fn contradictions_are_refused_with_line_field_and_reason() {
     for (from, to, message) in [
         ("page_bytes = 32", "page_bytes = 24", "own.toml:7: `page_bytes`: 24 is not a power of two"),
         ("word_address_bytes = 2", "word_address_bytes = 1", "own.toml:6: `capacity_bits`: 4096 bytes: 1 word-address"),
-        ("A2 A1 A0", "A2 A1 B0", "block-select bits exceed the capacity"),
+        ("A2 A1 A0", "A2 A1 B0", "1 block-select bits and 2 word-address bytes exceed the capacity"),
         ("A2 A1 A0", "B0 B0 A0", "own.toml:10: `address_bits`: block-select bits of `1 0 1 0 B0 B0 A0` collide"),
         ("A2 A1 A0", "A2 A2 A0", "own.toml:10: `address_bits`: pin A2 is compared twice"),
         ("A2 A1 A0", "A2 A1", "has 2 address bits instead of 3"),
@@ -154,6 +154,49 @@ fn what_a_card_says_is_used_or_refused() {
     let catalogue = Catalogue::with_directory(&own).unwrap();
     assert_eq!(catalogue.find("own32-s").map(|card| card.id.as_str()), Some("own-32k"));
     assert!(catalogue.find("own32-x").is_none());
+}
+
+#[test]
+fn what_was_not_read_counts_as_the_most_cautious_value_met() {
+    let card = load::card("own.toml", &GOOD.replace("page_bytes = 32\n", "")).unwrap();
+    assert!(card.page_bytes.is_assumed() && card.page_bytes.value == 8, "{:?}", card.page_bytes);
+    let text = GOOD.replace("A2 A1 A0", "? A1 A0") + "\n[packages]\nmade = [\"soic-8\", \"sot-23-5\"]\n";
+    let card = load::card("own.toml", &text).unwrap();
+    assert!(card.address_bits.is_assumed());
+    assert!(card.packages.list.iter().all(|package| !package.address_is_read()), "{:?}", card.packages);
+}
+
+#[test]
+fn word_address_bits_above_the_capacity_are_said_where_there_are_any() {
+    for (word, role) in [("ignored", "x"), ("zero", "0"), ("security-command", "0")] {
+        let text = GOOD.replace("page_bytes", &format!("upper_address_bits = \"{word}\"\npage_bytes"));
+        let card = load::card("own.toml", &text).unwrap();
+        let anatomy = pagewise_part::anatomy::Anatomy::of(&card, [false; 3], 0).unwrap();
+        assert_eq!(anatomy.word_address[0].bits[0].role, role, "{word}");
+    }
+    let full = GOOD.replace("32768", "524288").replace("page_bytes", "upper_address_bits = \"zero\"\npage_bytes");
+    let shown = load::card("own.toml", &full).unwrap_err().to_string();
+    assert!(shown.contains("`upper_address_bits`: the array needs every bit of its word-address bytes"), "{shown}");
+}
+
+/// A block bit that is a bit of the word-address bytes too would be sent in two places.
+#[test]
+fn a_block_bit_that_repeats_a_word_address_bit_is_refused_by_its_name() {
+    let text =
+        GOOD.replace("32768", "524288").replace("A2 A1 A0", "B0 A1 A0").replace("page_bytes = 32", "page_bytes = 64");
+    let shown = load::card("own.toml", &text).unwrap_err().to_string();
+    assert!(shown.contains("B0 would be A15, which the word-address bytes carry too"), "{shown}");
+}
+
+#[test]
+fn a_region_has_an_address_or_says_that_it_was_not_read() {
+    let region = |fields: &str| load::card("own.toml", &format!("{GOOD}\n[[region]]\n{fields}\n"));
+    let shown = region("kind = \"identification-page\"\nlength = 32").unwrap_err().to_string();
+    assert!(shown.contains("its address is not stated, and it cannot lie in the array at 0"), "{shown}");
+    assert!(region("kind = \"identification-page\"\nlength = 32\naddress_read = false").is_ok());
+    // Protection page by page has no place of its own, and leaves the simulated array as it is.
+    let card = region("kind = \"page-protection\"").unwrap();
+    assert!(card.chip_model().regions.is_empty() && card.chip_model().check().is_ok());
 }
 
 fn stated<'c, T>(parts: &[&'c Card], fact: impl Fn(&'c Card) -> &'c pagewise_part::fact::Fact<T>) -> Vec<&'c T>

@@ -72,7 +72,7 @@ fn nothing_found_is_an_answer() {
 #[test]
 fn bad_filter_values_are_refused() {
     refused(&["parts", "--density", "32"], "could be bits or bytes");
-    refused(&["parts", "--density", "33k"], "no power of two");
+    refused(&["parts", "--density", "33k"], "is not a power of two");
     refused(&["parts", "--density", "many"], "is not a density");
     refused(&["parts", "--page", "0"], "0 is not in 1..=65536");
     refused(&["parts", "--page", "x"], "invalid digit");

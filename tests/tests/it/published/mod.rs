@@ -41,9 +41,16 @@ pub fn cards() -> BTreeMap<String, Table> {
     cards
 }
 
+/// What was read of further parts, packages and order codes in the same entry.
+const MORE: &str = "more-parts.toml";
+
 /// Every published entry by its identifier.
 pub fn entries() -> BTreeMap<String, Table> {
-    entries_of("datasheets.toml")
+    let mut entries = entries_of("datasheets.toml");
+    for (id, entry) in entries_of(MORE) {
+        assert!(entries.insert(id.clone(), entry).is_none(), "{id} stands in two files");
+    }
+    entries
 }
 
 fn entries_of(file: &str) -> BTreeMap<String, Table> {
@@ -57,7 +64,8 @@ fn entries_of(file: &str) -> BTreeMap<String, Table> {
 
 /// Every card with its entry.
 pub fn pairs() -> Vec<Pair> {
-    let (entries, orderings, map) = (entries(), entries_of("packages.toml"), data("cards.toml"));
+    let (entries, mut orderings, map) = (entries(), entries_of("packages.toml"), data("cards.toml"));
+    orderings.extend(entries_of(MORE));
     let map = map["cards"].as_table().expect("map of cards");
     cards()
         .into_iter()

@@ -105,7 +105,11 @@ fn limits_fault(pair: &Pair, grade: &Table) -> Option<String> {
     let value = |key: &str| grade.get(key).and_then(number);
     let plain = pair.stated_number("write_cycle.max_ms").unwrap_or_default();
     let said = value("write_cycle_ms").zip(value("min_v")).is_some_and(|(ms, volts)| {
-        let words = [format!("{ms} ms from {volts} V"), format!("{ms}/{plain} ms split at {volts} V")];
+        let words = [
+            format!("{ms} ms from {volts} V"),
+            format!("{ms}/{plain} ms split at {volts} V"),
+            format!("{ms} ms at {volts}-"),
+        ];
         let mut texts = limits(pair);
         texts.extend([pair.remarks(), text(&pair.ordering, "revision_note")]);
         texts.iter().any(|text| words.iter().any(|words| text.contains(words.as_str())))
@@ -133,6 +137,9 @@ fn rated_at(pair: &Pair, celsius: f64, cycles: Option<f64>) -> bool {
 
 /// A sibling's number that the entry gives in the clause of its notes that names the sibling.
 fn in_remarks(pair: &Pair, field: &str, value: f64) -> bool {
+    if field == "min_scl_khz" {
+        return pair.published_text("notes").contains(&format!("SCL must run at {value} kHz or more"));
+    }
     let words = match field {
         "endurance_cycles" => format!("{}e6 cycles", value / 1e6),
         "retention_years" => format!("{value} years"),
@@ -169,6 +176,7 @@ fn worded_page(pair: &Pair) -> Option<f64> {
     let groups = list.into_iter().flat_map(|list| list.split(", ")).filter_map(|group| group.split_once(" on "));
     let by_member =
         groups.filter(|(_, members)| is_member(members.trim_end_matches('.'))).find_map(|it| it.0.parse().ok());
+    let by_member = by_member.or_else(|| by_density(pair, &notes));
     by_member.or_else(|| {
         let clauses = own_clauses(pair);
         let after = clauses.iter().filter_map(|clause| clause.split_once("page ")).map(|(_, page)| page);
@@ -178,11 +186,30 @@ fn worded_page(pair: &Pair) -> Option<f64> {
     })
 }
 
+/// `Page: 8 bytes for 1 and 2 kbit, 16 for 4, 8 and 16 kbit`; `the 128-kbit member has a 32-byte page`.
+fn by_density(pair: &Pair, notes: &str) -> Option<f64> {
+    let kilobits = pair.stated_number("capacity_bits")? / 1024.0;
+    let digits = |text: &str| text.split(|c: char| !c.is_ascii_digit()).rfind(|it| !it.is_empty())?.parse::<f64>().ok();
+    let list = notes.split(". ").find_map(|sentence| sentence.strip_prefix("Page: ")).unwrap_or_default();
+    let groups = list.split(" kbit").filter_map(|group| group.split_once(" for "));
+    let of_group = |(page, densities): (&str, &str)| {
+        let mut densities = densities.split([',', ' ']).filter_map(|it| it.parse::<f64>().ok());
+        densities.any(|density| density == kilobits).then(|| digits(page))?
+    };
+    groups.filter_map(of_group).next().or_else(|| {
+        let clauses = notes.split(". ").flat_map(|sentence| sentence.split("; "));
+        let mut named = clauses.filter(|clause| clause.contains(&format!("{kilobits}-kbit member")));
+        named.find_map(|clause| digits(clause.split_once("-byte page")?.0))
+    })
+}
+
 /// A value marked as derived must follow from the entry; `derived` is no way round the check.
 fn follows(pair: &Pair, field: &str, value: f64) -> bool {
     match field {
         "capacity_bits" => kilobits_by_order_code(pair) == Some(value / 1024.0),
         "page_bytes" => value == 1.0 && pair.remarks().contains("page write exists on devices of 1 Kbit and larger"),
+        // One block of 2048 bytes has eleven word-address bits.
+        "word_address_bytes" if pair.remarks().contains("ONE block of 2048 bytes") => value == 2.0,
         "word_address_bytes" => pair.published("word_address_bytes") == Some(value),
         "supply.min_v" | "supply.max_v" => supply_follows(pair, field, value),
         _ => false,

@@ -9,13 +9,23 @@ use super::{Pair, number, tables, text};
 /// Card field, its value, entry field, and words of which one must stand there.
 type Rule = (&'static str, &'static str, &'static str, &'static [&'static str]);
 
-const RULES: [Rule; 22] = [
+const RULES: [Rule; 25] = [
     (
         "busy_answer",
         "any-access",
         "ack_polling",
-        &["no ACK", "no acknowledge", "no response", "inputs disabled", "0 answered only when the cycle is over"],
+        &[
+            "no ACK",
+            "no acknowledge",
+            "no response",
+            "inputs disabled",
+            "0 answered only when the cycle is over",
+            "inputs SCL and SDA are not received",
+        ],
     ),
+    ("upper_address_bits", "ignored", "block_select_where", &["top bit of the word-address byte is don't-care"]),
+    ("upper_address_bits", "zero", "block_select_where", &["top 3 bits of the first word-address byte must be 0"]),
+    ("upper_address_bits", "security-command", "special_regions", &["taken as the security/endurance command"]),
     ("busy_answer", "writes-only", "ack_polling", &["R/W=0"]),
     ("busy_answer", "same-control-byte", "ack_polling", &["equals the control byte that started the write"]),
     ("pointer_after_write", "last-plus-one", "current_address_after_write", &["plus one", "n+1 after an access to n"]),
@@ -23,7 +33,12 @@ const RULES: [Rule; 22] = [
     ("read_block_bits", "ignored", "read_device_byte_block_bits", &["ignored on a current-address read"]),
     ("read_block_bits", "latched", "read_device_byte_block_bits", &["LATCHED"]),
     ("wear_unit", "group-4", "page_refresh_or_ecc", &["groups of four bytes", "per four-byte word"]),
-    ("open_strap", "low", "chip_enable_pins", &["pull-down", "reads 0", "read 0", "reads as 0", "read as 0"]),
+    (
+        "open_strap",
+        "low",
+        "chip_enable_pins",
+        &["pull-down", "pulled down to ground", "reads 0", "read 0", "reads as 0", "read as 0"],
+    ),
     ("write_protect.range", "all", "wp_range", &["all"]),
     ("write_protect.range", "upper-half", "wp_range", &["upper half"]),
     ("write_protect.range", "upper-quarter", "wp_range", &["upper quarter"]),
@@ -94,7 +109,9 @@ fn others(pair: &Pair) -> Vec<String> {
         }
     };
     let rollover = pair.published_text("page_rollover");
-    let wraps = ["yes", "wrap", "stay", "kept", "rolls"].iter().any(|words| rollover.contains(words));
+    let wraps = ["yes", "wrap", "stay", "kept", "rolls", "roll to the first address of the same page"]
+        .iter()
+        .any(|words| rollover.contains(words));
     let wraps = wraps && !rollover.contains("unread");
     let runs_on = rollover.starts_with("none");
     let stated = pair.stated("page_wrap").and_then(Value::as_bool);
@@ -110,7 +127,14 @@ fn others(pair: &Pair) -> Vec<String> {
     let rollover = pair.published_text("sequential_read_rollover");
     let has = |words: &[&str]| words.iter().any(|words| rollover.contains(words));
     let bytes = pair.stated_number("capacity_bits").unwrap_or_default() / 8.0;
-    let whole = has(&["whole array", "to 0000h", "to 000h", "to 00000h", "to the first byte of the first page"]);
+    let whole = has(&[
+        "whole array",
+        "which is the whole array",
+        "to 0000h",
+        "to 000h",
+        "to 00000h",
+        "to the first byte of the first page",
+    ]);
     let wrap = pair.stated_number("read_wrap_bytes");
     let holds = match wrap.map(|wrap| wrap as u32) {
         _ if whole => wrap == Some(bytes),
@@ -147,6 +171,7 @@ fn device_address_faults(pair: &Pair) -> Vec<String> {
     match pair.stated_text("device_code") {
         None => {}
         Some("1 0 1 0") if code == "1010" => {}
+        Some("1 A2 /A1 A0") if code.starts_with("1 c2 c1 c0") && code.contains("c1 being the complement") => {}
         Some("B6 B5 B4 B3") if pair.published("block_select_bits") == Some(7.0) => {}
         Some(stated) => faults.push(format!("device_code = {stated}, published `{code}`")),
     }
@@ -180,7 +205,7 @@ fn device_address_faults(pair: &Pair) -> Vec<String> {
 
 /// As many address pins compared as the entry has devices on one bus, or as it calls live.
 fn pins_fault(pair: &Pair, low: &str) -> Option<String> {
-    let pins = low.matches('A').count();
+    let pins = low.matches('A').count() + pair.stated_text("device_code").unwrap_or_default().matches('A').count();
     let said = pair.published_text("chip_enable_pins");
     let name = text(&pair.card, "name");
     let member = name.get(name.len() - 3..).unwrap_or_default();
@@ -197,16 +222,37 @@ fn pins_fault(pair: &Pair, low: &str) -> Option<String> {
 }
 
 /// The words of cards for packages that `data/packages.toml` names otherwise; `soic-8-eiaj` is the 208-mil body.
-const PACKAGE_WORDS: [(&str, &str); 5] = [
+const PACKAGE_WORDS: [(&str, &str); 15] = [
     ("so-8", "so-8-unread"),
+    ("tssop-8j", "tssop-8-3x4.9mm"),
+    ("vson-8", "dfn-8"),
+    ("dip-t8", "dip-8"),
+    ("sop8", "sop-8-5x6.2mm"),
+    ("sop-j8", "soic-8"),
+    ("150-mil soic-8", "soic-8"),
+    ("ssop-b8", "ssop-8"),
+    ("tssop-b8", "tssop-8"),
+    ("tssop-b8j", "tssop-8-3x4.9mm"),
+    ("vson008x2030", "dfn-8"),
     ("soic-8-eiaj", "soic-8-wide"),
     ("sop-8-rohm", "sop-8-5x6.2mm"),
     ("sop-8 (FPT-8P-M02)", "sop-8-fpt-m02"),
     ("sop-8 (FPT-8P-M08)", "sop-8-fpt-m08"),
 ];
 
-fn package_word(name: &str) -> String {
-    PACKAGE_WORDS.iter().find(|(theirs, _)| *theirs == name).map_or(name, |(_, ours)| ours).to_owned()
+/// One maker's MSOP8 is 4.0 mm over leads, its SOP8 6.2 mm; another's SOP of eight leads is named by its outline.
+const MAKERS_WORDS: [(&str, &str, &str); 4] = [
+    ("Rohm", "msop-8", "msop-8-2.9x4mm"),
+    ("Rohm", "msop8", "msop-8-2.9x4mm"),
+    ("Rohm", "sop-8", "sop-8-5x6.2mm"),
+    ("Fujitsu", "soic-8", "sop-8-fpt-m02"),
+];
+
+fn package_word(pair: &Pair, name: &str) -> String {
+    let maker = pair.published_text("maker");
+    let own = MAKERS_WORDS.iter().find(|(theirs, word, _)| *theirs == maker && *word == name).map(|it| it.2);
+    let word = || PACKAGE_WORDS.iter().find(|(theirs, _)| *theirs == name).map_or(name, |(_, ours)| ours);
+    own.unwrap_or_else(word).to_owned()
 }
 
 /// The list of packages: those of the member, where members differ, else those of the sheet. It is complete where it was
@@ -215,7 +261,7 @@ fn packages_faults(pair: &Pair) -> Vec<String> {
     let Some(Value::Table(stated)) = pair.card.get("packages") else { return Vec::new() };
     let names = |list: Option<&Value>| -> BTreeSet<String> {
         let items = list.and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
-        items.iter().filter_map(Value::as_str).map(package_word).collect()
+        items.iter().filter_map(Value::as_str).map(|name| package_word(pair, name)).collect()
     };
     let by_member = pair.ordering.get("packages_by_member").and_then(Value::as_table);
     let own = by_member.and_then(|members| members.get(&text(&pair.card, "name")));
@@ -238,15 +284,23 @@ fn order_fault(pair: &Pair, piece: &Table) -> Option<String> {
     let value = |key: &str| piece.get(key).and_then(Value::as_integer);
     let range = value("min_c").zip(value("max_c"));
     let by_place = piece.get("by_place").and_then(Value::as_bool) == Some(true);
+    let supply = piece.get("min_v").and_then(number).zip(piece.get("max_v").and_then(number));
     let said = |entry: &Table| {
         let Some(Value::Table(means)) = entry.get("means") else { return false };
         let temperature = range.map(|(low, high)| format!("{low}..{high}")).unwrap_or_default();
         let package = text(means, "package").replace(" (wettable flanks)", "");
         let sure = by_place == (!package.is_empty() && pair.ordering.contains_key("order_code_how"));
-        text(entry, "piece") == name
-            && package_word(&package) == text(piece, "package")
-            && text(means, "temp") == temperature
-            && sure
+        let volts = supply.map(|(low, high)| format!("{low:.1}-{high:.1} V")).unwrap_or_default();
+        let same = |named: &str, package: &str| {
+            named.split(" (").next() == Some(&name) && package_word(pair, package) == text(piece, "package")
+        };
+        // `SN / OT` beside `soic-8 / sot-23-5`: piece by piece.
+        let (named, packages) = (text(entry, "piece"), package.split(" / ").collect::<Vec<_>>());
+        let named: Vec<&str> = named.split(" / ").collect();
+        let package_of = |place: usize| packages.get(place).or(packages.last()).copied().unwrap_or_default();
+        let paired = packages.len() == 1 || packages.len() == named.len();
+        let of_piece = paired && (0..named.len()).any(|place| same(named[place], package_of(place)));
+        of_piece && text(means, "temp") == temperature && text(means, "supply") == volts && sure
     };
     let grade = |grade: &Table| {
         let end = |key: &str| grade.get(key).and_then(Value::as_integer);
@@ -260,7 +314,7 @@ fn order_fault(pair: &Pair, piece: &Table) -> Option<String> {
 fn package_fault(pair: &Pair, index: usize, package: &Table) -> Option<String> {
     let name = text(package, "name");
     let entries = tables(&pair.ordering, "package");
-    let named: Vec<&Table> = entries.iter().filter(|entry| package_word(&text(entry, "name")) == name).collect();
+    let named: Vec<&Table> = entries.iter().filter(|entry| package_word(pair, &text(entry, "name")) == name).collect();
     let pins = package.get("pins").is_none_or(|pins| named.iter().any(|entry| entry.get("pins") == Some(pins)));
     let stated = text(package, "address_bits");
     // Bit 16 of the word address is the first block-select bit behind two word-address bytes.
@@ -301,7 +355,9 @@ fn region_fault(pair: &Pair, region: &Table) -> Option<String> {
         "eui-48" => &["EUI-48"],
         "eui-64" => &["EUI-64"],
         "permanent-protection" => &["permanent"],
-        "bank-select" => &["256-byte banks"],
+        "identification-page" => &["dentification page", "further page", "extra page", "lockable page"],
+        "page-protection" => &["per-page protection bits"],
+        "bank-select" => &["256-byte banks", "set-page-address command"],
         _ => return Some(format!("region {kind} has no rule")),
     };
     let banks = pair.published_text("block_select_where");
@@ -314,9 +370,12 @@ fn region_fault(pair: &Pair, region: &Table) -> Option<String> {
     let here = match (value("word_address"), value("length")) {
         (Some(at), Some(length)) => {
             let range = format!("{at:02X}h-{:02X}h", at + length - 1);
-            clauses.any(|clause| clause.contains(&range))
+            let (first, bits) = (format!("{at:02X}h"), format!("{}-bit", length * 8));
+            clauses.any(|clause| clause.contains(&range) || clause.contains(&first) && clause.contains(&bits))
         }
-        (None, Some(length)) => clauses.any(|clause| clause.contains(&format!("{}-bit", length * 8))),
+        (None, Some(length)) => clauses.any(|clause| {
+            [format!("{}-bit", length * 8), format!("{length} bytes")].iter().any(|it| clause.contains(it))
+        }),
         (at, None) => at.is_none(),
     };
     let said_so = regions.contains("read only") || said.contains("permanently protected");
@@ -326,6 +385,7 @@ fn region_fault(pair: &Pair, region: &Table) -> Option<String> {
         "lower-half" => said.contains("lower half") || said.contains("first half"),
         _ => false,
     };
-    let sound = named && said.contains(&code) && here && read_only && protects;
+    let lockable = text(region, "access") != "lockable" || said.contains("locked for good");
+    let sound = named && said.contains(&code) && here && read_only && lockable && protects;
     (!sound).then(|| format!("region {kind} is not published so"))
 }

@@ -3,7 +3,7 @@ use std::collections::BTreeMap;
 use super::Rule;
 use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_base::words::listed;
-use pagewise_part::card::{Offer, Package, assume, signal};
+use pagewise_part::card::{Offer, Package, assume, role, signal};
 use pagewise_part::fact::Fact;
 
 pub(super) const RULE: Rule = Rule { id: super::FOOTPRINT, check };
@@ -73,7 +73,11 @@ fn on_the_board(case: &Case<'_>, package: &Package) -> Vec<Finding> {
     if !package.address_is_read() {
         let text = format!("how its address bits are read in {} was not read", footprint.word());
         let remedy = "look for the device address of this package in the data sheet";
-        let proviso = format!("its device address in {} is composed as in its other packages", footprint.word());
+        let proviso = if case.new.address_bits.is_assumed() {
+            format!("its device address is composed as {}", role::row(&case.new.device_bits()))
+        } else {
+            format!("its device address in {} is composed as in its other packages", footprint.word())
+        };
         findings.push(open(case, text, remedy, proviso));
     }
     findings

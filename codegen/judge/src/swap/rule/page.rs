@@ -2,7 +2,7 @@ use pagewise_simulator::Hazard;
 
 use super::Rule;
 use super::transfers::Cuts;
-use crate::swap::{Case, Finding, Verdict};
+use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_part::card::Kind;
 
 pub(super) const RULE: Rule = Rule { id: "page", check };
@@ -31,5 +31,9 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     );
     let remedy = format!("set the firmware's page to {page} bytes");
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.page_bytes, text, remedy);
-    vec![finding.hazard(Hazard::PageWrap)]
+    let needed = board.firmware.page_bytes;
+    let fits = needed.is_power_of_two() && needed <= new.capacity_bytes.value;
+    let finding = finding.hazard(Hazard::PageWrap);
+    let granted = || finding.clone().unless(format!("its page is at least {needed} bytes"), Amend::Page(needed));
+    vec![if fits { granted() } else { finding }]
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{Sheet, roles};
 use crate::card::file::{self, CardFile, Rail, RequiredStraps};
+use crate::card::package::as_usual;
 use crate::card::{Access, Footprint, Package, Packages, Region, RegionKind, Role, Span, signal};
 use pagewise_base::form::Document;
 
@@ -12,7 +13,7 @@ pub(super) fn required_straps(file: &RequiredStraps) -> Vec<(u8, bool)> {
     pins.into_iter().filter_map(|(pin, rail)| Some((pin, rail? == Rail::Vcc))).collect()
 }
 
-pub(super) fn packages(sheet: &Sheet, form: &Document<'_>, file: &CardFile, usual: [Role; 3]) -> Packages {
+pub(super) fn packages(sheet: &Sheet, form: &Document<'_>, file: &CardFile, usual: [Option<Role>; 3]) -> Packages {
     let (made, complete) = (&file.packages.made, file.packages.complete);
     if complete && made.is_empty() {
         form.fault("packages.complete", "the complete list of packages is empty", "list them in `made`");
@@ -42,32 +43,14 @@ pub(super) fn packages(sheet: &Sheet, form: &Document<'_>, file: &CardFile, usua
     }
     let described: Vec<Footprint> = list.iter().map(|package| package.footprint).collect();
     list.extend(
-        made.iter().filter(|footprint| !described.contains(footprint)).map(|footprint| listed(*footprint, usual)),
+        made.iter()
+            .filter(|footprint| !described.contains(footprint))
+            .map(|footprint| Package::named(*footprint, usual)),
     );
     Packages { list, complete, basis: sheet.stated("packages", ()).basis }
 }
 
-/// The role of an address bit in a package: that of the die, where no pin is asked or the pin is there.
-fn as_usual(role: Role, pins: Option<&BTreeMap<String, String>>) -> Option<Role> {
-    let Some(pin) = role.pin() else { return Some(role) };
-    let name = format!("A{pin}");
-    pins.is_some_and(|pins| pins.values().any(|words| signal(words) == name)).then_some(role)
-}
-
-/// A package of which only the name was read.
-fn listed(footprint: Footprint, usual: [Role; 3]) -> Package {
-    let pins = footprint.usual_pins();
-    Package {
-        footprint,
-        current: true,
-        address_bits: usual.map(|role| as_usual(role, pins.as_ref())),
-        wp_pin: pins.as_ref().map(|_| true),
-        pins,
-        note: None,
-    }
-}
-
-fn roles_read(form: &Document<'_>, path: &str, text: &str) -> [Option<Role>; 3] {
+pub(super) fn roles_read(form: &Document<'_>, path: &str, text: &str) -> [Option<Role>; 3] {
     let tokens: Vec<&str> = text.split_whitespace().collect();
     let known: Vec<&str> = tokens.iter().map(|token| if *token == "?" { "x" } else { token }).collect();
     match roles::<3>(form, path, Some(&known.join(" "))) {
@@ -94,7 +77,8 @@ fn region(form: &Document<'_>, index: usize, file: &file::Region, capacity: u32)
     };
     let address_read = file.address_read.unwrap_or(true);
     let stated = device_bits.is_some() || file.word_address.is_some();
-    if address_read && !stated && file.kind != RegionKind::BankSelect {
+    let placeless = matches!(file.kind, RegionKind::BankSelect | RegionKind::PageProtection);
+    if address_read && !stated && !placeless {
         let remedy =
             "state device_code and address_bits, or word_address; where the sheet was not read, address_read = false";
         form.fault(&path("kind"), "its address is not stated, and it cannot lie in the array at 0", remedy);

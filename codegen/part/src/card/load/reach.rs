@@ -32,6 +32,20 @@ pub(super) fn check(form: &Document<'_>, capacity: u32, bytes: u8, code: &[Role;
     }
     let address_bits = 8 * u32::from(bytes) + blocks.len() as u32 + u32::from(banked);
     let reached = 1u64 << address_bits.min(40);
+    let own_bits = capacity.trailing_zeros();
+    let repeated = 8 * u32::from(bytes);
+    if !blocks.is_empty() && own_bits <= repeated && own_bits >= blocks.len() as u32 {
+        let first = own_bits - blocks.len() as u32;
+        let reason = format!(
+            "{} block-select bits and {bytes} word-address bytes exceed the capacity ({capacity} bytes): B0 would be \
+             A{first}, which the word-address bytes carry too",
+            blocks.len()
+        );
+        let remedy = "a bit that is sent in two places cannot be said: the driver sends a block-select bit above the word \
+                      address only; correct the capacity, word_address_bytes or the block-select bits";
+        form.fault("capacity_bits", reason, remedy);
+        return;
+    }
     let useless_blocks = !blocks.is_empty() && u64::from(capacity) < reached;
     if u64::from(capacity) > reached || useless_blocks {
         let verb = if useless_blocks { "exceed" } else { "do not reach" };
