@@ -115,7 +115,8 @@ fn one_word_address_byte_counts_a_256_byte_block_two_count_64_kb() {
             2 => assert!((257..=65_536).contains(&block), "{}: blocks of {block} bytes", card.id),
             other => panic!("{}: {other} word-address bytes in no sheet read", card.id),
         }
-        if (512..=2048).contains(&capacity) {
+        // more-parts.toml, 24CW64X: the 16-kbit member has one block of 2048 bytes, where others have eight.
+        if (512..=2048).contains(&capacity) && card.id != "24cw16x" {
             assert_eq!(card.word_address_bytes.value, 1, "{}: 4 to 16 kbit keep one byte", card.id);
         }
     }

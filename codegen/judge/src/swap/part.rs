@@ -196,7 +196,14 @@ fn busy(model: &mut ChipModel, board: &Board) {
         Wait::Poll { limit_us } => limit_us,
         Wait::PollByRead { .. } => return,
     };
-    if addressed(model, board) && u64::from(waited_us) * 1000 >= longest_ns(model) {
+    // Another device that answers for the part ends a poll before the part is ready.
+    let answers = |address: &u8| {
+        let bits = model.device_bits.iter().zip((0..7).rev());
+        bits.into_iter()
+            .all(|(bit, place)| !matches!(bit, DeviceBit::Fixed(level) if (address >> place & 1 == 1) != *level))
+    };
+    let shared = board.bus.other_addresses.iter().any(answers);
+    if !shared && addressed(model, board) && u64::from(waited_us) * 1000 >= longest_ns(model) {
         model.busy_answer = BusyAnswer::AnyAccess;
     }
 }

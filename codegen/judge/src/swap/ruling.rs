@@ -1,6 +1,7 @@
 //! What the rules say about a case, all together.
 
 use std::cmp::Reverse;
+use std::sync::Arc;
 
 use super::{Case, Finding, Proviso, Verdict};
 use pagewise_part::card::Card;
@@ -26,6 +27,9 @@ impl Ruling {
                 break;
             }
             granted.new = ruling.grant(&case.new);
+            if case.is_of_fitted() {
+                granted.old = Arc::new(granted.new.clone());
+            }
         }
         ruling.findings.sort_by_key(|finding| (Reverse(finding.verdict), finding.proviso.is_some()));
         ruling

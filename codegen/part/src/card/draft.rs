@@ -90,7 +90,7 @@ mod tests {
         }
         let faults = load::card("own.toml", &text).unwrap_err();
         let fields: Vec<&str> = faults.0.iter().map(|fault| fault.field.as_str()).collect();
-        for field in ["maker", "document", "kind", "capacity_bits", "page_bytes"] {
+        for field in ["maker", "document", "kind", "capacity_bits"] {
             assert!(fields.contains(&field), "{field}: {faults}");
         }
         let filled = text.replace("maker = \"\"", "maker = \"x\"").replace("document = \"\"", "document = \"x\"");

@@ -7,6 +7,9 @@ use pagewise_part::card::Kind;
 
 pub(super) const RULE: Rule = Rule { id: "page", check };
 
+/// The largest page met, in bytes; nobody grants a larger one.
+const LARGEST: u32 = 256;
+
 /// Compares the page at whose ends the firmware cuts writes with the part's page: what runs past the end of a page
 /// lands at the start of the same page, over what was there.
 fn check(case: &Case<'_>) -> Vec<Finding> {
@@ -32,7 +35,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let remedy = format!("set the firmware's page to {page} bytes");
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.page_bytes, text, remedy);
     let needed = board.firmware.page_bytes;
-    let fits = needed.is_power_of_two() && needed <= new.capacity_bytes.value;
+    let fits = needed.is_power_of_two() && needed <= LARGEST.min(new.capacity_bytes.value);
     let finding = finding.hazard(Hazard::PageWrap);
     let granted = || finding.clone().unless(format!("its page is at least {needed} bytes"), Amend::Page(needed));
     vec![if fits { granted() } else { finding }]

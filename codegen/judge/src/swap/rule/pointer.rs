@@ -26,6 +26,15 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         region.name
     );
     let remedy = "send the address with every read".to_owned();
+    // A page that was not read may be that of the fitted part.
+    let page = case.old.page_bytes.value;
+    let paged = Amend::Page(page);
+    let mut with_page = new.clone();
+    paged.apply(&mut with_page);
+    if new.page_bytes.is_assumed() && reads_on_at(board, region, &with_page) == old_at {
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.page_bytes, text, remedy);
+        return vec![finding.unless(format!("its page is at least {page} bytes"), paged)];
+    }
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.pointer_after_write, text, remedy);
     let granted = Amend::PointerAsOld(case.old.pointer_after_write.value);
     let mut amended = new.clone();
