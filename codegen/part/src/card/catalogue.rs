@@ -113,15 +113,11 @@ impl Catalogue {
 
     fn of(cards: Vec<Card>) -> Self {
         let mut places = HashMap::new();
-        let own = |card: &Card| vec![card.id.clone(), card.name.to_lowercase()];
-        let further = |card: &Card| card.members.iter().map(|member| member.to_lowercase()).collect();
-        let kinds: [&dyn Fn(&Card) -> Vec<String>; 2] = [&own, &further];
-        for names in kinds {
-            for (place, card) in cards.iter().enumerate() {
-                for name in names(card) {
-                    places.entry(name).or_insert(place);
-                }
-            }
+        let numbered = || cards.iter().enumerate();
+        let own = numbered().flat_map(|(place, card)| [&card.id, &card.name].map(|name| (name, place)));
+        let further = numbered().flat_map(|(place, card)| card.members.iter().map(move |name| (name, place)));
+        for (name, place) in own.chain(further) {
+            places.entry(name.to_lowercase()).or_insert(place);
         }
         let parts = cards.iter().enumerate().filter(|(_, card)| !card.is_generic());
         let stems = parts.flat_map(|(place, card)| order::stems(card).into_iter().map(move |stem| (stem, place)));
