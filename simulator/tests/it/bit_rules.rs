@@ -6,6 +6,7 @@ use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::CutByte;
 use pagewise_simulator::{ChipModel, Hazard, Note, PowerUp, Rig, RigConfig, Straps, WireConfig};
 
+/// Source: no sheet read says it (datasheets.toml, `partial_write_abort`: unread); an axis of the model.
 #[test]
 fn w5_stop_in_the_middle_of_a_byte() {
     for (axis, expected) in [(CutByte::DropsAll, [0xFF, 0xFF]), (CutByte::KeepsWhole, [0x11, 0xFF])] {
@@ -29,6 +30,7 @@ fn w5_stop_in_the_middle_of_a_byte() {
     }
 }
 
+/// Source: no sheet read says it (datasheets.toml, `partial_write_abort`: unread); an axis of the model.
 #[test]
 fn w5_start_in_the_middle_of_a_byte_drops_the_latch() {
     for axis in [CutByte::DropsAll, CutByte::KeepsWhole] {
@@ -49,6 +51,8 @@ fn w5_start_in_the_middle_of_a_byte_drops_the_latch() {
     }
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_wp_in_the_data_phase_cancels_or_only_its_level_at_stop_counts() {
     use pagewise_simulator::Level;
@@ -86,6 +90,8 @@ fn w8_wp_in_the_data_phase_cancels_or_only_its_level_at_stop_counts() {
     }
 }
 
+/// Source: BR24G08-3, TSZ02201-0R2R0G100190-1-2: START or STOP in the middle of a read leaves the address
+/// undetermined.
 #[test]
 fn r5_pointer_is_undefined_after_a_read_was_cut() {
     let mut seen = std::collections::BTreeSet::new();
@@ -106,6 +112,7 @@ fn r5_pointer_is_undefined_after_a_read_was_cut() {
     assert!(seen.len() > 5, "{seen:?}");
 }
 
+/// Source: UM10204 Rev.6, p.17 (reserved addresses) and 3.1.15 (START byte).
 #[test]
 fn b7_start_byte_general_call_and_reserved_addresses_are_not_answered() {
     let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
@@ -117,6 +124,7 @@ fn b7_start_byte_general_call_and_reserved_addresses_are_not_answered() {
     }
 }
 
+/// Source: UM10204 Rev.6, p.17 (reserved addresses) and 3.1.15 (START byte).
 #[test]
 fn b7_start_directly_followed_by_stop_is_survived() {
     let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
@@ -132,6 +140,7 @@ fn b7_start_directly_followed_by_stop_is_survived() {
     assert_eq!(bench.memory()[0], 1);
 }
 
+/// Source: UM10204 Rev.6, notes to 3.1.10 and 3.2.7: any START resets the bus logic.
 #[test]
 fn b1_start_in_the_middle_of_a_header_resets_the_chip() {
     for clocks in 0..8 {
@@ -152,6 +161,7 @@ fn b1_start_in_the_middle_of_a_header_resets_the_chip() {
     }
 }
 
+/// Source: no sheet read says it (datasheets.toml, `partial_write_abort`: unread); an axis of the model.
 #[test]
 fn w5_bytes_dropped_by_a_stop_in_a_byte_are_reported() {
     for (axis, dropped) in [(CutByte::DropsAll, true), (CutByte::KeepsWhole, false)] {
@@ -168,6 +178,7 @@ fn w5_bytes_dropped_by_a_stop_in_a_byte_are_reported() {
     }
 }
 
+/// Source: MB85RC256V, DS501-00017 (FRAM: no page, no cycle); BR24G32-3A, TSZ02201-0R2R0G100050 (delivered as FFh).
 #[test]
 fn w10_fram_keeps_whole_bytes_when_a_byte_is_cut() {
     let mut model = fram();
@@ -181,6 +192,8 @@ fn w10_fram_keeps_whole_bytes_when_a_byte_is_cut() {
     assert!(bench.hazards().is_empty(), "stored as it arrived: nothing was dropped");
 }
 
+/// Source: BR24G08-3, TSZ02201-0R2R0G100190-1-2: START or STOP in the middle of a read leaves the address
+/// undetermined.
 #[test]
 fn r5_an_undefined_pointer_is_noted_at_the_next_current_address_read() {
     let (bench, mut bus) = wired(ChipModel::example_2_kbit(), WireConfig::IDEAL);

@@ -10,6 +10,7 @@ fn answering(rig: &Rig) -> Vec<u8> {
     (0..=0x7F).filter(|&address| rig.bus().write(address, &[]).is_ok()).collect()
 }
 
+/// Source: UM10204 Rev.6, notes to 3.1.10 and 3.2.7: any START resets the bus logic.
 #[test]
 fn b1_any_start_resets_the_bus_logic() {
     let bench = Bench::new(ChipModel::example_32_kbit());
@@ -20,6 +21,8 @@ fn b1_any_start_resets_the_bus_logic() {
     assert_eq!(bench.memory()[0x40], 0xFF);
 }
 
+/// Source: 24XX256, DS20001203W (pins compared); 24XX01, DS20001711L (bits not looked at); 24XX16 and 24XX1025,
+/// DS20001941L (block bits).
 #[test]
 fn b2_pins_select_exactly_one_of_eight_addresses() {
     for model in [ChipModel::example_32_kbit(), ChipModel::example_2_kbit()] {
@@ -30,12 +33,16 @@ fn b2_pins_select_exactly_one_of_eight_addresses() {
     }
 }
 
+/// Source: 24XX256, DS20001203W (pins compared); 24XX01, DS20001711L (bits not looked at); 24XX16 and 24XX1025,
+/// DS20001941L (block bits).
 #[test]
 fn b2_ignored_bits_answer_all_eight_addresses() {
     let bench = Bench::new(ignores_low_bits());
     assert_eq!(answering(&bench.rig), [0x50, 0x51, 0x52, 0x53, 0x54, 0x55, 0x56, 0x57]);
 }
 
+/// Source: 24XX256, DS20001203W (pins compared); 24XX01, DS20001711L (bits not looked at); 24XX16 and 24XX1025,
+/// DS20001941L (block bits).
 #[test]
 fn b2_block_select_bits_are_part_of_the_word_address() {
     let bench = Bench::new(ChipModel::example_16_kbit());
@@ -47,6 +54,8 @@ fn b2_block_select_bits_are_part_of_the_word_address() {
     assert!((0..8).all(|block| memory[block * 256 + 0x10] == block as u8));
 }
 
+/// Source: 24XX256, DS20001203W (pins compared); 24XX01, DS20001711L (bits not looked at); 24XX16 and 24XX1025,
+/// DS20001941L (block bits).
 #[test]
 fn b2_block_select_bit_on_top_of_the_pins() {
     let bench = Bench::wired(block_bit_on_top(), Straps::address(0b10));
@@ -56,6 +65,8 @@ fn b2_block_select_bit_on_top_of_the_pins() {
     assert_eq!(bench.memory()[0x1_1234], 0xAB);
 }
 
+/// Source: 24XX256, DS20001203W (pins compared); 24XX01, DS20001711L (bits not looked at); 24XX16 and 24XX1025,
+/// DS20001941L (block bits).
 #[test]
 fn b2_other_codes_fixed_and_inverted_bits() {
     assert_eq!(answering(&Bench::wired(other_code(), Straps::address(0b100)).rig), [0x10]);
@@ -65,6 +76,7 @@ fn b2_other_codes_fixed_and_inverted_bits() {
     assert_eq!(answering(&Bench::new(model).rig), [0x54, 0x56]);
 }
 
+/// Source: AT24C128C, Microchip online edition (pull-down inside); 24XX256, DS20001203W (pins must be tied).
 #[test]
 fn b3_open_strap_is_drawn_per_power_up_and_reported() {
     let straps = Straps { a: [Level::Open, Level::Low, Level::Low], wp: Level::Low };
@@ -81,6 +93,7 @@ fn b3_open_strap_is_drawn_per_power_up_and_reported() {
     assert_eq!(reports, 33);
 }
 
+/// Source: AT24C128C, Microchip online edition (pull-down inside); 24XX256, DS20001203W (pins must be tied).
 #[test]
 fn b3_pin_pulled_inside_reads_its_level_quietly() {
     for (open, address) in [(OpenPin::PulledLow, 0x50), (OpenPin::PulledHigh, 0x57)] {
@@ -92,12 +105,14 @@ fn b3_pin_pulled_inside_reads_its_level_quietly() {
     }
 }
 
+/// Source: AT24C128C, Microchip online edition (pull-down inside); 24XX256, DS20001203W (pins must be tied).
 #[test]
 fn b3_pin_that_is_not_compared_may_float() {
     let bench = Bench::wired(ChipModel::example_16_kbit(), Straps { a: [Level::Open; 3], wp: Level::Low });
     assert!(bench.hazards().is_empty());
 }
 
+/// Source: AT24C128C, Microchip online edition (pull-down inside); 24XX256, DS20001203W (pins must be tied).
 #[test]
 fn b3_open_wp_is_reported_when_it_protects_something() {
     let bench = Bench::wired(ChipModel::example_32_kbit(), Straps::GROUND.with_wp(Level::Open));
@@ -109,6 +124,8 @@ fn b3_open_wp_is_reported_when_it_protects_something() {
     assert_eq!(bench.hazards(), [Hazard::FloatingPin]);
 }
 
+/// Source: PCA8581, 1997 Apr 02 (the top bit of the word-address byte is not looked at); 24XX64, DS21189T (three
+/// upper bits).
 #[test]
 fn b4_word_address_bytes_are_acknowledged_most_significant_first() {
     for model in eeproms() {
@@ -121,6 +138,8 @@ fn b4_word_address_bytes_are_acknowledged_most_significant_first() {
     }
 }
 
+/// Source: PCA8581, 1997 Apr 02 (the top bit of the word-address byte is not looked at); 24XX64, DS21189T (three
+/// upper bits).
 #[test]
 fn b4_bits_above_the_capacity_are_ignored_and_reported() {
     let bench = Bench::new(ChipModel::example_32_kbit());
@@ -130,6 +149,8 @@ fn b4_bits_above_the_capacity_are_ignored_and_reported() {
     assert_eq!(bench.hazards(), [Hazard::CapacityAlias]);
 }
 
+/// Source: PCA8581, 1997 Apr 02 (the top bit of the word-address byte is not looked at); 24XX64, DS21189T (three
+/// upper bits).
 #[test]
 fn b4_unused_top_bit_of_a_one_kilobit_part() {
     let model = ChipModel::example_2_kbit().with_capacity(128);
@@ -142,6 +163,7 @@ fn b4_unused_top_bit_of_a_one_kilobit_part() {
     assert_eq!(bench.hazards(), [Hazard::CapacityAlias]);
 }
 
+/// Source: UM10204 Rev.6: who is not meant releases SDA in the ninth clock.
 #[test]
 fn b5_nobody_answers_is_a_nack_of_the_address() {
     let rig = Rig::new(RigConfig::default());
@@ -152,6 +174,7 @@ fn b5_nobody_answers_is_a_nack_of_the_address() {
     assert_eq!(rig.now_ns(), 11 * 2500);
 }
 
+/// Source: UM10204 Rev.6: SDA is the wired AND of all that drive it.
 #[test]
 fn b6_two_chips_that_answer_together_are_wired_and() {
     let rig = Rig::new(RigConfig::default());
@@ -171,6 +194,7 @@ fn b6_two_chips_that_answer_together_are_wired_and() {
     assert_eq!((rig.memory(a)[1], rig.memory(b)[1]), (0x55, 0x55));
 }
 
+/// Source: UM10204 Rev.6: SDA is the wired AND of all that drive it.
 #[test]
 fn b6_foreign_device_inside_the_range_of_a_chip_that_ignores_bits() {
     let bench = Bench::new(ignores_low_bits());
@@ -183,6 +207,7 @@ fn b6_foreign_device_inside_the_range_of_a_chip_that_ignores_bits() {
     assert_eq!(bench.hazards(), [Hazard::AddressConflict]);
 }
 
+/// Source: UM10204 Rev.6, p.17 (reserved addresses) and 3.1.15 (START byte).
 #[test]
 fn b7_reserved_addresses_are_not_answered() {
     for model in eeproms().into_iter().filter(|model| model.word_address_bytes > 0) {

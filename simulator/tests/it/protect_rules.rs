@@ -14,6 +14,8 @@ fn protected(answer: ProtectedAnswer, sampled: WpSampled, partial: PartlyProtect
     model
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_answers_of_a_protected_write() {
     let cases = [
@@ -38,6 +40,8 @@ fn w8_answers_of_a_protected_write() {
     }
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_fixed_range_is_protected_whatever_the_pin_does() {
     let mut model = ChipModel::example_32_kbit();
@@ -50,6 +54,8 @@ fn w8_fixed_range_is_protected_whatever_the_pin_does() {
     assert_eq!(bench.hazards(), [Hazard::WriteProtect]);
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_active_low_pin() {
     let mut model = ChipModel::example_32_kbit();
@@ -61,6 +67,8 @@ fn w8_active_low_pin() {
     assert_eq!(bench.memory()[..2], [0xFF, 2]);
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_partly_protected_page_write() {
     for (partial, expected) in
@@ -76,6 +84,8 @@ fn w8_partly_protected_page_write() {
     }
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_partly_protected_page_write_that_is_not_acknowledged() {
     for (partial, expected) in
@@ -93,6 +103,8 @@ fn w8_partly_protected_page_write_that_is_not_acknowledged() {
     }
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_a_refused_byte_is_the_end_of_the_data() {
     // After the NACK of a protected byte the chip takes no more of this write, whatever the controller sends.
@@ -109,6 +121,8 @@ fn w8_a_refused_byte_is_the_end_of_the_data() {
     assert_eq!(bench.memory(), [0xFF; 4096]);
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_a_wholly_protected_write_is_not_partly_protected() {
     for (answer, busy) in [(ProtectedAnswer::AckReady, false), (ProtectedAnswer::AckBusy, true)] {
@@ -126,6 +140,8 @@ fn w8_a_wholly_protected_write_is_not_partly_protected() {
     }
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_the_report_counts_every_byte_that_was_not_stored() {
     for (partial, bytes, partly) in [(PartlyProtected::Nothing, 4, false), (PartlyProtected::UnprotectedOnly, 1, true)]
@@ -140,6 +156,8 @@ fn w8_the_report_counts_every_byte_that_was_not_stored() {
     }
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_data_phase_sampling_begins_at_the_first_data_byte() {
     // WP active at the first data byte and released before the second one: cancelled, if the data phase counts.
@@ -162,6 +180,8 @@ fn w8_data_phase_sampling_begins_at_the_first_data_byte() {
     }
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_wp_that_rises_after_the_last_byte_cancels() {
     for sampled in [WpSampled::Stop, WpSampled::DataPhase] {
@@ -178,6 +198,8 @@ fn w8_wp_that_rises_after_the_last_byte_cancels() {
     }
 }
 
+/// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
+/// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]
 fn w8_each_write_looks_at_wp_anew_also_when_whole_runs_of_bytes_go_at_once() {
     for trace in [true, false] {
@@ -193,6 +215,7 @@ fn w8_each_write_looks_at_wp_anew_also_when_whole_runs_of_bytes_go_at_once() {
     }
 }
 
+/// Source: 24XX256, DS20001203W (one cycle for a page); 24C01A/02A/04A, DS11183C (1 ms for each byte).
 #[test]
 fn w6_a_protected_write_that_keeps_a_part_busy_per_byte_lasts_one_byte_time() {
     let mut model = protected(ProtectedAnswer::AckBusy, WpSampled::Stop, PartlyProtected::Nothing);

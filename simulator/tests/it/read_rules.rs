@@ -11,6 +11,7 @@ fn filled(model: ChipModel) -> Bench {
     bench
 }
 
+/// Source: AT24C02C, 8700H: the counter holds the last address plus one; a read ends with NACK and STOP.
 #[test]
 fn r1_current_address_read_goes_on_where_the_last_one_ended() {
     for model in eeproms().into_iter().filter(|model| model.word_address_bytes > 0) {
@@ -21,6 +22,7 @@ fn r1_current_address_read_goes_on_where_the_last_one_ended() {
     }
 }
 
+/// Source: AT24C02C, 8700H: the counter holds the last address plus one; a read ends with NACK and STOP.
 #[test]
 fn r1_last_byte_is_not_acknowledged() {
     let bench = filled(ChipModel::example_32_kbit());
@@ -37,6 +39,8 @@ fn r1_last_byte_is_not_acknowledged() {
     assert_eq!(acks, [true, true, false]);
 }
 
+/// Source: 24XX1025, DS20001941L, and SLx 24C04/P, 1998-07-27 (block bits of a read are not looked at); FM24C16B
+/// (they are latched).
 #[test]
 fn r2_random_read_at_every_boundary_of_every_model() {
     for model in eeproms() {
@@ -52,6 +56,8 @@ fn r2_random_read_at_every_boundary_of_every_model() {
     }
 }
 
+/// Source: 24XX1025, DS20001941L, and SLx 24C04/P, 1998-07-27 (block bits of a read are not looked at); FM24C16B
+/// (they are latched).
 #[test]
 fn r2_stop_between_header_and_read_is_allowed() {
     let bench = filled(ChipModel::example_32_kbit());
@@ -60,6 +66,8 @@ fn r2_stop_between_header_and_read_is_allowed() {
     assert!(bench.hazards().is_empty());
 }
 
+/// Source: 24XX1025, DS20001941L, and SLx 24C04/P, 1998-07-27 (block bits of a read are not looked at); FM24C16B
+/// (they are latched).
 #[test]
 fn r2_block_bits_of_a_read_address_are_ignored_or_latched() {
     for (axis, expected) in [(ReadBlockBits::Ignored, 0x10), (ReadBlockBits::Latched, 0x310 % 251)] {
@@ -73,6 +81,7 @@ fn r2_block_bits_of_a_read_address_are_ignored_or_latched() {
     }
 }
 
+/// Source: 24XX1025, DS20001941L (inside each 512-Kbit half); AT24C02C, 8700H (over the whole array).
 #[test]
 fn r3_sequential_read_wraps_over_the_array_or_inside_the_block() {
     for (wrap, next) in [(2048, 0x200 % 251), (256, 0x100 % 251)] {
@@ -88,6 +97,7 @@ fn r3_sequential_read_wraps_over_the_array_or_inside_the_block() {
     assert_eq!(bench.hazards(), [Hazard::ReadRollover]);
 }
 
+/// Source: 24XX1025, DS20001941L (inside each 512-Kbit half); AT24C02C, 8700H (over the whole array).
 #[test]
 fn r3_reading_the_last_byte_is_no_rollover() {
     let bench = filled(ChipModel::example_2_kbit());
@@ -96,6 +106,7 @@ fn r3_reading_the_last_byte_is_no_rollover() {
     assert!(bench.hazards().is_empty());
 }
 
+/// Source: AT24C02C, 8700H: the counter is kept while the supply is there, and only then.
 #[test]
 fn r4_pointer_at_power_up_is_drawn_and_reading_it_is_noted_once() {
     let mut seen = std::collections::BTreeSet::new();
@@ -114,6 +125,7 @@ fn r4_pointer_at_power_up_is_drawn_and_reading_it_is_noted_once() {
     assert!(seen.len() > 10);
 }
 
+/// Source: AT24C02C, 8700H: the counter holds the last address plus one; a read ends with NACK and STOP.
 #[test]
 fn r1_adjacent_reads_are_one_and_a_change_of_direction_ends_the_read() {
     let bench = filled(ChipModel::example_32_kbit());
@@ -133,6 +145,8 @@ fn r1_adjacent_reads_are_one_and_a_change_of_direction_ends_the_read() {
     );
 }
 
+/// Source: 24XX1025, DS20001941L, and SLx 24C04/P, 1998-07-27 (block bits of a read are not looked at); FM24C16B
+/// (they are latched).
 #[test]
 fn r2_part_without_word_address_bytes() {
     let bench = filled(no_word_address());
@@ -150,6 +164,7 @@ fn unset_pointer_notes(rig: &Rig) -> usize {
     rig.trace().iter().filter(unset).count()
 }
 
+/// Source: AT24C02C, 8700H: the counter is kept while the supply is there, and only then.
 #[test]
 fn r4_a_pointer_that_a_header_has_set_is_not_noted() {
     for model in eeproms() {
@@ -165,6 +180,7 @@ fn r4_a_pointer_that_a_header_has_set_is_not_noted() {
     }
 }
 
+/// Source: AT24C02C, 8700H: the counter is kept while the supply is there, and only then.
 #[test]
 fn r4_a_part_without_word_address_bytes_sets_its_pointer_with_each_read() {
     let bench = filled(no_word_address());

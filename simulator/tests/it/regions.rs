@@ -61,6 +61,7 @@ fn spd_4_kbit() -> ChipModel {
     model
 }
 
+/// Source: AT24CS32 online edition (serial number); 24AA025E48 and 24AA02E48, DS20002124E (EUI-48 at FAh).
 #[test]
 fn g1_identification_page_is_beside_the_array() {
     let bench = Bench::new(identification_page());
@@ -78,6 +79,7 @@ fn g1_identification_page_is_beside_the_array() {
     assert!(bench.hazards().is_empty());
 }
 
+/// Source: AT24CS32 online edition (serial number); 24AA025E48 and 24AA02E48, DS20002124E (EUI-48 at FAh).
 #[test]
 fn g1_lock_is_irreversible() {
     let bench = Bench::new(identification_page());
@@ -99,6 +101,7 @@ fn g1_lock_is_irreversible() {
     assert_eq!(bench.memory()[0], 7, "the array is not concerned");
 }
 
+/// Source: AT24CS32 online edition (serial number); 24AA025E48 and 24AA02E48, DS20002124E (EUI-48 at FAh).
 #[test]
 fn g1_serial_number_and_network_address_share_a_device_address() {
     let mut model = ChipModel::example_2_kbit();
@@ -117,6 +120,7 @@ fn g1_serial_number_and_network_address_share_a_device_address() {
     assert_eq!(serial.to_vec(), bench.rig.region(bench.chip, 0));
 }
 
+/// Source: AT24CS32 online edition (serial number); 24AA025E48 and 24AA02E48, DS20002124E (EUI-48 at FAh).
 #[test]
 fn g1_network_address_at_the_top_of_the_array_is_read_only() {
     let mut model = ChipModel::example_2_kbit();
@@ -131,6 +135,7 @@ fn g1_network_address_at_the_top_of_the_array_is_read_only() {
     assert_eq!(bench.read(0xF0, 2), [1, 2]);
 }
 
+/// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
 #[test]
 fn g2_permanent_protection_protects_for_good_and_silences_its_address() {
     let bench = Bench::new(spd_2_kbit());
@@ -151,6 +156,7 @@ fn g2_permanent_protection_protects_for_good_and_silences_its_address() {
     assert_eq!((memory[0x10], memory[0x80]), (1, 3));
 }
 
+/// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
 #[test]
 fn g2_protection_register_is_itself_protected_by_wp() {
     let bench = Bench::wired(spd_2_kbit(), Straps::GROUND.with_wp(Level::High));
@@ -159,6 +165,7 @@ fn g2_protection_register_is_itself_protected_by_wp() {
     assert!(bench.rig.bus().write(0x30, &[]).is_ok(), "still not programmed");
 }
 
+/// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
 #[test]
 fn g2_reversible_protection_needs_high_voltage_and_can_be_cleared() {
     let bench = Bench::new(spd_2_kbit());
@@ -180,6 +187,7 @@ fn g2_reversible_protection_needs_high_voltage_and_can_be_cleared() {
     assert_eq!(bench.memory()[0x7F], 1);
 }
 
+/// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
 #[test]
 fn g2_bank_select_is_followed_by_all_chips_and_reads_wrap_inside_the_half() {
     let rig = Rig::default();
@@ -207,6 +215,7 @@ fn g2_bank_select_is_followed_by_all_chips_and_reads_wrap_inside_the_half() {
     assert_eq!(data, [8, 8]);
 }
 
+/// Source: no sheet promises anything of a cut write cycle; models of behaviour, each selectable.
 #[test]
 fn p3_a_write_to_the_identification_page_is_torn_like_any_other() {
     use pagewise_simulator::TornModel;
@@ -225,6 +234,7 @@ fn p3_a_write_to_the_identification_page_is_torn_like_any_other() {
     }
 }
 
+/// Source: no sheet promises anything of a cut write cycle; models of behaviour, each selectable.
 #[test]
 fn p3_a_protection_that_was_being_set_is_set_or_not() {
     use pagewise_simulator::TornModel;
@@ -238,6 +248,7 @@ fn p3_a_protection_that_was_being_set_is_set_or_not() {
     }
 }
 
+/// Source: AT24CS32 online edition (serial number); 24AA025E48 and 24AA02E48, DS20002124E (EUI-48 at FAh).
 #[test]
 fn g1_a_read_only_region_in_the_array_ends_where_it_says() {
     let mut model = ChipModel::example_2_kbit();
@@ -249,6 +260,7 @@ fn g1_a_read_only_region_in_the_array_ends_where_it_says() {
     }
 }
 
+/// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
 #[test]
 fn g2_a_command_without_its_data_byte_sets_nothing() {
     let bench = Bench::new(spd_2_kbit());
@@ -259,6 +271,7 @@ fn g2_a_command_without_its_data_byte_sets_nothing() {
     assert!(bench.rig.bus().write(0x30, &[]).is_ok(), "still not programmed");
 }
 
+/// Source: AT24CS32 online edition (serial number); 24AA025E48 and 24AA02E48, DS20002124E (EUI-48 at FAh).
 #[test]
 fn g1_only_bit_1_of_the_data_byte_locks() {
     for bit in 0..8 {

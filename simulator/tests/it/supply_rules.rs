@@ -12,6 +12,7 @@ fn split_supply() -> ChipModel {
     model
 }
 
+/// Source: S-24C08C, Rev.5.0_01: reads from 1.6 V, writes from 1.7 V.
 #[test]
 fn p1_below_the_read_minimum_nothing_answers() {
     let rig = Rig::new(RigConfig::default().with_supply_mv(1699));
@@ -35,6 +36,7 @@ fn read_at(supply_mv: u32) -> (Rig, ChipId) {
     (rig, chip)
 }
 
+/// Source: S-24C08C, Rev.5.0_01: reads from 1.6 V, writes from 1.7 V.
 #[test]
 fn p1_between_the_minima_reads_work_and_writes_are_acked_but_not_stored() {
     let (rig, chip) = read_at(2499);
@@ -46,6 +48,7 @@ fn p1_between_the_minima_reads_work_and_writes_are_acked_but_not_stored() {
     assert_eq!(rig.finish()[0].hazard, Hazard::Undervoltage);
 }
 
+/// Source: S-24C08C, Rev.5.0_01: reads from 1.6 V, writes from 1.7 V.
 #[test]
 fn p1_at_the_minima_everything_works() {
     let rig = Rig::new(RigConfig::default().with_supply_mv(2500));
@@ -56,6 +59,7 @@ fn p1_at_the_minima_everything_works() {
     assert!(rig.finish().is_empty());
 }
 
+/// Source: 24XX01, DS20001711L: 100 kHz below 2.5 V, 400 kHz above.
 #[test]
 fn p2_scl_above_the_grade_is_reported_once() {
     for (mv, hz, hazard) in
@@ -71,6 +75,7 @@ fn p2_scl_above_the_grade_is_reported_once() {
     }
 }
 
+/// Source: 24XX01, DS20001711L: 100 kHz below 2.5 V, 400 kHz above.
 #[test]
 fn p2_with_faults_on_bits_are_corrupted_by_seed() {
     let run = |seed: u64, hz: u32| {
@@ -87,6 +92,7 @@ fn p2_with_faults_on_bits_are_corrupted_by_seed() {
     assert_eq!(run(3, 2_000_000), run(3, 2_000_000));
 }
 
+/// Source: no sheet promises anything of a cut write cycle; models of behaviour, each selectable.
 #[test]
 fn p3_supply_lost_outside_a_cycle_keeps_memory() {
     let bench = Bench::new(ChipModel::example_32_kbit());
@@ -96,6 +102,7 @@ fn p3_supply_lost_outside_a_cycle_keeps_memory() {
     assert!(bench.hazards().is_empty());
 }
 
+/// Source: AT24CM02 (error correction by four bytes); 24XX1025, DS20001941L (endurance by page).
 #[test]
 fn p4_wear_counts_per_unit_and_is_reported_at_half_and_at_the_rating() {
     for (unit, touched) in [(WearUnit::Byte, 0), (WearUnit::Group(4), 10), (WearUnit::Page, 10)] {
@@ -113,6 +120,7 @@ fn p4_wear_counts_per_unit_and_is_reported_at_half_and_at_the_rating() {
     }
 }
 
+/// Source: AT24CM02 (error correction by four bytes); 24XX1025, DS20001941L (endurance by page).
 #[test]
 fn p4_a_page_write_counts_once_per_unit() {
     let mut model = ChipModel::example_32_kbit();
@@ -123,6 +131,7 @@ fn p4_a_page_write_counts_once_per_unit() {
     assert_eq!(counts, [1, 1, 1, 0]);
 }
 
+/// Source: X24C08, 3842: 1 ms from power good to the first read, 5 ms to the first write.
 #[test]
 fn p5_no_answer_until_the_power_up_time_has_passed() {
     let rig = Rig::new(RigConfig::default());
@@ -141,6 +150,7 @@ fn p5_no_answer_until_the_power_up_time_has_passed() {
     assert!((1_000_000..1_100_000).contains(&waited), "{waited}");
 }
 
+/// Source: X24C08, 3842: 1 ms from power good to the first read, 5 ms to the first write.
 #[test]
 fn p5_a_start_counts_from_the_end_of_the_power_up_time_on_and_not_before() {
     // The START falls around the end of the power-up time; the address byte is over long after it.
@@ -162,6 +172,7 @@ fn p5_a_start_counts_from_the_end_of_the_power_up_time_on_and_not_before() {
     assert!(answered.iter().all(|count| *count > 1_000), "{answered:?}");
 }
 
+/// Source: AT24CM02 (error correction by four bytes); 24XX1025, DS20001941L (endurance by page).
 #[test]
 fn p4_a_write_to_a_second_region_wears_no_byte_of_the_array() {
     use pagewise_simulator::model::{ByteRange, DeviceBit, Region, RegionAccess, RegionKind};
@@ -185,12 +196,14 @@ fn p4_a_write_to_a_second_region_wears_no_byte_of_the_array() {
     assert_eq!(bench.rig.wear(bench.chip, 0), 0);
 }
 
+/// Source: S-24C08C, Rev.5.0_01: reads from 1.6 V, writes from 1.7 V.
 #[test]
 fn p1_at_the_read_minimum_the_chip_answers() {
     let (rig, _) = read_at(1700);
     assert!(rig.finish().is_empty());
 }
 
+/// Source: 24XX01, DS20001711L: 100 kHz below 2.5 V, 400 kHz above.
 #[test]
 fn p2_of_grades_that_overlap_the_fastest_counts_whatever_their_order() {
     let mut model = ChipModel::example_32_kbit();
@@ -207,6 +220,7 @@ fn p2_of_grades_that_overlap_the_fastest_counts_whatever_their_order() {
     }
 }
 
+/// Source: AT24CM02 (error correction by four bytes); 24XX1025, DS20001941L (endurance by page).
 #[test]
 fn p4_past_the_rating_cells_forget_with_the_supply() {
     let mut model = ChipModel::example_32_kbit();
@@ -239,6 +253,7 @@ fn p4_past_the_rating_cells_forget_with_the_supply() {
     assert!(kept > forgot, "a share, not all: {kept} kept, {forgot} forgot");
 }
 
+/// Source: AT24CM02 (error correction by four bytes); 24XX1025, DS20001941L (endurance by page).
 #[test]
 fn p4_up_to_the_rating_no_cell_sticks_or_forgets_and_half_of_an_odd_rating_is_rounded_up() {
     let mut model = ChipModel::example_32_kbit();
@@ -257,6 +272,7 @@ fn p4_up_to_the_rating_no_cell_sticks_or_forgets_and_half_of_an_odd_rating_is_ro
     }
 }
 
+/// Source: no sheet promises anything above its maximum or without a grade: the run goes on and is reported.
 #[test]
 fn p6_above_the_maximum_the_run_goes_on_and_is_reported_once() {
     for (mv, hazards) in [(5500, vec![]), (5501, vec![Hazard::Overvoltage])] {
@@ -271,6 +287,7 @@ fn p6_above_the_maximum_the_run_goes_on_and_is_reported_once() {
     }
 }
 
+/// Source: no sheet promises anything above its maximum or without a grade: the run goes on and is reported.
 #[test]
 fn p6_a_supply_in_a_hole_of_the_speed_table_gets_the_slowest_grade_and_is_reported() {
     let mut model = ChipModel::example_32_kbit();

@@ -7,6 +7,7 @@ use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::AcLimits;
 use pagewise_simulator::{ChipModel, Hazard, Rig, RigConfig, Straps, TimingParameter, WireConfig};
 
+/// Source: UM10204 Rev.6, bus table, as in PCA9698 Rev.3 Table 15.
 #[test]
 fn l4_a_controller_at_its_rate_keeps_all_limits() {
     for (hz, mode, ohm, rise_max_ns) in [
@@ -29,6 +30,7 @@ fn l4_a_controller_at_its_rate_keeps_all_limits() {
     }
 }
 
+/// Source: UM10204 Rev.6, bus table, as in PCA9698 Rev.3 Table 15.
 #[test]
 fn l4_each_violation_is_an_event_with_limit_and_measured_value() {
     let config = WireConfig { mode: Some(AcLimits::STANDARD), ..WireConfig::IDEAL };
@@ -80,6 +82,7 @@ fn l4_each_violation_is_an_event_with_limit_and_measured_value() {
     assert!(rig.finish().iter().any(|incident| incident.hazard == Hazard::Overclock));
 }
 
+/// Source: UM10204 Rev.6, bus table, as in PCA9698 Rev.3 Table 15.
 #[test]
 fn l4_a_slow_rise_is_reported() {
     // 10 kilohm and 400 pF: 3.4 us.
@@ -89,6 +92,7 @@ fn l4_a_slow_rise_is_reported() {
     assert_eq!(timing(&bench.rig)[0], (false, TimingParameter::Rise, 300, 3389));
 }
 
+/// Source: UM10204 Rev.6, bus table, as in PCA9698 Rev.3 Table 15.
 #[test]
 fn l4_the_limits_are_those_of_the_grade_at_the_supply_of_the_moment() {
     // Fast-mode Plus from 2.5 V on, Fast-mode below.
@@ -103,6 +107,7 @@ fn l4_the_limits_are_those_of_the_grade_at_the_supply_of_the_moment() {
     assert!(found.contains(&(true, TimingParameter::Low, 1300, 550)), "{found:?}");
 }
 
+/// Source: UM10204 Rev.6, bus table, as in PCA9698 Rev.3 Table 15.
 #[test]
 fn l4_a_rise_time_at_its_limit_is_kept() {
     let config = WireConfig { pull_up_ohm: 1000, capacitance_pf: 100, ..WireConfig::TYPICAL };

@@ -8,6 +8,7 @@ use pagewise_simulator::{
     BitBangError, ChipModel, Fault, Faults, Hazard, Line, Note, ResetShape, Rig, RigConfig, Straps, WireConfig,
 };
 
+/// Source: UM10204 Rev.5, 7.1: rise time 0.8473 R C between 0.3 and 0.7 VDD.
 #[test]
 fn l1_rise_time_follows_from_pull_up_and_capacitance() {
     // 0.8473 R C between 30 % and 70 %. Source: UM10204 section 7.1.
@@ -26,6 +27,7 @@ fn l1_rise_time_follows_from_pull_up_and_capacitance() {
     assert!(sda.is_high().unwrap());
 }
 
+/// Source: UM10204 Rev.5, 7.1: rise time 0.8473 R C between 0.3 and 0.7 VDD.
 #[test]
 fn l1_lines_are_the_wired_and_of_all_drivers() {
     let rig = Rig::new(RigConfig::default());
@@ -38,6 +40,7 @@ fn l1_lines_are_the_wired_and_of_all_drivers() {
     assert!(a.is_high().unwrap(), "two handles of one controller pin");
 }
 
+/// Source: 24XX01, DS20001711L, tAA; UM10204 Rev.6 (SDA is sampled while SCL is high).
 #[test]
 fn l2_chip_changes_sda_t_aa_after_falling_scl() {
     let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
@@ -52,6 +55,7 @@ fn l2_chip_changes_sda_t_aa_after_falling_scl() {
     assert_eq!((at - fell, line, level), (450, Line::Sda, false));
 }
 
+/// Source: UM10204 Rev.6, bus table: spikes below 50 ns are filtered, as in PCA9698 Rev.3 Table 15.
 #[test]
 fn l3_spikes_shorter_than_t_sp_are_filtered() {
     // A spike on SDA while SCL is high looks like START and STOP, unless it is filtered.
@@ -106,6 +110,7 @@ fn leave_in_mid_read(bus: &mut Bus, bits: u8) {
     bus.abandon().unwrap();
 }
 
+/// Source: UM10204 Rev.6, 3.1.16 (bus clear); AT24C128C online edition (START, nine clocks, START, STOP).
 #[test]
 fn l5_every_published_software_reset_frees_a_bus_left_in_mid_read() {
     for shape in ResetShape::ALL {
@@ -127,6 +132,7 @@ fn l5_every_published_software_reset_frees_a_bus_left_in_mid_read() {
     }
 }
 
+/// Source: UM10204 Rev.6, 3.1.16 (bus clear); AT24C128C online edition (START, nine clocks, START, STOP).
 #[test]
 fn l5_a_controller_that_left_is_reported_as_stuck_bus() {
     let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
@@ -137,6 +143,7 @@ fn l5_a_controller_that_left_is_reported_as_stuck_bus() {
     assert_eq!(bench.hazards(), [Hazard::StuckBus]);
 }
 
+/// Source: AT34C04 online edition: 10 kHz at least, time-out 25 to 35 ms.
 #[test]
 fn l6_bus_time_out_resets_the_bus_logic() {
     let mut model = ChipModel::example_32_kbit();
@@ -156,6 +163,7 @@ fn l6_bus_time_out_resets_the_bus_logic() {
     }
 }
 
+/// Source: AT34C04 online edition: 10 kHz at least, time-out 25 to 35 ms.
 #[test]
 fn l6_minimum_clock_is_noted() {
     let mut model = ChipModel::example_32_kbit();
@@ -168,6 +176,7 @@ fn l6_minimum_clock_is_noted() {
     }
 }
 
+/// Source: no sheet promises anything of a cut write cycle; models of behaviour, each selectable.
 #[test]
 fn p3_supply_lost_at_the_wire_level_loses_the_latch_and_frees_the_lines() {
     // At any clock of a page write: before STOP nothing is stored.
@@ -186,6 +195,7 @@ fn p3_supply_lost_at_the_wire_level_loses_the_latch_and_frees_the_lines() {
     }
 }
 
+/// Source: UM10204 Rev.6: SDA is the wired AND of all that drive it.
 #[test]
 fn b6_two_devices_answer_together_at_the_wire_level() {
     let rig = Rig::new(RigConfig::default());
@@ -232,6 +242,7 @@ fn a_write_refused_at_the_wire_level_is_explained_by_the_ledger() {
     assert_eq!(bench.rig.explain(), []);
 }
 
+/// Source: S-24C08C, Rev.5.0_01: reads from 1.6 V, writes from 1.7 V.
 #[test]
 fn p1_a_chip_below_the_read_minimum_lets_go_of_sda() {
     let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);

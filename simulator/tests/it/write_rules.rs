@@ -5,6 +5,7 @@ use embedded_hal::i2c::{I2c, Operation};
 use pagewise_simulator::model::{BusyAnswer, CycleUnit, PartlyProtected, PointerAfterWrite};
 use pagewise_simulator::{BusFault, ChipModel, CycleTime, EventKind, Hazard, Note, PowerUp, Rig, RigConfig, Straps};
 
+/// Source: 24XX01, DS20001711L: the low bits count, the upper ones stay, earlier data is overwritten.
 #[test]
 fn w1_page_wrap_keeps_the_upper_bits_for_every_start_and_length() {
     for model in [ChipModel::example_2_kbit(), ChipModel::example_16_kbit(), no_word_address()] {
@@ -28,6 +29,7 @@ fn w1_page_wrap_keeps_the_upper_bits_for_every_start_and_length() {
     }
 }
 
+/// Source: 24XX01, DS20001711L: the low bits count, the upper ones stay, earlier data is overwritten.
 #[test]
 fn w1_page_wrap_is_performed_and_named_for_every_model() {
     for model in eeproms() {
@@ -40,6 +42,7 @@ fn w1_page_wrap_is_performed_and_named_for_every_model() {
     }
 }
 
+/// Source: 24XX01, DS20001711L (STOP starts the cycle); SLx 24C04/P, 1998-07-27 (only the bytes sent are programmed).
 #[test]
 fn w2_stop_after_data_starts_the_cycle_and_only_latched_bytes_change() {
     for model in eeproms() {
@@ -55,6 +58,7 @@ fn w2_stop_after_data_starts_the_cycle_and_only_latched_bytes_change() {
     }
 }
 
+/// Source: 24XX024, DS21210N, and 24XX08, DS21710K: the pointer is set, nothing is programmed.
 #[test]
 fn w3_header_without_data_sets_the_pointer_and_starts_no_cycle() {
     for model in eeproms().into_iter().filter(|model| model.word_address_bytes > 0) {
@@ -66,6 +70,7 @@ fn w3_header_without_data_sets_the_pointer_and_starts_no_cycle() {
     }
 }
 
+/// Source: no sheet says it in so many words (datasheets.toml, `write_with_no_stop`): the assumption of every card.
 #[test]
 fn w4_start_before_stop_drops_the_latch_and_the_word_address_stays() {
     let bench = Bench::new(ChipModel::example_32_kbit());
@@ -80,6 +85,7 @@ fn w4_start_before_stop_drops_the_latch_and_the_word_address_stays() {
     assert_eq!(bench.hazards(), [Hazard::RestartAbort]);
 }
 
+/// Source: 24XX256, DS20001203W (one cycle for a page); 24C01A/02A/04A, DS11183C (1 ms for each byte).
 #[test]
 fn w6_duration_is_pinned_or_drawn_between_typical_and_maximum() {
     let model = ChipModel::example_32_kbit();
@@ -109,6 +115,7 @@ fn w6_duration_is_pinned_or_drawn_between_typical_and_maximum() {
     assert_eq!(lasts(CycleTime::Drawn, 7), lasts(CycleTime::Drawn, 7));
 }
 
+/// Source: 24XX256, DS20001203W (one cycle for a page); 24C01A/02A/04A, DS11183C (1 ms for each byte).
 #[test]
 fn w6_memory_changes_at_the_end_of_the_cycle() {
     let bench = Bench::new(ChipModel::example_32_kbit());
@@ -122,6 +129,7 @@ fn w6_memory_changes_at_the_end_of_the_cycle() {
     assert_eq!(bench.memory()[0], 7);
 }
 
+/// Source: 24XX256, DS20001203W (one cycle for a page); 24C01A/02A/04A, DS11183C (1 ms for each byte).
 #[test]
 fn w6_duration_per_byte_counts_distinct_bytes() {
     let mut model = ChipModel::example_2_kbit();
@@ -136,6 +144,8 @@ fn w6_duration_per_byte_counts_distinct_bytes() {
     }
 }
 
+/// Source: 24XX1025, DS20001941L (same control byte); 24AA02E48, DS20002124E (R/W = 0); AT24C128C online edition (any
+/// access).
 #[test]
 fn w7_any_access_is_refused_during_the_cycle() {
     for model in eeproms() {
@@ -152,6 +162,8 @@ fn w7_any_access_is_refused_during_the_cycle() {
     }
 }
 
+/// Source: 24XX1025, DS20001941L (same control byte); 24AA02E48, DS20002124E (R/W = 0); AT24C128C online edition (any
+/// access).
 #[test]
 fn w7_only_writes_are_refused_and_a_read_gives_garbage() {
     let mut model = ChipModel::example_32_kbit();
@@ -166,6 +178,8 @@ fn w7_only_writes_are_refused_and_a_read_gives_garbage() {
     assert_eq!(bench.hazards(), [Hazard::BusyAccess]);
 }
 
+/// Source: 24XX1025, DS20001941L (same control byte); 24AA02E48, DS20002124E (R/W = 0); AT24C128C online edition (any
+/// access).
 #[test]
 fn w7_only_the_same_control_byte_is_refused() {
     let mut model = ChipModel::example_16_kbit();
@@ -180,6 +194,7 @@ fn w7_only_the_same_control_byte_is_refused() {
     assert!(bench.hazards().contains(&Hazard::BusyAccess));
 }
 
+/// Source: AT24C02C, 8700H (last byte plus one); S-24C02D, Rev.3.0_01 (wrapped in the page).
 #[test]
 fn w9_pointer_after_a_page_write() {
     for (axis, wrapped) in [(PointerAfterWrite::WrappedInPage, true), (PointerAfterWrite::LastPlusOne, false)] {
@@ -197,6 +212,7 @@ fn w9_pointer_after_a_page_write() {
     }
 }
 
+/// Source: MB85RC256V, DS501-00017 (FRAM: no page, no cycle); BR24G32-3A, TSZ02201-0R2R0G100050 (delivered as FFh).
 #[test]
 fn w10_power_up_contents() {
     let rig = Rig::new(RigConfig::default());
@@ -210,6 +226,7 @@ fn w10_power_up_contents() {
     assert!(drawn.len() > 100);
 }
 
+/// Source: MB85RC256V, DS501-00017 (FRAM: no page, no cycle); BR24G32-3A, TSZ02201-0R2R0G100050 (delivered as FFh).
 #[test]
 fn w10_fram_has_no_latch_no_page_and_no_cycle() {
     let bench = Bench::new(fram());
@@ -223,6 +240,7 @@ fn w10_fram_has_no_latch_no_page_and_no_cycle() {
     assert!(bench.hazards().is_empty());
 }
 
+/// Source: 24XX01, DS20001711L (STOP starts the cycle); SLx 24C04/P, 1998-07-27 (only the bytes sent are programmed).
 #[test]
 fn w2_a_data_byte_that_was_missed_is_no_acked_byte_and_nothing_is_stored() {
     use pagewise_simulator::{Fault, Faults};
@@ -238,6 +256,8 @@ fn w2_a_data_byte_that_was_missed_is_no_acked_byte_and_nothing_is_stored() {
     }
 }
 
+/// Source: 24XX1025, DS20001941L (same control byte); 24AA02E48, DS20002124E (R/W = 0); AT24C128C online edition (any
+/// access).
 #[test]
 fn w7_a_read_is_another_control_byte() {
     let mut model = ChipModel::example_16_kbit();
@@ -248,6 +268,8 @@ fn w7_a_read_is_another_control_byte() {
     assert_eq!(bench.hazards(), [Hazard::BusyAccess], "acknowledged, and the data is undefined");
 }
 
+/// Source: 24XX1025, DS20001941L (same control byte); 24AA02E48, DS20002124E (R/W = 0); AT24C128C online edition (any
+/// access).
 #[test]
 fn w7_a_refusal_says_how_long_the_cycle_still_lasts() {
     let bench = Bench::new(ChipModel::example_32_kbit());
@@ -265,6 +287,7 @@ fn w7_a_refusal_says_how_long_the_cycle_still_lasts() {
     assert_eq!(refused, Some(ends));
 }
 
+/// Source: MB85RC256V, DS501-00017 (FRAM: no page, no cycle); BR24G32-3A, TSZ02201-0R2R0G100050 (delivered as FFh).
 #[test]
 fn w10_a_fram_write_past_the_end_goes_on_at_zero_and_is_reported() {
     let bench = Bench::new(fram());

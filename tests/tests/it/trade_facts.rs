@@ -17,7 +17,7 @@ fn card(catalogue: &Catalogue, id: &str) -> Card {
 }
 
 /// A 3.3 V board at 100 kHz with polling firmware made for `fitted`.
-fn board(fitted: &Card, used: u32) -> Board {
+pub fn board(fitted: &Card, used: u32) -> Board {
     let parameters = fitted.parameters([false; 3]).unwrap();
     let text = format!(
         "name = \"b\"\nfitted = \"{}\"\nfootprint = \"soic-8\"\nyears_of_life = 1\n\

@@ -170,4 +170,6 @@ pub(super) enum SecondRegion {
     Eui48,
     #[serde(rename = "eui-64")]
     Eui64,
+    PermanentProtection,
+    PageProtection,
 }

@@ -183,5 +183,7 @@ const fn used(region: SecondRegion) -> RegionKind {
         SecondRegion::IdentificationPage => RegionKind::IdentificationPage,
         SecondRegion::Eui48 => RegionKind::Eui48,
         SecondRegion::Eui64 => RegionKind::Eui64,
+        SecondRegion::PermanentProtection => RegionKind::PermanentProtection,
+        SecondRegion::PageProtection => RegionKind::PageProtection,
     }
 }

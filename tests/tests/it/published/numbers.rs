@@ -284,12 +284,18 @@ fn grade_fault(pair: &Pair, index: usize, grade: &Table) -> Option<String> {
         let filled = pair.is_derived(&format!("speed[{index}].{end}")) && stated == supply;
         stated == published.get(key).and_then(number) || filled
     };
-    let found = tables(&pair.entry, "speed_grades").iter().any(|published| {
-        published.get("scl_khz").and_then(number) == scl
-            && is_for(pair, &text(published, "part"))
-            && same_end(published, "min_v", "vcc_min")
-            && same_end(published, "max_v", "vcc_max")
-    });
+    // `100 kHz below 4.5 V in E`: what holds without it ends where the grades before E do.
+    let cooler = grade.get("max_c").and_then(number);
+    let slow_in_e = limits(pair).iter().any(|it| it.contains("100 kHz below 4.5 V in E"));
+    let i_ends = tables(&pair.ordering, "temperature").iter().any(|it| it.get("max_c").and_then(number) == cooler);
+    let temperature = cooler.is_none_or(|_| slow_in_e && i_ends);
+    let found = temperature
+        && tables(&pair.entry, "speed_grades").iter().any(|published| {
+            published.get("scl_khz").and_then(number) == scl
+                && is_for(pair, &text(published, "part"))
+                && same_end(published, "min_v", "vcc_min")
+                && same_end(published, "max_v", "vcc_max")
+        });
     let khz = scl.unwrap_or_default();
     let sibling =
         pair.is_derived(&format!("speed[{index}]")) && pair.published_text("notes").contains(&format!("{khz} kHz"));

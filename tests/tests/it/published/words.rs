@@ -354,7 +354,7 @@ fn region_fault(pair: &Pair, region: &Table) -> Option<String> {
         "serial-number" => &["serial"],
         "eui-48" => &["EUI-48"],
         "eui-64" => &["EUI-64"],
-        "permanent-protection" => &["permanent"],
+        "permanent-protection" => &["permanent", "one-time software protection of the lower 128 bytes"],
         "identification-page" => &["dentification page", "further page", "extra page", "lockable page"],
         "page-protection" => &["per-page protection bits"],
         "bank-select" => &["256-byte banks", "set-page-address command"],
