@@ -7,7 +7,7 @@
 use pagewise_base::form::word;
 use pagewise_judge::board::{Board, Strap};
 use pagewise_judge::swap::{Judgement, Verdict, judge};
-use pagewise_part::card::{Card, Catalogue, Footprint, RegionKind, Role, Span};
+use pagewise_part::card::{Card, Catalogue, Footprint, RegionKind, Role, Span, UpperBits};
 use pagewise_part::fact::{Basis, Fact};
 use pagewise_part::marking::Reader;
 
@@ -224,4 +224,16 @@ fn a_name_that_stands_for_several_parts_is_none_of_them() {
     let families = reader.read("FM24C64").pieces[0].families.len();
     assert_eq!(families, 2, "EEPROM and FRAM");
     assert!(reader.read("BR24G256").pieces[0].matches.len() > 1);
+}
+
+/// 24XX65, DS21073K: a first word-address byte with its top bit set is the security command, which cannot be undone.
+#[test]
+fn a_board_that_sends_one_address_byte_is_warned_of_the_command_that_cannot_be_undone() {
+    let catalogue = Catalogue::embedded().unwrap();
+    let (old, new) = (catalogue.find("24lc16b").unwrap(), catalogue.find("24lc65").unwrap());
+    let judgement = judge(&Board { footprint: Footprint::Dip8, ..board(old, 16) }, old, new);
+    assert!(says(&judgement, "address-width", "a command that cannot be undone"), "{:#?}", judgement.findings);
+    let plain = Card { upper_address_bits: stated(UpperBits::Ignored), ..new.clone() };
+    let judgement = judge(&Board { footprint: Footprint::Dip8, ..board(old, 16) }, old, &plain);
+    assert!(!says(&judgement, "address-width", "a command that cannot be undone"));
 }

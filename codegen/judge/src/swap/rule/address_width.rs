@@ -2,6 +2,7 @@ use pagewise_simulator::Hazard;
 
 use super::Rule;
 use crate::swap::{Case, Finding, Verdict};
+use pagewise_part::card::UpperBits;
 
 pub(super) const RULE: Rule = Rule { id: "address-width", check };
 
@@ -12,7 +13,10 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     if sent == wanted.value {
         return Vec::new();
     }
-    let text = format!("the firmware sends {sent} word-address byte(s), the part takes {}", wanted.value);
+    let mut text = format!("the firmware sends {sent} word-address byte(s), the part takes {}", wanted.value);
+    if case.new.upper_address_bits.value == UpperBits::SecurityCommand {
+        text += "; it takes a first byte from 0x80 on for a command that cannot be undone";
+    }
     let remedy = format!("send {} word-address byte(s)", wanted.value);
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, wanted, text, remedy);
     vec![finding.hazard(Hazard::AddressWidth)]

@@ -98,6 +98,9 @@ fn addressing(card: &Card) -> Vec<Line<'_>> {
         lines.push(line("as delivered", contents, word));
     }
     lines.push(line("word-address bytes", &card.word_address_bytes, u8::to_string));
+    if !card.upper_address_bits.is_assumed() {
+        lines.push(line("bits above the capacity", &card.upper_address_bits, word));
+    }
     lines.push(line("device address, bits 6-3", &card.device_code, |roles| role::row(roles)));
     lines.push(line("device address, bits 2-0", &card.address_bits, |roles| role::row(roles)));
     lines.push(line("open address pin reads", &card.open_strap, word));
