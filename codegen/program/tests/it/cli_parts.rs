@@ -157,4 +157,15 @@ fn a_new_card_is_written_from_the_declaration_and_read_when_it_is_filled_in() {
     let folder = own_card(&written.out);
     let read = run(&["parts", "--cards", folder.path().to_str().unwrap()]);
     assert!(read.code == 2 && read.err.contains("own.toml:6: `capacity_bits`: 0 is out of range"), "{}", read.err);
+    let mut filled = written.out.replace("capacity_bits = 0", "capacity_bits = 65536");
+    for (field, value) in [("maker", "M"), ("document", "D"), ("kind", "eeprom")] {
+        filled = filled.replace(&format!("{field} = \"\""), &format!("{field} = \"{value}\""));
+    }
+    for (place, bits) in [("as it is", "assumed"), ("# page_bytes = 32", "32 bytes")] {
+        let folder = own_card(&filled.replace(place, place.trim_start_matches("# ")));
+        let read = run(&["show", "own-64", "--cards", folder.path().to_str().unwrap()]);
+        assert_eq!((read.code, read.err.as_str()), (0, ""), "{place}");
+        let page = read.out.lines().find(|line| line.trim_start().starts_with("page ")).unwrap_or_default();
+        assert!(page.contains(bits), "{place}: {page}");
+    }
 }
