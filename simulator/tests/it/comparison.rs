@@ -74,7 +74,12 @@ impl Both {
         let chip = rig.attach_with(model.clone(), Straps::GROUND, PowerUp::Image(pattern(model.capacity as usize)));
         rig.set_write_cycle(chip, CycleTime::Max);
         rig.set_trace(seed & 1 == 0);
-        let reference = Reference::new(reference, rig.memory(chip));
+        // The reference knows one write cycle: the shortest that is promised at this supply.
+        let mut reference = reference.clone();
+        let at = reference.write_cycle.grades.iter().filter(|it| (it.min_mv..=it.max_mv).contains(&supply_mv));
+        let shortest = at.map(|it| it.max_ns).min();
+        reference.write_cycle.max_ns = shortest.unwrap_or(reference.write_cycle.max_ns);
+        let reference = Reference::new(&reference, rig.memory(chip));
         (Self { reference, bus: rig.bus().steps(), rig, in_transfer: false }, chip)
     }
 
