@@ -65,6 +65,7 @@ const TRAPS: &[Trap] = &[
         "A2 is open",
         |_, new| {
             new.address_bits.value[0] = Role::Ignored;
+            new.packages.list.iter_mut().for_each(|package| package.address_bits[0] = Some(Role::Ignored));
         },
     ),
     ("at24c02c", "at24c02d", "soic-8", at_5v, "supply", "3.6 V", runs_at_5v),
@@ -111,6 +112,7 @@ const TRAPS: &[Trap] = &[
         "permanent-protection",
         |old, new| {
             new.regions.clone_from(&old.regions);
+            new.regions.iter_mut().for_each(|region| region.address_read = true);
         },
     ),
     ("nm24c17", "nm24c16", "soic-8", relies_on_wp, "lost-protection", "lies open", protects_all),
@@ -127,7 +129,7 @@ const TRAPS: &[Trap] = &[
         },
     ),
     // TSSOP of 14 leads only.
-    ("24lc256", "hn58x24256i", "tssop-8", as_it_is, "footprint", "the part is made in soic-8, tssop-14", same_pins),
+    ("24lc256", "hn58x24256i", "tssop-8", as_it_is, "footprint", "the part is made in tssop-14", same_pins),
     ("24lc256", "x24256", "tssop-8", as_it_is, "footprint", "the part is made in", same_pins),
     ("24lc08b", "pcf8598c-2", "dip-8", as_it_is, "footprint", "WP on pin 1", same_pins),
     (
