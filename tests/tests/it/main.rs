@@ -54,7 +54,6 @@ mod report_markdown;
 mod report_page;
 mod sigrok_decode;
 mod sizes;
-mod swap_traps;
 mod trade_facts;
 mod trial;
 mod update_under_cuts;
