@@ -16,6 +16,7 @@ pub mod firmware;
 mod ladder;
 mod memo;
 pub mod part;
+pub mod recorded;
 pub mod remedy;
 pub mod rule;
 mod ruling;
@@ -38,6 +39,7 @@ pub use evidence::{Evidence, Replay};
 pub use finding::{Amend, Finding, Proviso};
 use ladder::{Baseline, Ladder};
 use pagewise_part::card::Card;
+pub use recorded::{Recorded, Recording};
 use ruling::Ruling;
 pub use run::Run;
 pub use verdict::Verdict;
@@ -63,16 +65,24 @@ pub struct Judgement {
     pub evidence: Evidence,
     /// Whether rules and simulation come to the same verdict.
     pub agree: Agreement,
+    /// What a recorded program showed, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub recorded: Option<Recorded>,
 }
 
 impl Judgement {
     /// The verdict in words: `drop-in, provided that the write cycle is at most 5 ms (not stated in the sheet read)`.
     #[must_use]
     pub fn headline(&self) -> String {
-        if self.provided_that.is_empty() {
-            return self.verdict.to_string();
+        let mut headline = self.verdict.to_string();
+        if !self.provided_that.is_empty() {
+            let granted = self.provided_that.join(" and ");
+            headline += &format!(", provided that {granted} (not stated in the sheet read)");
         }
-        format!("{}, provided that {} (not stated in the sheet read)", self.verdict, self.provided_that.join(" and "))
+        if let Some(recorded) = &self.recorded {
+            headline += &format!(", provided that {}", recorded.provided_that.join(" and "));
+        }
+        headline
     }
 
     /// Whether nothing that was read says that the part does not fit the board's footprint, pin by pin.
@@ -146,11 +156,18 @@ impl<'a> Fitted<'a> {
     /// Judges one candidate, by rules and by simulation.
     #[must_use]
     pub fn judge(&self, new: &Card) -> Judgement {
+        self.judge_with(new, None)
+    }
+
+    /// The same with a recorded program, which runs too.
+    #[must_use]
+    pub fn judge_with(&self, new: &Card, recording: Option<&dyn Recording>) -> Judgement {
         let case = self.case(new);
         let ruling = Ruling::on(&case, &self.judges.rules);
         let granted = ruling.grant(&case.new);
         let evidence = Evidence::from(Ladder::climb(&case, &granted, ruling.verdict(), &self.baseline));
-        Judgement {
+        let recorded = recording.map(|recording| recording.run(self.board, &self.old, &granted));
+        let judgement = Judgement {
             board: self.board.name.clone(),
             fitted: self.old.id.clone(),
             candidate: new.id.clone(),
@@ -160,6 +177,11 @@ impl<'a> Fitted<'a> {
             agree: Agreement::between(ruling.visible(), evidence.verdict, evidence.new.spared),
             findings: ruling.findings,
             evidence,
+            recorded: None,
+        };
+        match recorded {
+            Some(recorded) => judgement.with_recorded(recorded),
+            None => judgement,
         }
     }
 

@@ -183,6 +183,34 @@ fn addresses(observation: &Observation) -> Vec<&str> {
     list.into_iter().flatten().filter_map(Value::as_str).collect()
 }
 
+/// A value of a board file's firmware that was observed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Firmware {
+    /// Its field under `[firmware]`.
+    pub field: String,
+    /// Its value as TOML.
+    pub value: String,
+    /// How sure that is, why, and where it shows.
+    pub because: String,
+}
+
+/// What was observed of the firmware, as far as it is more than a guess, for the first memory device on the bus.
+#[must_use]
+pub fn firmware(observation: &Observation) -> Vec<Firmware> {
+    let chosen = Chosen { observation, address: first_memory(observation) };
+    let told = chosen.firmware().into_iter().filter_map(|entry| {
+        let (field, value) = entry.text.split_once(" = ").filter(|(field, _)| !field.starts_with('#'))?;
+        Some(Firmware { field: field.to_owned(), value: value.to_owned(), because: entry.comments.join(" ") })
+    });
+    told.filter(|value| !value.because.starts_with(Certainty::Guess.word())).collect()
+}
+
+fn first_memory(observation: &Observation) -> String {
+    let all = addresses(observation);
+    let memory = all.iter().find(|address| address.starts_with("0x5") && **address <= "0x57");
+    memory.or(all.first()).map_or_else(|| "0x50".to_owned(), |address| (*address).to_owned())
+}
+
 /// The text of a board file: what was observed as values with their reasons as comments, and a question for each thing
 /// that no recording shows. It is about the first memory device on the bus; others are listed as other addresses.
 ///
@@ -190,10 +218,7 @@ fn addresses(observation: &Observation) -> Vec<&str> {
 /// Never; a recording without any device that answered gives a file of questions.
 #[must_use]
 pub fn board_file(observation: &Observation) -> String {
-    let all = addresses(observation);
-    let memory = all.iter().find(|address| address.starts_with("0x5") && **address <= "0x57");
-    let address = memory.or(all.first()).map_or_else(|| "0x50".to_owned(), |address| (*address).to_owned());
-    let chosen = Chosen { observation, address };
+    let chosen = Chosen { observation, address: first_memory(observation) };
     let strap = |pin: &str| ask(pin, "\"gnd\"", "what the pin is tied to: gnd, vcc, gpio or open");
     let mut sections = vec![
         Section {

@@ -24,6 +24,8 @@ mod device;
 mod input;
 mod memory;
 mod observer;
+mod program;
+mod program_run;
 pub mod property;
 mod report;
 mod spans;
@@ -32,8 +34,9 @@ mod timing;
 mod view;
 mod waits;
 
-pub use board::board_file;
+pub use board::{Firmware, board_file, firmware};
 pub use input::{Channels, Input};
+pub use program::Program;
 pub use property::{Certainty, Moment, Property};
 
 use std::collections::BTreeMap;

@@ -341,6 +341,16 @@ fn runs(judgement: &Judgement) -> Vec<RunView> {
     let mut runs = vec![run("fitted part", &evidence.old), run("candidate as it is", &evidence.new)];
     runs.extend(evidence.changed.as_ref().map(|it| run(changed, it)));
     runs.extend(evidence.worst_case.as_ref().map(|it| run("assumptions at worst", it)));
+    runs.extend(judgement.recorded.as_ref().map(|it| RunView {
+        what: "recorded program",
+        serves: it.same,
+        spared: false,
+        outcome: if it.same { "serves" } else { "fails" },
+        hazards: it.hazards.clone(),
+        loss: it.differs.clone(),
+        transaction: String::new(),
+        work: counted(it.transfers, "transfer"),
+    }));
     runs
 }
 

@@ -1,7 +1,10 @@
 //! The cards that each board needs.
 
+use std::sync::Arc;
+
 use crate::board::Board;
 use crate::stock::Stock;
+use crate::swap::Recording;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_part::card::{Card, Catalogue};
 
@@ -16,6 +19,8 @@ pub struct Job<'c> {
     pub old: &'c Card,
     /// Cards of the candidates.
     pub candidates: Vec<&'c Card>,
+    /// The program of the board, where it was recorded.
+    pub recording: Option<Arc<dyn Recording>>,
 }
 
 /// Which parts are considered.
@@ -64,7 +69,7 @@ pub fn jobs<'c>(
                 catalogue.parts().filter(|card| Some(card.id.as_str()) != old.map(|old| old.id.as_str())).collect()
             }
         };
-        jobs.extend(old.map(|old| Job { place, board, old, candidates }));
+        jobs.extend(old.map(|old| Job { place, board, old, candidates, recording: None }));
     }
     Faults(faults).or_ok(jobs)
 }

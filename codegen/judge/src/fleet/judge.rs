@@ -54,7 +54,7 @@ pub fn judge_each(
 fn judged(job: Job<'_>, stock: Option<&Stock>, accept: Accept) -> (BoardOutcomes, BoardAnswer) {
     let fitted = Fitted::new(&job.board, job.old);
     let mut judgements: Vec<Judgement> =
-        job.candidates.par_iter().with_max_len(1).map(|new| fitted.judge(new)).collect();
+        job.candidates.par_iter().with_max_len(1).map(|new| fitted.judge_with(new, job.recording.as_deref())).collect();
     let volume = job.board.yearly_volume;
     let offer = |candidate: &str| stock.and_then(|stock| stock.offer(candidate, volume));
     let offers: BTreeMap<String, Offer> =

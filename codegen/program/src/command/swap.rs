@@ -3,9 +3,11 @@
 mod files;
 pub(super) mod fleet_text;
 mod progress;
+mod recorded;
 mod text;
 
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, OnceLock};
 
 use clap::Args;
 use serde::Serialize;
@@ -14,11 +16,13 @@ use super::Options;
 use crate::output::{Answer, Exit};
 use pagewise_base::draft::Draft;
 use pagewise_base::fault::{Fault, Faults};
+use pagewise_judge::board::Board;
 use pagewise_judge::fleet::lines::{self, Header};
 use pagewise_judge::fleet::{self, BoardAnswer, Candidates, Job, Shard, Summary, shard};
 use pagewise_judge::stock::{self, Columns, ReadAs, Stock, Unmatched, columns};
-use pagewise_judge::swap::{Accept, Verdict};
-use pagewise_part::card::Catalogue;
+use pagewise_judge::swap::{Accept, Recording, Verdict};
+use pagewise_observe::Program;
+use pagewise_part::card::{Card, Catalogue};
 use pagewise_report::Report;
 use pagewise_report::view::Look;
 
@@ -48,6 +52,10 @@ pub struct Swap {
     /// Show every finding of every candidate; of more than 20 boards, the ranking of every board.
     #[arg(long)]
     pub full: bool,
+    /// A recording of the board's bus (session file, value change dump or table); may be repeated, in the order of time. What
+    /// it shows of the firmware stands in place of [firmware], and the recorded program runs on both parts. One board only.
+    #[arg(long = "recording", value_name = "FILE")]
+    pub recordings: Vec<PathBuf>,
     /// Your stock list (CSV). Its parts are the candidates, unless --to or --all says otherwise.
     #[arg(long, value_name = "FILE")]
     pub stock: Option<PathBuf>,
@@ -65,6 +73,9 @@ pub struct Swap {
     pub files: files::Files,
 }
 
+/// Boards, those without a card, and the program of a board's recordings with what they showed, where there are any.
+type Boards = (Vec<Board>, Vec<Fault>, Option<(Program, recorded::Recorded)>);
+
 fn verdict(word: &str) -> Result<Verdict, String> {
     Verdict::ALL
         .into_iter()
@@ -81,6 +92,8 @@ struct Body<'a> {
     stock: Option<StockBody<'a>>,
     /// Boards that were not judged, since no card describes their fitted part.
     without_card: Vec<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    recording: Option<&'a recorded::Recorded>,
     fleet: &'a Summary,
     boards: &'a [BoardAnswer],
 }
@@ -102,7 +115,8 @@ impl Swap {
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let accept = Accept { worst: self.accept, conditions: self.accept_conditions };
         let catalogue = options.catalogue()?;
-        let Read { stock, jobs, without_card } = self.read(&catalogue)?;
+        let fitted = OnceLock::new();
+        let Read { stock, jobs, without_card, recorded } = self.read(&catalogue, &fitted)?;
         let currency = stock.as_ref().map_or("", |stock| stock.currency.as_str());
         self.files.check(self.lines.as_deref())?;
         let mut writer = lines::Writer::default();
@@ -151,6 +165,7 @@ impl Swap {
             accept_conditions: accept.conditions,
             usable,
             shard: self.shard,
+            recording: recorded.as_ref(),
             stock: stock.as_ref().map(|stock| StockBody {
                 file: &stock.file,
                 currency: &stock.currency,
@@ -168,7 +183,7 @@ impl Swap {
             let fleet = fleet_text::render(&summary, &look);
             // Few boards are read through to the end, of many the summary is looked for first.
             if summary.boards <= fleet_text::FEW {
-                text + &unmatched + &fleet
+                recorded.as_ref().map_or_else(String::new, recorded::text) + &text + &unmatched + &fleet
             } else {
                 fleet + "\n" + &unmatched + &text
             }
@@ -176,11 +191,11 @@ impl Swap {
     }
 
     /// Reads stock list and boards and finds the cards, and tells everything that is wrong with any of them.
-    fn read<'c>(&self, catalogue: &'c Catalogue) -> Result<Read<'c>, Faults> {
+    fn read<'c>(&self, catalogue: &'c Catalogue, fitted: &'c OnceLock<Card>) -> Result<Read<'c>, Faults> {
         let columns = self.columns.as_ref().map(|path| columns::read(path)).transpose()?.unwrap_or_default();
         let stock = self.stock.as_ref().map(|file| read_stock(file, &columns, catalogue)).transpose();
-        let boards = fleet::files::read(&self.boards, catalogue, &columns.boards);
-        let (stock, boards) = match (stock, boards) {
+        let boards = self.read_boards(catalogue, &columns);
+        let (stock, (all, without_card, program)) = match (stock, boards) {
             (Ok(stock), Ok(boards)) => (stock, boards),
             (stock, boards) => {
                 let faults = [stock.err(), boards.err()].into_iter().flatten().flat_map(|faults| faults.0);
@@ -193,9 +208,35 @@ impl Swap {
             (false, [], Some(stock)) => Candidates::InStock(stock),
             (false, names, _) => Candidates::Named(names),
         };
-        let all = boards.boards.into_iter().map(|(board, _)| board).collect();
-        let jobs = fleet::jobs(catalogue, all, candidates)?;
-        Ok(Read { stock, jobs, without_card: boards.without_card })
+        let mut jobs = fleet::jobs(catalogue, all, candidates)?;
+        let (program, mut recorded) = program.unzip();
+        for (job, recorded) in jobs.iter_mut().zip(&mut recorded) {
+            let card = recorded.fitted(job.old);
+            job.old = fitted.get_or_init(|| card);
+        }
+        if let Some(program) = program {
+            let program: Arc<dyn Recording> = Arc::new(program);
+            jobs.iter_mut().for_each(|job| job.recording = Some(Arc::clone(&program)));
+        }
+        Ok(Read { stock, jobs, without_card, recorded })
+    }
+
+    /// The boards and those without a card, or the one board with what its recordings show.
+    fn read_boards(&self, catalogue: &Catalogue, columns: &Columns) -> Result<Boards, Faults> {
+        if self.recordings.is_empty() {
+            let read = fleet::files::read(&self.boards, catalogue, &columns.boards)?;
+            return Ok((read.boards.into_iter().map(|(board, _)| board).collect(), read.without_card, None));
+        }
+        match self.boards.as_slice() {
+            [board] if board.is_file() => {
+                let (board, program, recorded) = recorded::read(board, &self.recordings)?;
+                Ok((vec![board], Vec::new(), Some((program, recorded))))
+            }
+            _ => {
+                let remedy = "name the one board file that they are of";
+                Err(Fault::of_file("--recording", "recordings are of one board", remedy).into())
+            }
+        }
     }
 }
 
@@ -204,6 +245,7 @@ struct Read<'c> {
     stock: Option<Stock>,
     jobs: Vec<Job<'c>>,
     without_card: Vec<Fault>,
+    recorded: Option<recorded::Recorded>,
 }
 
 fn read_stock(file: &Path, columns: &Columns, catalogue: &Catalogue) -> Result<Stock, Faults> {

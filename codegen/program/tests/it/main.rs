@@ -24,6 +24,7 @@ mod cli_order;
 mod cli_papers;
 mod cli_parts;
 mod cli_program;
+mod cli_recording;
 mod cli_report;
 mod cli_show;
 mod cli_stock;

@@ -1,0 +1,144 @@
+//! `pagewise swap --recording`: a verdict from what the bus showed.
+
+use std::fs::{self, File};
+use std::path::Path;
+use std::process::{Command, Output};
+
+use pagewise_simulator::{ChipModel, CycleTime, Rig, RigConfig, Straps};
+use serde_json::Value;
+
+/// A board without a word about its firmware.
+const BOARD: &str = r#"
+name = "bench meter"
+fitted = "24LC256"
+footprint = "soic-8"
+years_of_life = 10
+[bus]
+supply_v = 5.0
+scl_khz = 400
+pull_up_ohm = 2200
+capacitance_pf = 90
+[straps]
+a0 = "gnd"
+a1 = "gnd"
+a2 = "gnd"
+wp = "gnd"
+[[region]]
+name = "table"
+offset = 0x0100
+length = 256
+writes_per_day = 1
+"#;
+
+/// Records firmware that writes pages of so many bytes and waits for each in its own way, then reads back.
+fn record(path: &Path, page: usize, wait: &dyn Fn(&Rig)) {
+    use embedded_hal::i2c::I2c;
+    let model: ChipModel = serde_json::from_value(model("24lc256")).unwrap();
+    let rig = Rig::new(RigConfig { scl_hz: 400_000, supply_mv: 5000, seed: 1 });
+    let chip = rig.attach(model, Straps::GROUND);
+    rig.set_write_cycle(chip, CycleTime::Typical);
+    let mut bus = rig.bus();
+    for at in (0..256).step_by(page) {
+        let header = [(0x0100 + at) as u16].map(u16::to_be_bytes)[0];
+        let data: Vec<u8> = header.into_iter().chain((0..page).map(|i| ((at + i) * 13 + 7) as u8)).collect();
+        bus.write(0x50, &data).unwrap();
+        wait(&rig);
+    }
+    for at in [0x0100_u16, 0x0155, 0x01C3] {
+        let mut back = [0; 24];
+        bus.write_read(0x50, &at.to_be_bytes(), &mut back).unwrap();
+        rig.advance_ns(300_000);
+    }
+    rig.write_vcd(&mut std::io::BufWriter::new(File::create(path).unwrap())).unwrap();
+}
+
+/// Asks with the word address until the part answers.
+fn poll(rig: &Rig) {
+    use embedded_hal::i2c::I2c;
+    while rig.bus().write(0x50, &[0x01, 0x00]).is_err() {
+        rig.advance_ns(100_000);
+    }
+}
+
+fn pagewise(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_pagewise")).args(arguments).current_dir(folder).output().unwrap()
+}
+
+fn model(part: &str) -> Value {
+    let folder = tempfile::tempdir().unwrap();
+    let said = pagewise(folder.path(), &["model", part]);
+    serde_json::from_slice(&said.stdout).unwrap()
+}
+
+/// The verdict on a candidate, as JSON.
+fn judged(board: &str, page: usize, wait: &dyn Fn(&Rig), candidate: &str) -> (Value, Value) {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("board.toml"), board).unwrap();
+    record(&folder.path().join("bus.vcd"), page, wait);
+    let said = pagewise(folder.path(), &["swap", "board.toml", "--recording", "bus.vcd", "--to", candidate, "--json"]);
+    let answer: Value = serde_json::from_slice(&said.stdout)
+        .unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(&said.stderr)));
+    let judgement = answer["boards"][0]["judgements"][0].clone();
+    (answer, judgement)
+}
+
+#[test]
+fn a_board_without_a_word_about_its_firmware_is_judged_from_a_recording() {
+    let (answer, same) = judged(BOARD, 64, &poll, "at24c256c");
+    assert_eq!((&same["verdict"], &same["agree"]), (&"drop-in".into(), &true.into()), "{same:#}");
+    assert_eq!(same["recorded"]["same"], true, "{same:#}");
+    let granted = same["recorded"]["provided_that"].as_array().unwrap();
+    assert_eq!(granted[0], "the recording shows all that the firmware does");
+    assert!(granted[1].as_str().unwrap().starts_with("polling goes on for at least"), "{granted:?}");
+    let observed = answer["recording"]["observed"].as_array().unwrap();
+    let of = |field: &str| observed.iter().find(|it| it["field"] == field).map(|it| it["value"].clone());
+    assert_eq!((of("page_bytes"), of("word_address_bytes")), (Some("64".into()), Some("2".into())), "{observed:?}");
+}
+
+#[test]
+fn rules_and_the_recorded_program_find_the_same_fault() {
+    // Pages of 32 bytes: the recorded program loses bytes, and the rules say why.
+    let (_, short) = judged(BOARD, 64, &poll, "24lc64");
+    assert_eq!((&short["verdict"], &short["agree"]), (&"reconfigure".into(), &true.into()), "{short:#}");
+    assert_eq!(short["recorded"]["same"], false, "{short:#}");
+    assert!(short["recorded"]["hazards"].as_array().unwrap().contains(&"page-wrap".into()), "{short:#}");
+    // With pages of 16 bytes the same part serves, in both.
+    let (_, fits) = judged(BOARD, 16, &poll, "24lc64");
+    assert_eq!((&fits["recorded"]["same"], &fits["agree"]), (&true.into(), &true.into()), "{fits:#}");
+    assert_ne!(fits["verdict"], "reject");
+    // A fixed wait that a slower part does not keep.
+    let fixed = |rig: &Rig| rig.advance_ns(6_000_000);
+    let (_, slow) = judged(BOARD, 64, &fixed, "at24cm02");
+    assert_eq!((&slow["recorded"]["same"], &slow["agree"]), (&false.into(), &true.into()), "{slow:#}");
+    assert!(slow["recorded"]["differs"].as_str().unwrap().contains("is not answered"), "{slow:#}");
+}
+
+#[test]
+fn what_was_observed_stands_in_place_of_what_was_stated_and_a_contradiction_is_told() {
+    let stated = "[firmware]\ndevice_address = 0x50\nword_address_bytes = 2\npage_bytes = 128\nwait = \"poll\"\n";
+    let board = format!("{BOARD}{stated}");
+    let (answer, judgement) = judged(&board, 64, &poll, "at24c256c");
+    assert_eq!(judgement["verdict"], "drop-in", "with the stated page it would not be: {judgement:#}");
+    let told = answer["recording"]["contradicts"][0].as_str().unwrap();
+    assert!(told.contains("page_bytes: the board file says 128, the recording shows 64"), "{told}");
+}
+
+#[test]
+fn recordings_are_of_one_board_and_what_they_do_not_show_is_asked_for() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("a.toml"), BOARD).unwrap();
+    fs::copy(folder.path().join("a.toml"), folder.path().join("b.toml")).unwrap();
+    record(&folder.path().join("bus.vcd"), 64, &poll);
+    let refused = pagewise(folder.path(), &["swap", "a.toml", "b.toml", "--recording", "bus.vcd"]);
+    let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(refused.status.code() == Some(2) && said.contains("recordings are of one board"), "{said}");
+    // Nothing but a read: neither page nor wait shows.
+    let model: ChipModel = serde_json::from_value(model("24lc256")).unwrap();
+    let rig = Rig::new(RigConfig::default());
+    rig.attach(model, Straps::GROUND);
+    embedded_hal::i2c::I2c::write_read(&mut rig.bus(), 0x50, &[0, 0], &mut [0; 4]).unwrap();
+    rig.write_vcd(&mut File::create(folder.path().join("read.vcd")).unwrap()).unwrap();
+    let refused = pagewise(folder.path(), &["swap", "a.toml", "--recording", "read.vcd"]);
+    let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(refused.status.code() == Some(2) && said.contains("no recording shows it"), "{said}");
+}
