@@ -44,7 +44,7 @@ fn step(proviso: &Proviso) -> Step {
             ByMeasuring,
             "ask for a read inside a write cycle; one address alone does not tell every part from another",
         ),
-        Amend::AddressBits(_) => (ByMeasuring, "ask every device address while straps are as on the board"),
+        Amend::AddressBits => (ByMeasuring, "ask every device address while straps are as on the board"),
         Amend::Protects(_) => (ByMeasuring, "move WP by hand (--wp-by-hand), and write at both levels"),
         Amend::OpenStrap(_) | Amend::OpenWp(_) => {
             (ByHand, "measure with the pin open and with it tied; one sample open does not bound the next one")

@@ -74,7 +74,7 @@ pub fn survey<'c>(catalogue: &'c Catalogue, boards: usize, seed: u64) -> Survey 
     let count = |candidates: &dyn Fn(&Board, &Card) -> Vec<&'c Card>| {
         let job = |(place, board): (usize, &Board)| {
             let old = catalogue.find(&board.fitted).expect("an invented board has a part of the catalogue");
-            Job { place, board: board.clone(), old, candidates: candidates(board, old) }
+            Job { place, board: board.clone(), old, candidates: candidates(board, old), recording: None }
         };
         counted(fleet.iter().enumerate().map(job).collect())
     };

@@ -40,5 +40,5 @@ fn unread(case: &Case<'_>) -> Option<Finding> {
     );
     let remedy = "look for the device address in the data sheet".to_owned();
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, bits, text, remedy).not_simulated();
-    Some(finding.unless(format!("the low bits of its device address are {row}"), Amend::AddressBits(bits.value)))
+    Some(finding.unless(format!("the low bits of its device address are {row}"), Amend::AddressBits))
 }
