@@ -1,6 +1,6 @@
 //! Units already shipped: what `swap` says of them, `generate` does.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use clap::Parser;
@@ -12,7 +12,7 @@ use pagewise_part::card::Catalogue;
 
 fn boards(catalogue: &Catalogue) -> Vec<Board> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/boards");
-    let mut boards = fleet::files::read(&[folder]).unwrap();
+    let mut boards = fleet::files::read(&[folder], catalogue, &BTreeMap::new()).unwrap().boards;
     boards.extend(invent::fleet(catalogue, 20, 3).iter().map(|file| board::parse(&file.name, &file.text).unwrap()));
     boards
 }
