@@ -50,6 +50,8 @@ pub struct Bench {
     longest_cycle_ns: u64,
     memory: Option<Memory>,
     lockable: Option<usize>,
+    /// Where WP is tied.
+    wp: Level,
     writes: u64,
     cut_in: Option<u64>,
     unplugged_after: Option<u64>,
@@ -82,6 +84,7 @@ impl Bench {
             rig,
             memory,
             lockable: setup.lock.as_ref().map(|(region, ..)| *region),
+            wp,
             writes: 0,
             cut_in: None,
             unplugged_after: None,
@@ -105,6 +108,7 @@ impl Bench {
             longest_cycle_ns: model.write_cycle.max_ns,
             memory: None,
             lockable: None,
+            wp: Level::from_bit(!model.write_protect.active_high),
             writes: 0,
             cut_in: None,
             unplugged_after: None,
@@ -168,7 +172,13 @@ impl Bench {
     }
 
     pub(super) fn delay(&self) -> BenchDelay {
-        BenchDelay { inner: self.rig.delay(), real_time: self.real_time }
+        BenchDelay { inner: self.rig.delay(), rig: self.rig.clone(), real_time: self.real_time }
+    }
+
+    /// The WP pin, to be moved as a person would by hand.
+    #[must_use]
+    pub fn wp(&self) -> Wire {
+        Wire { rig: self.rig.clone(), chip: self.chip, before: self.wp }
     }
 
     /// The file that keeps the chip's memory.
@@ -227,11 +237,40 @@ impl Bench {
     }
 }
 
+/// The WP pin of a bench.
+#[derive(Debug, Clone)]
+pub struct Wire {
+    rig: Rig,
+    chip: ChipId,
+    before: Level,
+}
+
+impl Wire {
+    /// Ties it to the supply or to ground.
+    pub fn tie(&self, high: bool) {
+        self.rig.set_wp(self.chip, Level::from_bit(high));
+    }
+
+    /// Ties it where it was before.
+    pub fn as_before(&self) {
+        self.rig.set_wp(self.chip, self.before);
+    }
+}
+
 /// Delays on the clock of a bench.
 #[derive(Debug, Clone)]
 pub struct BenchDelay {
     inner: RigDelay,
+    rig: Rig,
     real_time: bool,
+}
+
+impl BenchDelay {
+    /// Nanoseconds of simulated time.
+    #[must_use]
+    pub fn now_ns(&self) -> u64 {
+        self.rig.now_ns()
+    }
 }
 
 impl DelayNs for BenchDelay {

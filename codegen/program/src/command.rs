@@ -14,6 +14,7 @@ pub mod invent;
 pub mod layout;
 pub mod manual;
 pub mod marking;
+pub mod measure;
 pub mod merge;
 pub mod model;
 pub mod moving;
@@ -120,6 +121,8 @@ pub enum Verb {
     Verify(verify::Verify),
     /// Read a whole part into a file.
     Dump(dump::Dump),
+    /// Find out on a bus what a part is: its addresses, page, write cycle, wraps.
+    Measure(Box<measure::Measure>),
     /// Write the simulated chip of a part as a model file.
     Model(model::Model),
     /// Show where the regions of a layout lie in a part.
@@ -162,6 +165,7 @@ impl Verb {
             Self::Program(_) => "program",
             Self::Verify(_) => "verify",
             Self::Dump(_) => "dump",
+            Self::Measure(_) => "measure",
             Self::Model(_) => "model",
             Self::Layout(_) => "layout",
             Self::Image(_) => "image",
@@ -198,6 +202,7 @@ impl Program {
             Verb::Program(program) => program.run(&self.options),
             Verb::Verify(verify) => verify.run(&self.options),
             Verb::Dump(dump) => dump.run(&self.options),
+            Verb::Measure(measure) => measure.run(&self.options),
             Verb::Model(model) => model.run(&self.options),
             Verb::Layout(layout) => layout.run(&self.options),
             Verb::Image(image) => image.run(&self.options),

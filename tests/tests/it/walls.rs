@@ -55,6 +55,7 @@ const MAY: &[(&str, &[&str])] = &[
         &["pagewise-base", "pagewise-templates", "pagewise-part", "pagewise-judge", "pagewise-simulator"],
     ),
     ("pagewise-line", &["pagewise-base", "pagewise-part", "pagewise-content", "pagewise-driver", "pagewise-simulator"]),
+    ("pagewise-measure", &["pagewise-base", "pagewise-part", "pagewise-judge", "pagewise-line", "pagewise-simulator"]),
     (
         "pagewise-report",
         &["pagewise-base", "pagewise-part", "pagewise-judge", "pagewise-templates", "pagewise-simulator"],

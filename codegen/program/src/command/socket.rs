@@ -15,7 +15,8 @@ use pagewise_line::lock::Lockable;
 use pagewise_line::trouble::Trouble;
 use pagewise_line::units::Unit;
 use pagewise_line::{LineBus, SIMULATED, Socket};
-use pagewise_part::card::{Catalogue, Footprint};
+use pagewise_part::card::geometry::PinLevels;
+use pagewise_part::card::{Card, Catalogue, Footprint};
 
 /// Stands before every line about a simulated part.
 const MARK: &str = "simulated  ";
@@ -73,7 +74,7 @@ impl SocketOptions {
     /// No bus, or one and the simulated one; an unknown part, none, or another one than the images were made for; straps that it does not work with; a part
     /// that this driver cannot address.
     pub fn socket(&self, catalogue: &Catalogue, units: &[Unit]) -> Result<Socket, Faults> {
-        let mut faults = self.bus_faults();
+        let mut faults = self.bus_faults(false);
         let card = match part::expected(self.part.as_deref(), units, catalogue) {
             Ok(card) => faults.or_ok(card)?,
             Err(more) => {
@@ -112,15 +113,16 @@ impl SocketOptions {
     }
 
     /// Hardware or a simulation has to be asked for, and one of them only.
-    fn bus_faults(&self) -> Faults {
+    /// `stated`: of hardware, supply and SCL rate are what the user says of them.
+    fn bus_faults(&self, stated: bool) -> Faults {
         let mut faults = Faults::default();
         let mut fault = |option: &str, reason: String, remedy: &str| {
             faults.0.push(Fault::of_file(option, reason, remedy));
         };
         let simulated = [
             (self.memory.is_some(), "--memory"),
-            (self.supply.is_some(), "--supply"),
-            (self.scl_khz.is_some(), "--scl-khz"),
+            (self.supply.is_some() && !stated, "--supply"),
+            (self.scl_khz.is_some() && !stated, "--scl-khz"),
             (!self.troubles.is_empty(), "--trouble"),
         ];
         match self.bus.first() {
@@ -165,6 +167,37 @@ impl SocketOptions {
         }
     }
 
+    /// The card that the part is said to be of, if any, and the bus, for a part of which nothing is taken for granted.
+    ///
+    /// # Errors
+    /// No bus, several, or one and the simulated one; an unknown part; nobody says which part is simulated.
+    pub fn open_unknown(&self, catalogue: &Catalogue) -> Result<(Option<Card>, LineBus), Faults> {
+        let mut faults = self.bus_faults(true);
+        if self.bus.len() > 1 {
+            faults.0.push(Fault::of_file("--bus", "names several buses, and one part is measured", "name one"));
+        }
+        let fitted = self.fitted();
+        if self.simulate && self.part.is_none() && fitted.is_none() {
+            let remedy = "name it with --trouble fitted=PART, or say with --part what it is marked as";
+            faults.0.push(Fault::of_file("--simulate", "which part is simulated was not said", remedy));
+        }
+        let faults = faults.or_ok(());
+        faults?;
+        let named = self.part.as_deref().map(|part| find(catalogue, part)).transpose()?;
+        let in_package = |card: &Card| self.package.map_or_else(|| card.clone(), |package| card.in_footprint(package));
+        let named = named.map(in_package);
+        if let Some(device) = self.devices()?.pop() {
+            return Ok((named, LineBus::Linux(device)));
+        }
+        let sits = match (fitted, &named) {
+            (Some(part), _) => in_package(find(catalogue, part)?),
+            (None, Some(card)) => card.clone(),
+            (None, None) => return Err(Fault::of_file("--simulate", "no part", "name it with --part").into()),
+        };
+        let pins = values::pin_levels(&sits, self.straps.unwrap_or_default())?;
+        Ok((named, self.simulated_card(&sits, pins, self.memory.as_deref())?))
+    }
+
     /// Opens and locks every bus of hardware; nothing is sent.
     ///
     /// # Errors
@@ -185,31 +218,38 @@ impl SocketOptions {
     /// # Errors
     /// A memory file that does not fit or is in use, a trouble with a place that the part does not have.
     pub fn simulated(&self, catalogue: &Catalogue, socket: &Socket, memory: Option<&Path>) -> Result<LineBus, Faults> {
-        let fitted = self.troubles.iter().rev().find_map(|trouble| match trouble {
-            Trouble::Fitted(part) => Some(part),
-            _ => None,
-        });
-        let card = match fitted {
+        let card = match self.fitted() {
             Some(part) => find(catalogue, part)?,
             None => &socket.card,
         };
+        self.simulated_card(card, socket.pins, memory)
+    }
+
+    /// The part that sits there instead of the one that should.
+    fn fitted(&self) -> Option<&str> {
+        self.troubles.iter().rev().find_map(|trouble| match trouble {
+            Trouble::Fitted(part) => Some(part.as_str()),
+            _ => None,
+        })
+    }
+
+    /// Supply and SCL rate of the simulated bus.
+    pub(super) fn conditions(&self, card: &Card) -> (u32, u32) {
         let (least, most) = (card.write_min_mv.value, card.max_mv.value);
         let supply_mv = self.supply.unwrap_or_else(|| 3300.clamp(least.min(most), most));
         let fastest = card.scl_khz_at(supply_mv);
         let scl_khz = self.scl_khz.unwrap_or(if fastest == 0 { 100 } else { fastest.min(100) });
-        let lock = Lockable::of(card, socket.pins).map(|lockable| {
+        (supply_mv, scl_khz.max(card.min_scl_khz))
+    }
+
+    fn simulated_card(&self, card: &Card, pins: PinLevels, memory: Option<&Path>) -> Result<LineBus, Faults> {
+        let (supply_mv, scl_khz) = self.conditions(card);
+        let lock = Lockable::of(card, pins).map(|lockable| {
             let (address, bytes) = lockable.write();
             (lockable.index, address, bytes)
         });
-        let setup = Setup {
-            model: card.chip_model(),
-            pins: socket.pins,
-            memory,
-            supply_mv,
-            scl_khz: scl_khz.max(card.min_scl_khz),
-            troubles: &self.troubles,
-            lock,
-        };
+        let setup =
+            Setup { model: card.chip_model(), pins, memory, supply_mv, scl_khz, troubles: &self.troubles, lock };
         Ok(LineBus::Simulated(Box::new(Bench::new(&setup)?)))
     }
 }

@@ -4,6 +4,7 @@ use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::form::word;
 use pagewise_emit::Record;
 use pagewise_judge::board::Strap;
+use pagewise_measure::place::Scratch;
 use pagewise_part::card::geometry::PinLevels;
 use pagewise_part::card::{Card, Footprint, Open};
 
@@ -75,6 +76,27 @@ pub fn record(text: &str) -> Result<Record, String> {
         1..=4096 => Ok(Record { offset, bytes }),
         _ => Err(format!("`{text}`: a record has 1 to 4096 bytes")),
     }
+}
+
+/// Bytes that may be written, as `OFFSET:LENGTH`.
+///
+/// # Errors
+/// What is wrong with the text.
+pub fn scratch(text: &str) -> Result<Scratch, String> {
+    let form = || format!("`{text}` is not a range; write OFFSET:LENGTH in bytes, such as 0x100:256");
+    let (start, length) = text.split_once(':').ok_or_else(form)?;
+    let (start, bytes) = (offset(start).map_err(|_| form())?, offset(length).map_err(|_| form())?);
+    Scratch::new(start, bytes).map_err(|reason| format!("`{text}`: {reason}"))
+}
+
+/// A device address that is not reserved.
+///
+/// # Errors
+/// The text is no number from 0x08 to 0x77.
+pub fn device_address(text: &str) -> Result<u8, String> {
+    let number = offset(text).ok().and_then(|number| u8::try_from(number).ok());
+    let asked = number.filter(|number| (0x08..=0x77).contains(number));
+    asked.ok_or_else(|| format!("`{text}` is not a device address; write one from 0x08 to 0x77, such as 0x50"))
 }
 
 /// A footprint by its word.

@@ -18,6 +18,7 @@ mod cli_line_many;
 mod cli_line_part;
 mod cli_line_person;
 mod cli_line_reading;
+mod cli_measure;
 mod cli_move;
 mod cli_observe;
 mod cli_order;

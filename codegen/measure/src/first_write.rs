@@ -1,0 +1,63 @@
+//! The first write: one byte, under one number of word-address bytes after the other, until it is stored where it should.
+
+use crate::facts::Facts;
+use crate::place::{Scratch, Window};
+use crate::probe::{Probe, Trouble};
+use crate::read::{Width, obeys};
+use crate::saved::Saved;
+
+/// The number of word-address bytes, shown by reading or by a first write; `None` where nothing is stored. What the part
+/// held under every number up to that one is on the disk before.
+pub(crate) fn width(
+    probe: &mut Probe<'_>,
+    saved: &mut Saved,
+    facts: &Facts,
+    width: Width,
+    scratch: Scratch,
+) -> Result<Option<u8>, Trouble> {
+    let (numbers, shown) = match width {
+        Width::Shown(width) => (vec![width], true),
+        Width::Open(open) => (open, false),
+    };
+    for width in numbers {
+        let window = Window { device: facts.address, width };
+        keep(probe, saved, facts, width)?;
+        if shown || saved.has(window) && stores(probe, saved, window, scratch)? {
+            saved.width_is(width)?;
+            return Ok(Some(width));
+        }
+    }
+    Ok(None)
+}
+
+/// Copies what every device address shows that may be the same chip's.
+fn keep(probe: &mut Probe<'_>, saved: &mut Saved, facts: &Facts, width: u8) -> Result<(), Trouble> {
+    probe.say(&format!("copying the array, {}", bytes(width)));
+    // Another device code is another device's, which a header could harm.
+    let same_code = |address: &u8| width == 0 || address & 0x78 == facts.address & 0x78;
+    for device in facts.answers.iter().copied().filter(same_code) {
+        saved.keep(probe, Window { device, width })?;
+    }
+    Ok(())
+}
+
+fn bytes(width: u8) -> String {
+    format!("{width} word-address byte{}", if width == 1 { "" } else { "s" })
+}
+
+/// Whether one byte, sent behind this header, is found where the header says.
+fn stores(probe: &mut Probe<'_>, saved: &Saved, window: Window, scratch: Scratch) -> Result<bool, Trouble> {
+    probe.heed()?;
+    probe.say(&format!("a first write, {}", bytes(window.width)));
+    let at = if window.width == 0 { 0 } else { scratch.within(window.bytes()).first() };
+    let held = saved.held(window, at)?;
+    let data = held ^ 0x5A;
+    probe.send(window.at(at), &[data])?;
+    // Nobody knows yet how this part is polled.
+    let patience = probe.limits.patience_ms;
+    probe.pause_ms(patience);
+    if probe.try_read(window.at(at), 1)?.is_none_or(|found| found != [data]) {
+        return Ok(false);
+    }
+    Ok(obeys(probe, window, Some(at))? == Some(true))
+}
