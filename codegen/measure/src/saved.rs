@@ -123,7 +123,7 @@ impl Saved {
         }
         let Some(all) = dump(probe, window, self.begun().1)? else { return Ok(()) };
         let name = format!("0x{:02X}-{}-byte-address", window.device, window.width);
-        let kept = backup::keep(&self.folder, &name, once(&all)).map_err(Trouble::Copy)?;
+        let kept = backup::save(&self.folder, &name, once(&all)).map_err(Trouble::Copy)?;
         let file = kept.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         self.note(Note::Copy { window, bytes: all.len() as u32, file, sha256: kept.sha256 })
     }

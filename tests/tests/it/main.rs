@@ -39,6 +39,7 @@ mod learning;
 mod line_cards;
 mod line_killed;
 mod line_linux;
+mod measure_linux;
 mod moved_on_chips;
 mod mutants;
 mod planner_exhaustive;

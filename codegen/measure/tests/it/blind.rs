@@ -52,7 +52,7 @@ fn compared(held: &Held, facts: &Facts) -> Vec<&'static str> {
     }
     for times in [&facts.byte_cycle, &facts.page_cycle] {
         if let Some(times) = times.value() {
-            cycle(model, times, &context());
+            cycle(model, held.rig.supply_mv(), times, &context());
             measured.push("write cycle");
         }
     }
@@ -86,9 +86,10 @@ fn compared(held: &Held, facts: &Facts) -> Vec<&'static str> {
     measured
 }
 
-fn cycle(model: &ChipModel, times: &Times, context: &str) {
+fn cycle(model: &ChipModel, mv: u32, times: &Times, context: &str) {
     let per = if model.write_cycle.per == CycleUnit::Byte { u64::from(times.bytes) } else { 1 };
-    let (least, most) = (model.write_cycle.typical_ns * per / 1000, model.write_cycle.max_ns * per / 1000);
+    let longest_ns = model.write_cycle.max_ns_at(mv);
+    let (least, most) = (model.write_cycle.typical_ns.min(longest_ns) * per / 1000, longest_ns * per / 1000);
     assert!(times.min_us >= least, "write cycle too short: {context}");
     assert!(times.max_us <= most + times.resolution_us + 1, "write cycle too long: {context}");
     assert!(times.min_us <= times.median_us && times.median_us <= times.max_us, "{context}");
