@@ -57,6 +57,8 @@ pub struct Judgement {
     pub worst_case: Verdict,
     /// What the verdict takes for granted because the sheet read does not state it.
     pub provided_that: Vec<String>,
+    /// What the verdict rests on because it was measured on samples: nobody promises it.
+    pub as_measured: Vec<String>,
     /// All findings, worst first.
     pub findings: Vec<Finding>,
     /// What the simulation showed.
@@ -69,10 +71,14 @@ impl Judgement {
     /// The verdict in words: `drop-in, provided that the write cycle is at most 5 ms (not stated in the sheet read)`.
     #[must_use]
     pub fn headline(&self) -> String {
-        if self.provided_that.is_empty() {
-            return self.verdict.to_string();
+        let mut text = self.verdict.to_string();
+        if !self.provided_that.is_empty() {
+            text += &format!(", provided that {} (not stated in the sheet read)", self.provided_that.join(" and "));
         }
-        format!("{}, provided that {} (not stated in the sheet read)", self.verdict, self.provided_that.join(" and "))
+        if !self.as_measured.is_empty() {
+            text += &format!(", as measured on samples, which nobody promises: {}", self.as_measured.join(" and "));
+        }
+        text
     }
 
     /// Whether nothing that was read says that the part does not fit the board's footprint, pin by pin.
@@ -157,6 +163,7 @@ impl<'a> Fitted<'a> {
             verdict: ruling.verdict(),
             worst_case: ruling.worst_case(),
             provided_that: ruling.provided_that(),
+            as_measured: self.as_measured(new, &ruling),
             agree: Agreement::between(ruling.visible(), evidence.verdict, evidence.new.spared),
             findings: ruling.findings,
             evidence,
@@ -170,6 +177,20 @@ impl<'a> Fitted<'a> {
         let ruling = Ruling::on(&case, &self.judges.rules);
         let granted = ruling.grant(&case.new);
         Replay::from(Ladder::climb(&case, &granted, ruling.verdict(), &self.baseline))
+    }
+
+    /// What would be a condition, had nobody measured it.
+    fn as_measured(&self, new: &Card, ruling: &Ruling) -> Vec<String> {
+        let Some(promised) = &new.unmeasured else { return Vec::new() };
+        let still = ruling.provided_that();
+        let conditions = Ruling::on(&self.case(promised), &self.judges.rules).provided_that();
+        conditions.into_iter().filter(|condition| !still.contains(condition)).collect()
+    }
+
+    /// The conditions of a candidate, each with the card's value that would settle it.
+    #[must_use]
+    pub fn conditions(&self, new: &Card) -> Vec<Proviso> {
+        Ruling::on(&self.case(new), &self.judges.rules).provisos().into_iter().cloned().collect()
     }
 
     fn case(&self, new: &Card) -> Case<'a> {

@@ -27,10 +27,12 @@ mod first_write;
 mod line;
 mod page;
 pub mod place;
+pub mod plan;
 mod pointer;
 pub mod probe;
 pub mod protect;
 mod read;
+pub mod sample;
 pub mod saved;
 
 use std::path::Path;

@@ -18,6 +18,7 @@ pub mod order;
 pub mod package;
 pub mod region;
 pub mod role;
+pub mod sample;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -135,6 +136,9 @@ pub struct Card {
     pub regions: Vec<Region>,
     /// Generic cards only: parts of this density on which the card is not safe, and why.
     pub not_safe_on: Vec<NotSafe>,
+    /// Where samples were measured: the card without them, as far as anybody promises it.
+    #[serde(skip)]
+    pub unmeasured: Option<Box<Card>>,
 }
 
 /// A part on which a generic card must not be used.

@@ -108,6 +108,9 @@ pub struct CandidateView {
     pub short: String,
     /// What the verdict takes for granted.
     pub provided_that: Vec<String>,
+    /// What it rests on because it was measured on samples, which nobody promises.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub as_measured: Vec<String>,
     /// Shown in full.
     pub detailed: bool,
     /// Findings, worst first.
@@ -279,6 +282,7 @@ impl CandidateView {
             headline: judgement.headline(),
             short: in_short(judgement),
             provided_that: judgement.provided_that.clone(),
+            as_measured: judgement.as_measured.clone(),
             detailed,
             findings: judgement.findings.iter().filter(matters).map(FindingView::of).collect(),
             runs: runs(judgement),

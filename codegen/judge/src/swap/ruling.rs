@@ -68,17 +68,21 @@ impl Ruling {
     }
 
     /// What the verdict takes for granted, each thing once.
-    pub(super) fn provided_that(&self) -> Vec<String> {
+    pub(super) fn provisos(&self) -> Vec<&Proviso> {
         let verdict = self.verdict();
-        let mut texts: Vec<String> = Vec::new();
-        for proviso in
-            self.findings.iter().filter(|finding| finding.verdict > verdict).filter_map(|f| f.proviso.as_ref())
-        {
-            if !texts.contains(&proviso.text) {
-                texts.push(proviso.text.clone());
+        let granted = self.findings.iter().filter(|finding| finding.verdict > verdict);
+        let mut provisos: Vec<&Proviso> = Vec::new();
+        for proviso in granted.filter_map(|finding| finding.proviso.as_ref()) {
+            if provisos.iter().all(|other| other.text != proviso.text) {
+                provisos.push(proviso);
             }
         }
-        texts
+        provisos
+    }
+
+    /// The same in words.
+    pub(super) fn provided_that(&self) -> Vec<String> {
+        self.provisos().into_iter().map(|proviso| proviso.text.clone()).collect()
     }
 }
 

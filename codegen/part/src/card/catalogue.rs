@@ -1,11 +1,12 @@
 //! All cards: those embedded in the program, the user's own, and one generic card per density.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 
 use elsa::sync::FrozenMap;
 
-use super::{Card, Kind, generic, load, order};
+use super::{Card, Kind, generic, load, order, sample};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::words;
 
@@ -74,6 +75,7 @@ impl Catalogue {
     fn from_texts(texts: Vec<(String, String)>) -> Result<Self, Faults> {
         let mut faults = Vec::new();
         let mut cards: Vec<(String, Card)> = Vec::new();
+        let (samples, texts): (Vec<_>, Vec<_>) = texts.into_iter().partition(|(_, text)| sample::is_samples(text));
         for (file, text) in texts {
             match load::card(&file, &text) {
                 Ok(card) => {
@@ -100,6 +102,13 @@ impl Catalogue {
         cards.sort_by(|a, b| (a.capacity_bytes.value, &a.id).cmp(&(b.capacity_bytes.value, &b.id)));
         let generics = generic::all(&cards);
         cards.extend(generics);
+        // What samples show is not what the generic cards may count on.
+        let mut measured = BTreeSet::new();
+        for (file, text) in samples {
+            if let Err(more) = with_samples(&mut cards, &mut measured, &file, &text) {
+                faults.extend(more.0);
+            }
+        }
         Faults(faults).or_ok(Self { cards, orders: FrozenMap::new() })
     }
 
@@ -161,4 +170,24 @@ impl Catalogue {
     pub fn near(&self, name: &str) -> Vec<&str> {
         words::near(name, self.cards.iter().map(|card| card.id.as_str()), 3, 4)
     }
+}
+
+/// Puts a file of samples onto the card that it names. A card has one such file.
+fn with_samples(cards: &mut [Card], measured: &mut BTreeSet<String>, file: &str, text: &str) -> Result<(), Faults> {
+    let samples = sample::read(file, text)?;
+    let of = samples.measured_of.to_lowercase();
+    let fault = |reason: String, remedy: &str| -> Faults {
+        let field = "measured_of".into();
+        let line =
+            text.lines().position(|line| line.trim_start().starts_with("measured_of")).map_or(0, |line| line + 1);
+        Fault { file: file.into(), line, field, reason, remedy: remedy.into() }.into()
+    };
+    let Some(card) = cards.iter_mut().find(|card| card.id == of && !card.is_generic()) else {
+        return Err(fault(format!("no card has the identifier `{of}`"), "`pagewise parts` lists the cards"));
+    };
+    if !measured.insert(of.clone()) {
+        return Err(fault(format!("another file holds samples of `{of}`"), "put all samples into one file"));
+    }
+    *card = sample::onto(card, &samples, file, text)?;
+    Ok(())
 }

@@ -190,6 +190,7 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
         order_of: None,
         regions,
         not_safe_on: Vec::new(),
+        unmeasured: None,
     }
 }
 

@@ -59,6 +59,7 @@ impl Card {
         let pieces = self.pieces(&code.key[begin..])?;
         let (id, order_of) = (identifier(text), Some(self.id.clone()));
         let mut card = Self { id, name: text.trim().to_owned(), order_of, ..self.clone() };
+        card.unmeasured = self.unmeasured.as_ref().and_then(|promised| promised.ordered_by(name, text)).map(Box::new);
         for piece in pieces {
             if let Some(footprint) = piece.package {
                 card.only_in(footprint, piece);

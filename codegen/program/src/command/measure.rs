@@ -1,6 +1,8 @@
 //! `pagewise measure`: what the part on a bus is, and how far it can be trusted.
 
 mod by_hand;
+mod file;
+mod for_board;
 mod text;
 
 use std::path::PathBuf;
@@ -16,6 +18,7 @@ use super::values;
 use crate::ending;
 use crate::output::{Answer, Exit};
 use by_hand::{Asked, AtBench};
+use for_board::Verdict;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_line::LineBus;
 use pagewise_measure::compare::{self, Fit, Line};
@@ -23,8 +26,10 @@ use pagewise_measure::facts::Facts;
 use pagewise_measure::place::Scratch;
 use pagewise_measure::probe::{Limits, OverHal, Probe, Trouble};
 use pagewise_measure::protect::Hand;
+use pagewise_measure::sample::{self, Conditions};
 use pagewise_measure::{Leave, read_only, saved, with_writes};
 use pagewise_part::card::Card;
+use pagewise_part::card::sample::Sample;
 
 /// Somebody wants to stop.
 static STOP: AtomicBool = AtomicBool::new(false);
@@ -63,6 +68,20 @@ pub struct Measure {
     /// Put a part back from the folder of a run that was killed, and measure nothing.
     #[arg(long, value_name = "FOLDER", conflicts_with = "may_write")]
     pub restore: Option<PathBuf>,
+    /// Write what was measured to this file; a file of the same part gets one sample more. `--cards` takes its folder:
+    /// what the sheet does not state is then as measured, and never as promised.
+    #[arg(short, long, value_name = "FILE", requires = "part")]
+    pub output: Option<PathBuf>,
+    /// What this sample is called in that file (default: sample-N).
+    #[arg(long, value_name = "NAME", requires = "output")]
+    pub sample: Option<String>,
+    /// Board file: say what the verdict of --to on it takes for granted, what of that this measurement settles, and how.
+    /// Without a bus: a check list on paper.
+    #[arg(long = "for", value_name = "BOARD", requires = "to")]
+    pub board: Option<PathBuf>,
+    /// Candidate that is judged for that board.
+    #[arg(long, value_name = "PART", requires = "board")]
+    pub to: Option<String>,
     /// What the part is marked as, and where it sits.
     #[command(flatten)]
     pub socket: SocketOptions,
@@ -83,6 +102,8 @@ struct Body<'b> {
     restored_bytes: Option<u32>,
     saved: Option<String>,
     trouble: Option<String>,
+    file: Option<String>,
+    verdict: Option<&'b Verdict>,
 }
 
 impl Measure {
@@ -92,6 +113,10 @@ impl Measure {
     /// Everything that is wrong with cards and bus.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
+        let plan = for_board::Plan::of(self.board.as_deref(), self.to.as_deref(), &catalogue)?;
+        if let Some(plan) = plan.as_ref().filter(|_| self.socket.bus.is_empty() && !self.socket.simulate) {
+            return Ok(plan.on_paper(options.reader()));
+        }
         let (card, bus) = self.socket.open_unknown(&catalogue)?;
         let clock = bus.delay();
         let bench = match &bus {
@@ -119,15 +144,33 @@ impl Measure {
         let fitting: Vec<String> = facts.map_or_else(Vec::new, |facts| {
             compare::fitting(&catalogue, facts).into_iter().map(|card| card.id.clone()).collect()
         });
-        let body = self.body(card.as_ref(), facts, compared.as_deref(), &fitting, restored, done.as_ref().err());
+        let sample = facts.zip(card.as_ref()).map(|(facts, card)| self.sample(card, facts));
+        let file = match (&self.output, &sample, &card) {
+            (Some(path), Some(sample), Some(card)) => file::add(path, card, sample, self.sample.as_deref())?,
+            _ => None,
+        };
+        let verdict = plan.as_ref().zip(sample.as_ref()).map(|(plan, sample)| plan.settled(sample));
+        let told = (file, verdict.as_ref());
+        let body = self.body(told, card.as_ref(), facts, compared.as_deref(), &fitting, restored, done.as_ref().err());
         let differs = compared.as_ref().is_some_and(|lines| lines.iter().any(|line| line.fit == Fit::Differs));
         let exit = if done.is_err() || differs { Exit::Against } else { Exit::Usable };
         let text = || self.socket.marked(&text::render(&body, card.as_ref()));
         Ok(Answer::new(options.reader(), "measure", exit, &body, text))
     }
 
+    fn sample(&self, card: &Card, facts: &Facts) -> Sample {
+        let conditions = Conditions {
+            bus: self.socket.bus_name(),
+            simulated: self.socket.simulate,
+            supply_mv: self.socket.supply,
+            scl_khz: self.socket.scl_khz,
+        };
+        sample::of(card, facts, &conditions)
+    }
+
     fn body<'b>(
         &'b self,
+        (file, verdict): (Option<String>, Option<&'b Verdict>),
         card: Option<&'b Card>,
         facts: Option<&'b Facts>,
         compared: Option<&'b [Line]>,
@@ -147,6 +190,8 @@ impl Measure {
             restored_bytes,
             saved: self.saved.as_ref().or(self.restore.as_ref()).map(|folder| folder.display().to_string()),
             trouble: trouble.map(Trouble::to_string),
+            file,
+            verdict,
         }
     }
 

@@ -61,6 +61,12 @@ pub(super) fn render(body: &Body<'_>, card: Option<&Card>) -> String {
         _ => body.fitting.join(", "),
     };
     say("", &format!("Cards that differ in nothing that was measured: {names}"), "  ");
+    if let Some(file) = &body.file {
+        say("", &format!("Sample written to {file}"), "  ");
+    }
+    if let Some(verdict) = body.verdict {
+        verdict.say(&mut say);
+    }
     if facts.writes > 0 {
         say(
             "",
