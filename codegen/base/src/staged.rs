@@ -33,6 +33,10 @@ pub(crate) fn target(path: &Path) -> Result<PathBuf, Fault> {
     if target.exists() && !target.is_file() {
         return Err(Fault::of_file(&path.display().to_string(), "is not a file", "name a file to write"));
     }
+    if fs::symlink_metadata(&target).is_ok_and(|found| found.is_symlink()) {
+        let remedy = "make what it leads to, or remove it";
+        return Err(Fault::of_file(&path.display().to_string(), "is a link that leads nowhere", remedy));
+    }
     Ok(target)
 }
 

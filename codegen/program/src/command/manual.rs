@@ -13,7 +13,7 @@ use pagewise_base::fault::{Fault, Faults};
 /// Write the manual pages.
 #[derive(Debug, Args)]
 pub struct Manual {
-    /// Folder that they are written to.
+    /// Folder that they are written to; made if it does not exist.
     #[arg(short, long, value_name = "FOLDER")]
     pub output: PathBuf,
 }
@@ -33,18 +33,18 @@ impl Manual {
     /// Runs the command.
     ///
     /// # Errors
-    /// A folder that is not there or cannot be written to.
+    /// A folder that cannot be made or written to.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
-        if !self.output.is_dir() {
+        if self.output.exists() && !self.output.is_dir() {
             let shown = self.output.display().to_string();
-            return Err(Fault::of_file(&shown, "is not a folder", "make it, or name another").into());
+            return Err(Fault::of_file(&shown, "is not a folder", "name another").into());
         }
         let pages =
             pages().map_err(|error| Fault::of_file("manual", format!("cannot be rendered: {error}"), "report this"))?;
         let paths: Vec<(PathBuf, Vec<u8>)> =
             pages.into_iter().map(|(name, page)| (self.output.join(name), page)).collect();
         let files: Vec<_> = paths.iter().map(|(path, page)| (path.as_path(), page.as_slice())).collect();
-        let written = disk::replace_all(&files)?;
+        let written = disk::replace_all_in_folders(&files)?;
         let files = paths.iter().zip(&written);
         let files: Vec<FileBody> = files
             .map(|((path, _), written)| FileBody {
