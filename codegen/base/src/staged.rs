@@ -69,3 +69,18 @@ pub(crate) fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<NamedTempF
     }
     Ok(file)
 }
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_link_that_leads_nowhere_is_not_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let link = folder.path().join("link");
+        std::os::unix::fs::symlink(folder.path().join("gone"), &link).unwrap();
+        assert!(target(&link).unwrap_err().reason.contains("leads nowhere"));
+        fs::write(folder.path().join("gone"), "there").unwrap();
+        assert_eq!(target(&link).unwrap(), fs::canonicalize(folder.path().join("gone")).unwrap());
+    }
+}

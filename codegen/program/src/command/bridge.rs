@@ -32,7 +32,7 @@ pub struct Bridge {
     #[arg(long = "chip", value_name = "PART[@ADDRESS][=IMAGE]", required = true)]
     pub chips: Vec<String>,
     /// Path at which the program finds the bus.
-    #[arg(long, value_name = "PATH", default_value = "/dev/i2c-1", value_parser = NonEmptyStringValueParser::new())]
+    #[arg(long, value_name = "PATH", default_value = "/dev/i2c-1", value_parser = clap::builder::NonEmptyStringValueParser::new())]
     pub device: String,
     /// SCL rate in kHz.
     #[arg(long, value_name = "KHZ", default_value_t = 100, value_parser = clap::value_parser!(u32).range(1..=5000))]

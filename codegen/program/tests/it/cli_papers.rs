@@ -57,5 +57,8 @@ fn there_is_a_manual_page_for_the_program_and_for_every_command() {
     let program = fs::read_to_string(folder.path().join("pagewise.1")).unwrap();
     assert!(commands().iter().all(|command| program.contains(command.as_str())), "{program}");
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), commands().len() + 1);
-    refused(&["manual", "--output", "/missing/folder"], "is not a folder");
+    let made = folder.path().join("new");
+    assert_eq!(run(&["manual", "--output", made.to_str().unwrap()]).code, 0);
+    assert_eq!(fs::read_dir(&made).unwrap().count(), commands().len() + 1);
+    refused(&["manual", "--output", made.join("pagewise.1").to_str().unwrap()], "is not a folder");
 }
