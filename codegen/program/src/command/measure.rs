@@ -134,12 +134,10 @@ impl Measure {
         let limits = Limits { transfer_bytes: self.socket.max_transfer as usize, ..Limits::default() };
         let done = self.work(&mut Probe::new(&mut wires, limits, &STOP, &said), &mut *hand);
         bar.finish_and_clear();
-        let (facts, restored) = match &done {
-            Ok(Done::Measured(facts)) => (Some(&**facts), None),
-            Ok(Done::Restored(bytes)) => (None, Some(*bytes)),
-            Err(Trouble::Copy(text)) => return Err(Fault::of_file("measure", text.clone(), "").into()),
-            Err(_) => (None, None),
-        };
+        if let Err(Trouble::Copy(text)) = &done {
+            return Err(Fault::of_file("measure", text.clone(), "").into());
+        }
+        let facts = done.as_ref().ok().and_then(Done::facts);
         let compared = facts.zip(card.as_ref()).map(|(facts, card)| compare::compare(card, facts));
         let fitting: Vec<String> = facts.map_or_else(Vec::new, |facts| {
             compare::fitting(&catalogue, facts).into_iter().map(|card| card.id.clone()).collect()
@@ -151,7 +149,7 @@ impl Measure {
         };
         let verdict = plan.as_ref().zip(sample.as_ref()).map(|(plan, sample)| plan.settled(sample));
         let told = (file, verdict.as_ref());
-        let body = self.body(told, card.as_ref(), facts, compared.as_deref(), &fitting, restored, done.as_ref().err());
+        let body = self.body(told, card.as_ref(), compared.as_deref(), &fitting, &done);
         let differs = compared.as_ref().is_some_and(|lines| lines.iter().any(|line| line.fit == Fit::Differs));
         let exit = if done.is_err() || differs { Exit::Against } else { Exit::Usable };
         let text = || self.socket.marked(&text::render(&body, card.as_ref()));
@@ -172,11 +170,9 @@ impl Measure {
         &'b self,
         (file, verdict): (Option<String>, Option<&'b Verdict>),
         card: Option<&'b Card>,
-        facts: Option<&'b Facts>,
         compared: Option<&'b [Line]>,
         fitting: &'b [String],
-        restored_bytes: Option<u32>,
-        trouble: Option<&Trouble>,
+        done: &'b Result<Done, Trouble>,
     ) -> Body<'b> {
         Body {
             part: card.map(|card| card.id.as_str()),
@@ -184,12 +180,15 @@ impl Measure {
             simulated: self.socket.simulate,
             supply_mv: self.socket.supply,
             scl_khz: self.socket.scl_khz,
-            facts,
+            facts: done.as_ref().ok().and_then(Done::facts),
             compared,
             fitting,
-            restored_bytes,
+            restored_bytes: match done {
+                Ok(Done::Restored(bytes)) => Some(*bytes),
+                _ => None,
+            },
             saved: self.saved.as_ref().or(self.restore.as_ref()).map(|folder| folder.display().to_string()),
-            trouble: trouble.map(Trouble::to_string),
+            trouble: done.as_ref().err().map(Trouble::to_string),
             file,
             verdict,
         }
@@ -213,6 +212,15 @@ impl Measure {
 enum Done {
     Measured(Box<Facts>),
     Restored(u32),
+}
+
+impl Done {
+    fn facts(&self) -> Option<&Facts> {
+        match self {
+            Self::Measured(facts) => Some(facts),
+            Self::Restored(_) => None,
+        }
+    }
 }
 
 fn spinner() -> ProgressBar {
