@@ -195,21 +195,17 @@ impl Saved {
         let copies = self.copies_of_main(width)?;
         let mut written = 0;
         for (window, held) in &copies {
+            // First where it was meant to be written, byte by byte. Elsewhere nothing should differ then: a smaller part
+            // shows the same bytes again, and a read that stays in a short block hides some.
+            let Scratch { start, bytes } = scratch.within(window.bytes());
+            let now = probe.peek(*window, start, bytes)?;
+            let meant = &held[start as usize..][..bytes as usize];
+            written += write_back(probe, *window, start, meant, &now, page)?;
             let now = whole(probe, *window, scratch)?;
-            let mut at = 0;
-            while at < held.len() {
-                if held[at] == now[at] {
-                    at += 1;
-                    continue;
-                }
-                let room = (page as usize - at % page as usize).min(PIECE as usize);
-                let run = (at..held.len()).take(room).take_while(|at| held[*at] != now[*at]).count();
-                probe.store(window.at(at as u32), &held[at..][..run])?;
-                written += run as u32;
-                at += run;
+            if now == *held {
+                continue;
             }
-        }
-        for (window, held) in &copies {
+            written += write_back(probe, *window, 0, held, &now, page)?;
             let now = whole(probe, *window, scratch)?;
             if let Some(at) = held.iter().zip(&now).position(|(held, now)| held != now) {
                 let (held, now) = (held[at], now[at]);
@@ -224,6 +220,31 @@ impl Saved {
         self.note(Note::Done)?;
         Ok(written)
     }
+}
+
+/// Writes what differs, at most a page at once.
+fn write_back(
+    probe: &mut Probe<'_>,
+    window: Window,
+    start: u32,
+    held: &[u8],
+    now: &[u8],
+    page: u32,
+) -> Result<u32, Trouble> {
+    let (mut at, mut written) = (0, 0);
+    while at < held.len() {
+        if held[at] == now[at] {
+            at += 1;
+            continue;
+        }
+        let offset = start + at as u32;
+        let room = (page - offset % page).min(PIECE) as usize;
+        let run = (at..held.len()).take(room).take_while(|at| held[*at] != now[*at]).count();
+        probe.store(window.at(offset), &held[at..][..run])?;
+        written += run as u32;
+        at += run;
+    }
+    Ok(written)
 }
 
 /// Puts a part back into the state before a measurement that was killed, and says how many bytes differed.

@@ -44,11 +44,7 @@ pub fn random(draws: &mut Draws) -> ChipModel {
 fn device_bits(draws: &mut Draws, width: u8, blocks: u8) -> [DeviceBit; 7] {
     use DeviceBit::{Block, Fixed, Ignored, Pin, PinInverted};
     if width == 0 {
-        let mut order: Vec<u8> = (0..7).rev().collect();
-        if draws.one_in(3) {
-            order.swap(0, 6);
-        }
-        return std::array::from_fn(|place| Block(order[place]));
+        return std::array::from_fn(|place| Block(6 - place as u8));
     }
     let mut bits = [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Ignored, Ignored, Ignored];
     if draws.one_in(8) {
