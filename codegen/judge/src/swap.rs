@@ -280,20 +280,6 @@ impl<'a> Fitted<'a> {
         self.rule(&self.case(new)).0.provisos().into_iter().cloned().collect()
     }
 
-    /// What would be a condition, had nobody measured it.
-    fn as_measured(&self, new: &Card, ruling: &Ruling) -> Vec<String> {
-        let Some(promised) = &new.unmeasured else { return Vec::new() };
-        let still = ruling.provided_that();
-        let conditions = Ruling::on(&self.case(promised), &self.judges.rules).provided_that();
-        conditions.into_iter().filter(|condition| !still.contains(condition)).collect()
-    }
-
-    /// The conditions of a candidate, each with the card's value that would settle it.
-    #[must_use]
-    pub fn conditions(&self, new: &Card) -> Vec<Proviso> {
-        Ruling::on(&self.case(new), &self.judges.rules).provisos().into_iter().cloned().collect()
-    }
-
     fn case(&self, new: &Card) -> Case<'a> {
         Case { fitted_works: self.today.is_sound(), ..Case::new(self.board, self.climate, &self.old, new) }
     }

@@ -5,7 +5,12 @@ use std::fmt::Write as _;
 use toml::{Table, Value};
 
 use super::file::SHAPE;
-use super::sheet::paths;
+
+/// Paths of the fields that a cell can hold.
+pub(super) fn paths() -> impl Iterator<Item = &'static str> {
+    let lists = |path: &str| path.contains("[]") || ["bus", "straps", "firmware", "region", "unstated"].contains(&path);
+    SHAPE.fields().iter().map(|field| field.path.as_str()).filter(move |path| !lists(path))
+}
 
 /// Whether a cell says nothing.
 pub(super) fn is_unknown(text: &str) -> bool {

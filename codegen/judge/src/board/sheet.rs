@@ -9,8 +9,7 @@ use std::path::Path;
 
 use toml::{Table as Tables, Value};
 
-use super::cell;
-use super::file::SHAPE;
+use super::cell::{self, paths};
 use super::{Board, parse, stand_in};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::table::{Row, Table};
@@ -109,12 +108,6 @@ pub fn rows(texts: &[String]) -> Result<Vec<Vec<String>>, String> {
     let header = used.iter().map(|path| if *path == "region" { REGIONS } else { path }.to_owned()).collect();
     let rows = boards.iter().map(|board| used.iter().map(|path| stated(board, path)).collect());
     Ok(std::iter::once(header).chain(rows).collect())
-}
-
-/// Paths of the fields that a cell can hold.
-pub(super) fn paths() -> impl Iterator<Item = &'static str> {
-    let lists = |path: &str| path.contains("[]") || ["bus", "straps", "firmware", "region", "unstated"].contains(&path);
-    SHAPE.fields().iter().map(|field| field.path.as_str()).filter(move |path| !lists(path))
 }
 
 fn columns(table: &mut Table, names: &BTreeMap<String, String>) -> Vec<Column> {
