@@ -104,8 +104,11 @@ fn shares_pointer(bench: &mut Bench<'_, '_>, address: u8, marker: &[u8]) -> Resu
     })
 }
 
+/// What other device addresses show, and what other word addresses do.
+type Shown = (Vec<Shows>, Vec<Shows>);
+
 /// Writes three markers in turn, and says what other device addresses and other word addresses show.
-fn rounds(bench: &mut Bench<'_, '_>, own: &[u8], places: &[u32]) -> Result<Option<(Vec<Shows>, Vec<Shows>)>, Trouble> {
+fn rounds(bench: &mut Bench<'_, '_>, own: &[u8], places: &[u32]) -> Result<Option<Shown>, Trouble> {
     let mut seen: Vec<Vec<Vec<u8>>> = Vec::new();
     let mut markers = Vec::new();
     for _ in 0..3 {

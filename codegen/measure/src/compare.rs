@@ -45,7 +45,7 @@ pub fn compare(card: &Card, facts: &Facts) -> Vec<Line> {
             &facts.device_bits,
             |_, roles| bits_fit(card, roles),
             |_| row(card),
-            |r| roles(r),
+            roles,
         ),
         line(
             "capacity",

@@ -64,7 +64,7 @@ impl Scratch {
         if !bytes.is_power_of_two() || !(Self::LEAST..=65_536).contains(&bytes) {
             return Err(format!("{bytes} bytes are not a power of two from {} to 65536", Self::LEAST));
         }
-        if start % bytes != 0 {
+        if !start.is_multiple_of(bytes) {
             return Err(format!("0x{start:X} is not a multiple of {bytes}, so that a page wrap could leave the range"));
         }
         Ok(Self { start, bytes })

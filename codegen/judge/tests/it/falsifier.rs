@@ -120,7 +120,7 @@ fn same_runs(before: &Judgement, after: &Judgement) -> bool {
     shown(before) == shown(after)
 }
 
-fn judged(place: &Place<'_>, mutation: &Mutation, before: &Judgement) -> Fate {
+fn judged(place: &Place<'_>, mutation: &Mutation, original: &Card, before: &Judgement) -> Fate {
     let Some(card) = loaded(&mutation.card) else { return Fate::Refused };
     let after = place.fitted.judge(&card);
     if after.verdict > before.verdict || after.worst_case > before.worst_case {
@@ -145,6 +145,10 @@ fn judged(place: &Place<'_>, mutation: &Mutation, before: &Judgement) -> Fate {
     if wears_less && as_it_is(before) == as_it_is(&after) {
         return Fate::NotUsed;
     }
+    if before.evidence.new.serves <= after.evidence.new.serves && is_beside(mutation.kind, place.board, original, &card)
+    {
+        return Fate::NotUsed;
+    }
     if after.verdict < before.verdict {
         return Fate::Survivor;
     }
@@ -161,13 +165,36 @@ fn judged(place: &Place<'_>, mutation: &Mutation, before: &Judgement) -> Fate {
     if used == Some(false) { Fate::NotUsed } else { open_before(before, mutation) }
 }
 
+/// An independent look-up: the board never comes to where the changed fact would show. Where something else goes wrong, runs
+/// may differ in how.
+fn is_beside(kind: Kind, board: &Board, original: &Card, changed: &Card) -> bool {
+    let (supply, sent) = (board.bus.supply_mv, board.firmware.device_address);
+    let answers = |card: &Card| card.in_footprint(board.footprint).answers(board.levels_for(card));
+    match kind {
+        // No write, as the firmware cuts them, goes over an end of the new page.
+        Kind::Page => {
+            let written = board.regions.iter().filter(|region| region.writes_per_day > 0.0);
+            let page = changed.page_bytes.value;
+            let mut pieces = written.flat_map(|region| board.firmware.write_pieces(region));
+            pieces.all(|piece| piece.offset / page == (piece.offset + piece.length - 1) / page)
+        }
+        Kind::Grade => original.scl_khz_at(supply) == changed.scl_khz_at(supply),
+        // A role that happens to suit the board is not a change towards worse.
+        Kind::AddressRole => {
+            let (before, after) = (answers(original), answers(changed));
+            before == after || !before.contains(&sent) && after.contains(&sent)
+        }
+        _ => false,
+    }
+}
+
 /// Whether the verdict rested on a condition about this very fact before.
 fn open_before(before: &Judgement, mutation: &Mutation) -> Fate {
     let told = |words: &[&str]| before.provided_that.iter().any(|it| words.iter().any(|word| it.contains(word)));
     let open = match mutation.kind {
         Kind::Package => told(&["it is made in", "its order code is"]),
         Kind::Pin => told(&["it is made in", "its pins in"]),
-        Kind::AddressRole => told(&["it is made in", "its device address in", "address pin"]),
+        Kind::AddressRole => told(&["it is made in", "its device address", "address pin"]),
         Kind::Supply => told(&["it works at"]),
         Kind::Grade => told(&["it takes"]),
         Kind::Temperature => told(&["it works from", "its order code is of a grade"]),
@@ -271,7 +298,8 @@ pub fn falsify(cards: &Cards, boards: &[Board], kinds: &[Kind], changes: usize, 
                 let Some(mutation) = mutate::draw(kind, &cards.texts[*id], board, old, cards.worst, &mut draw) else {
                     continue;
                 };
-                let fate = judged(&place, &mutation, before);
+                let original = cards.catalogue.find(id).expect("its card");
+                let fate = judged(&place, &mutation, original, before);
                 tally.add(kind, fate);
                 if fate == Fate::Survivor {
                     let (from, then) = (&old.id, before.headline());

@@ -127,6 +127,12 @@ fn all_remedies_together_are_a_board_on_which_the_candidate_serves() {
     let cards = made_up(Catalogue::embedded().unwrap().cards());
     let met = std::cell::Cell::new((0, 0));
     let found = counterexample("remedies", scaled(3000), &swaps(&cards), |swap| {
+        // Where the fitted part itself meets another device there is no state of today to go on from: rules and runs may
+        // mend such a board in two ways.
+        let today = Fitted::new(&swap.board, &cards[swap.old]);
+        if today.today().has("address-conflict") {
+            return Ok(());
+        }
         let judgement = judge(&swap.board, &cards[swap.old], &cards[swap.new]);
         let usable = [Verdict::Reconfigure, Verdict::Rework].contains(&judgement.verdict);
         let (all, told) = met.get();

@@ -153,8 +153,10 @@ impl Card {
         let rest = code.key.strip_prefix(&key(name)).filter(|_| code.ends_at(begin))?;
         // Straight behind the density a letter that could be a grade is a revision all the same.
         let is_grade = |piece: &&OrderPiece| piece.package.is_none() && piece.min_c.is_some() && piece.piece.len() == 1;
-        let revised =
-            |pieces: &Vec<&OrderPiece>| pieces.first().is_some_and(is_grade) && rest.starts_with(&pieces[0].piece);
+        // So is one that only the sheets of other parts explain.
+        let is_others = |piece: &&OrderPiece| piece.read_of.is_some() && key(&piece.piece).len() == 1;
+        let is_letter = |piece: &&OrderPiece| is_grade(piece) || is_others(piece);
+        let revised = |pieces: &Vec<&OrderPiece>| pieces.first().is_some_and(is_letter);
         self.pieces(rest).filter(|pieces| code.is_parted_before(begin) || !revised(pieces))
     }
 

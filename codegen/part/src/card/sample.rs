@@ -130,10 +130,8 @@ pub(super) fn is_samples(text: &str) -> bool {
 pub fn read(file: &str, text: &str) -> Result<SampleFile, Faults> {
     let document = Document::parse(file, text);
     let read = SHAPE.read(&document);
-    if let Some(samples) = &read {
-        if samples.sample.is_empty() {
-            document.fault("sample", "holds no sample", "measure one: `pagewise measure --part PART -o FILE`");
-        }
+    if read.as_ref().is_some_and(|samples| samples.sample.is_empty()) {
+        document.fault("sample", "holds no sample", "measure one: `pagewise measure --part PART -o FILE`");
     }
     let faults = document.finish();
     match read {

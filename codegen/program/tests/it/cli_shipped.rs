@@ -12,7 +12,12 @@ use pagewise_part::card::Catalogue;
 
 fn boards(catalogue: &Catalogue) -> Vec<Board> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/boards");
-    let mut boards: Vec<Board> = fleet::files::read(&[folder], catalogue, &BTreeMap::new()).unwrap().boards.into_iter().map(|(board, _)| board).collect();
+    let mut boards: Vec<Board> = fleet::files::read(&[folder], catalogue, &BTreeMap::new())
+        .unwrap()
+        .boards
+        .into_iter()
+        .map(|(board, _)| board)
+        .collect();
     boards.extend(invent::fleet(catalogue, 20, 3).iter().map(|file| board::parse(&file.name, &file.text).unwrap()));
     boards
 }
