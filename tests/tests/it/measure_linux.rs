@@ -18,7 +18,7 @@ fn parts_are_measured_through_a_linux_device() {
         let card = catalogue.find(part).unwrap();
         let folder = tempfile::tempdir().unwrap();
         let chip = folder.path().join("chip.bin");
-        let held: Vec<u8> = (0..card.capacity_bytes.value).map(|at| (at * 7 ^ at >> 8) as u8).collect();
+        let held: Vec<u8> = (0..card.capacity_bytes.value).map(|at| ((at * 7) ^ (at >> 8)) as u8).collect();
         fs::write(&chip, &held).unwrap();
         let program = tools::workspace_programs().join("pagewise");
         let output = Command::new(&program)

@@ -1,4 +1,4 @@
-//! The README shows what the program prints: every `console` block is run and compared.
+//! The README and the program's manual show what the program prints: every `console` block is run and compared.
 
 use std::fs;
 use std::path::Path;
@@ -8,8 +8,12 @@ use std::process::Command;
 /// what an earlier one wrote. `PAGEWISE_BLESS=1` writes the outputs anew.
 #[test]
 fn every_console_block_is_what_the_program_prints() {
+    ["README.md", "codegen/program/README.md"].into_iter().for_each(shows_what_the_program_prints);
+}
+
+fn shows_what_the_program_prints(page: &str) {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
-    let readme = fs::read_to_string(root.join("README.md")).unwrap();
+    let readme = fs::read_to_string(root.join(page)).unwrap();
     let folder = tempfile::tempdir().unwrap();
     copy(&root.join("examples"), &folder.path().join("examples"));
     let mut printed = String::new();
@@ -30,17 +34,17 @@ fn every_console_block_is_what_the_program_prints() {
         printed += &format!("```console\n{call}\n{}```{after}", String::from_utf8(output.stdout).unwrap());
         blocks += 1;
     }
-    assert!(blocks > 1, "the README shows no output");
+    assert!(blocks > 1, "{page} shows no output");
     if std::env::var_os("PAGEWISE_BLESS").is_some() {
-        fs::write(root.join("README.md"), &printed).unwrap();
+        fs::write(root.join(page), &printed).unwrap();
     } else {
-        same(&readme, &printed);
+        same(page, &readme, &printed);
     }
 }
 
-fn same(readme: &str, printed: &str) {
+fn same(page: &str, readme: &str, printed: &str) {
     let changes = similar::TextDiff::from_lines(readme, printed).unified_diff().to_string();
-    assert!(changes.is_empty(), "the README shows something else than the program prints:\n{changes}");
+    assert!(changes.is_empty(), "{page} shows something else than the program prints:\n{changes}");
 }
 
 fn copy(from: &Path, to: &Path) {
@@ -60,14 +64,22 @@ fn copy(from: &Path, to: &Path) {
 }
 
 #[test]
-fn every_command_of_the_program_stands_in_the_readme() {
-    let readme = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../README.md")).unwrap();
+fn every_command_of_the_program_stands_in_its_manual() {
+    let readme = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap();
     let help = Command::new(env!("CARGO_BIN_EXE_pagewise")).arg("--help").output().unwrap();
     let help = String::from_utf8(help.stdout).unwrap();
     let commands = help.split("Commands:\n").nth(1).unwrap().split("\n\n").next().unwrap();
     // What stands further in is the rest of a wrapped description.
     for line in commands.lines().filter(|line| !line.starts_with("   ")) {
         let verb = line.split_whitespace().next().unwrap();
-        assert!(verb == "help" || readme.contains(&format!("`pagewise {verb}")), "README does not name `{verb}`");
+        assert!(verb == "help" || readme.contains(&format!("`pagewise {verb}")), "the manual does not name `{verb}`");
     }
+}
+
+/// A page that one wants to read: what is looked for stands in the manuals.
+#[test]
+fn the_readme_is_short() {
+    let readme = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../README.md")).unwrap();
+    let lines = readme.lines().count();
+    assert!(lines <= 180, "README.md has {lines} lines");
 }
