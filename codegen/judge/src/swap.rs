@@ -270,14 +270,14 @@ impl<'a> Fitted<'a> {
     fn as_measured(&self, new: &Card, ruling: &Ruling) -> Vec<String> {
         let Some(promised) = &new.unmeasured else { return Vec::new() };
         let still = ruling.provided_that();
-        let conditions = self.rule(&self.case(promised)).0.provided_that();
+        let conditions = self.see(promised, |seen| seen.ruling.provided_that());
         conditions.into_iter().filter(|condition| !still.contains(condition)).collect()
     }
 
     /// The conditions of a candidate, each with the card's value that would settle it.
     #[must_use]
     pub fn conditions(&self, new: &Card) -> Vec<Proviso> {
-        self.rule(&self.case(new)).0.provisos().into_iter().cloned().collect()
+        self.see(new, |seen| seen.ruling.provisos().into_iter().cloned().collect())
     }
 
     fn case(&self, new: &Card) -> Case<'a> {

@@ -101,7 +101,10 @@ fn the_rules_of_a_swap_and_the_budget_say_the_same() {
                 let slow = window.rise_ns > f64::from(window.mode.t_r_max);
                 let weak = window.fitted_ohm < window.least_ohm;
                 assert_eq!(rules.contains(&"pull-up"), slow || weak, "{} {}", board.name, card.id);
-                assert_eq!(rules.contains(&"endurance"), !new.wear.lasts, "{} {}", board.name, card.id);
+                // A rating that is stated for a cooler place only is a condition to the rules; the budget shows what is stated.
+                if card.endurance_at.is_none() {
+                    assert_eq!(rules.contains(&"endurance"), !new.wear.lasts, "{} {}", board.name, card.id);
+                }
                 compared += 1;
                 found += usize::from(slow || weak) + usize::from(!new.wear.lasts);
             }

@@ -101,10 +101,10 @@ fn hostile_card_texts_stay_inside_comments() {
 fn a_package_with_pins_of_its_own_changes_the_device_address() {
     let strapped = ["generate", "24aa025e48", "--straps", "a0=vcc,a1=vcc,a2=vcc"];
     let usual = run(&strapped).out;
-    assert!(usual.contains("    device_address: 0x57,"), "{usual}");
+    assert!(usual.contains(".with_device_address(0x57)"), "{usual}");
     let small = run(&[&strapped[..], &["--package", "sot-23-6"]].concat()).out;
     assert!(small.contains("// Package: sot-23-6\n"), "{small}");
-    assert!(small.contains("    device_address: 0x53,") && small.contains("bits 2-0 are 0 A1 A0"), "{small}");
+    assert!(small.contains(".with_device_address(0x53)") && small.contains("bits 2-0 are 0 A1 A0"), "{small}");
 }
 
 #[test]
@@ -112,7 +112,7 @@ fn several_parts_give_what_is_safe_on_all_with_its_price() {
     let run = run(&["generate", "24lc256", "24lc64"]);
     assert_eq!((run.code, run.err.as_str()), (0, ""));
     assert!(
-        run.out.contains("    page_bytes: 32,\n") && run.out.contains("    capacity_bytes: 8192,\n"),
+        run.out.contains(".with_page_bytes(32)\n") && run.out.contains(".with_capacity_bytes(8192)\n"),
         "{}",
         run.out
     );

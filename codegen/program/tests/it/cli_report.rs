@@ -70,7 +70,7 @@ fn the_reports_show_what_a_stock_list_offers() {
         "<th scope=\"col\" class=\"number\">in stock</th><th scope=\"col\">state</th>",
         "<td class=\"number\">40 of 150</td><td>last buy</td><td>1 day</td><td class=\"number\">63.00 EUR</td>",
         "<td class=\"number\">9000</td><td>obsolete</td><td></td><td class=\"number\">30.00 EUR</td>",
-        "<p><span class=\"label\">Stock list</span> AT24C256C: 5000 in stock, 150 needed a year, active, more in 14 days, 0.31 EUR each, 46.50 EUR a year.</p>",
+        "<p><span class=\"label\">Stock list</span> at24c256c: 5000 in stock, 150 needed a year, active, more in 14 days, 0.31 EUR each, 46.50 EUR a year.</p>",
     ] {
         assert!(read("a.html").contains(cells), "{cells}");
     }

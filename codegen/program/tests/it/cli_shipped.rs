@@ -18,7 +18,7 @@ fn boards(catalogue: &Catalogue) -> Vec<Board> {
         .into_iter()
         .map(|(board, _)| board)
         .collect();
-    boards.extend(invent::fleet(catalogue, 20, 3).iter().map(|file| board::parse(&file.name, &file.text).unwrap()));
+    boards.extend(invent::fleet(catalogue, 4, 3).iter().map(|file| board::parse(&file.name, &file.text).unwrap()));
     boards
 }
 

@@ -143,7 +143,7 @@ fn bad_board_files_are_refused_with_file_line_field_and_reason() {
         ("unknown.toml", "fitted = \"24LC32A\"", "fitted = \"24LC3Z\"", "`fitted`: no card is called `24LC3Z`"),
         ("field.toml", "scl_khz", "scl_mhz", "`bus.scl_mhz`: unknown field"),
         ("range.toml", "supply_v = 3.3", "supply_v = 33", "`bus.supply_v`: 33 is out of range"),
-        ("word.toml", "wp = \"gnd\"", "wp = \"floating\"", "`straps.wp`: `floating` is not known"),
+        ("word.toml", "wp = \"gnd\"", "wp = \"adrift\"", "`straps.wp`: `adrift` is not known"),
         ("overlap.toml", "offset = 0x040", "offset = 0x03f", "overlaps the region `identity`"),
         ("syntax.toml", "[bus]", "[bus", "not valid TOML"),
         ("empty.toml", "length = 64", "length = 0", "0 is out of range"),
