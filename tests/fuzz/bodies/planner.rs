@@ -49,7 +49,9 @@ fn around(u: &mut Unstructured<'_>) -> Drawn<(Parameters, Options, usize)> {
         .with_wait(if u.ratio(1, 4)? { Wait::Fixed } else { Wait::Poll })
         .with_margin_percent(u.arbitrary()?)
         .with_poll_interval_us(*u.choose(&[0, 1, 50, 5000, u32::MAX])?)
-        .with_lazy(u.arbitrary()?);
+        .with_lazy(u.arbitrary()?)
+        // With a buffer shorter than a page, too: what has room for a byte has to end.
+        .with_split_pages(true);
     Ok((parameters, options, *u.choose(&[259usize, 34, 6, 3, 1, 0])?))
 }
 

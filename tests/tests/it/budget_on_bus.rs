@@ -24,6 +24,8 @@ fn address(card: &Card, offset: u32) -> (u8, Vec<u8>) {
     for (index, role) in card.device_bits().into_iter().enumerate() {
         let bit = match role {
             pagewise_part::card::Role::Fixed(high) => high,
+            // Its pin is at ground.
+            pagewise_part::card::Role::PinInverted(_) => true,
             pagewise_part::card::Role::Block(n) => above >> n & 1 == 1,
             _ => false,
         };

@@ -17,6 +17,7 @@ const CRATES: [&str; 15] = [
     "codegen/content/src",
     "codegen/emit/src",
     "codegen/line/src",
+    "codegen/measure/src",
     "codegen/observe/src",
     "codegen/report/src",
     "codegen/program/src",

@@ -10,7 +10,6 @@ use pagewise_simulator::model::{
     PointerAfterWrite, ProtectedAnswer, ReadBlockBits, SpeedGrade, SupplyLimits, TornScope, WearUnit, WpSampled,
 };
 
-use super::setup::levels;
 use crate::board::{Board, Strap, Wait, WriteShape};
 use pagewise_part::card::Card;
 
@@ -215,4 +214,22 @@ fn longest_ns(model: &ChipModel) -> u64 {
         CycleUnit::Page => model.write_cycle.max_ns,
         CycleUnit::Byte => model.write_cycle.max_ns * u64::from(model.page),
     }
+}
+
+/// Levels of the address pins; one of the controller is driven so that a chip with these bits answers the firmware's
+/// device address. Open pins count as low.
+pub(super) fn levels(board: &Board, bits: &[DeviceBit; 7]) -> [bool; 3] {
+    let mut levels = board.pin_levels();
+    for (place, bit) in bits.iter().enumerate() {
+        let sent = board.firmware.device_address >> (6 - place) & 1 == 1;
+        let (pin, high) = match *bit {
+            DeviceBit::Pin(pin) => (pin, sent),
+            DeviceBit::PinInverted(pin) => (pin, !sent),
+            _ => continue,
+        };
+        if board.straps[usize::from(pin)] == Strap::Gpio {
+            levels[usize::from(pin)] = high;
+        }
+    }
+    levels
 }

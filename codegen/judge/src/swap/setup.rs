@@ -1,10 +1,9 @@
 //! A simulated board, ready for a run: the part with its straps, the neighbours, the memory that the run begins with,
 //! and the bytes that it is meant to leave there.
 
-use pagewise_simulator::model::DeviceBit;
 use pagewise_simulator::{ChipId, CycleTime, Level, PowerUp, Rig, RigConfig, Straps};
 
-use super::part::Part;
+use super::part::{Part, levels};
 use crate::board::{Board, Region, Strap};
 
 /// What every byte outside the regions holds before a run: no region is meant to hold this byte.
@@ -67,24 +66,6 @@ fn fill(memory: &mut [u8], region: &Region) {
             *byte = meant_for(offset);
         }
     }
-}
-
-/// Levels of the address pins; one of the controller is driven so that a chip with these bits answers the firmware's
-/// device address. Open pins count as low.
-pub(super) fn levels(board: &Board, bits: &[DeviceBit; 7]) -> [bool; 3] {
-    let mut levels = board.pin_levels();
-    for (place, bit) in bits.iter().enumerate() {
-        let sent = board.firmware.device_address >> (6 - place) & 1 == 1;
-        let (pin, high) = match *bit {
-            DeviceBit::Pin(pin) => (pin, sent),
-            DeviceBit::PinInverted(pin) => (pin, !sent),
-            _ => continue,
-        };
-        if board.straps[usize::from(pin)] == Strap::Gpio {
-            levels[usize::from(pin)] = high;
-        }
-    }
-    levels
 }
 
 fn straps(board: &Board, part: &Part) -> Straps {

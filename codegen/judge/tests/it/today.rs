@@ -76,7 +76,8 @@ fn what_the_board_has_today_is_not_held_against_the_candidate() {
 #[test]
 fn a_candidate_that_is_worse_than_the_fault_of_today_is_not_excused() {
     let old = part("at24c64d");
-    let worse: [(&str, fn(&mut Card)); 6] = [
+    type Worsen = fn(&mut Card);
+    let worse: [(&str, Worsen); 6] = [
         ("scl-rate", |card| card.speed.value.iter_mut().for_each(|grade| grade.scl_khz = 50)),
         ("write-cycle", |card| card.write_cycle_max_us = stated(50_000)),
         ("page", |card| card.page_bytes.value = 16),
