@@ -4,7 +4,7 @@ use std::path::Path;
 
 use pagewise_tests::modules::Crate;
 
-const CRATES: [&str; 15] = [
+const CRATES: [&str; 16] = [
     "driver/src",
     "simulator/src",
     "simulator/capi/src",
