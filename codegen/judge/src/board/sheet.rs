@@ -1,7 +1,7 @@
 //! Boards from a table: each row is written as the board file that it stands for, and read as such.
 //!
 //! Columns are the fields of a board file, by path (`bus.supply_v`) or last piece (`supply_v`). Everything but `name` and
-//! `fitted` may be missing: what then stands in comes from the fitted part ([`stand_in`](super::stand_in)), is listed in
+//! `fitted` may be missing: what then stands in comes from the fitted part (`stand_in.rs`), is listed in
 //! the file's `unstated`, and is a condition of each verdict that it matters to.
 
 use std::collections::BTreeMap;

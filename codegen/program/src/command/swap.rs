@@ -53,7 +53,7 @@ pub struct Swap {
     #[arg(long)]
     pub full: bool,
     /// A recording of the board's bus (session file, value change dump or table); may be repeated, in the order of time. What
-    /// it shows of the firmware stands in place of [firmware], and the recorded program runs on both parts. One board only.
+    /// it shows of the firmware stands in place of `[firmware]`, and the recorded program runs on both parts. One board only.
     #[arg(long = "recording", value_name = "FILE")]
     pub recordings: Vec<PathBuf>,
     /// Your stock list (CSV). Its parts are the candidates, unless --to or --all says otherwise.
