@@ -17,10 +17,7 @@ const STARTS: u8 = 2;
 const LAYOUT: RecordLayout<'static> = RecordLayout::new(
     &GEOMETRY,
     0x0040,
-    &[
-        RecordSpec::new(CALIBRATION, PAYLOAD_BYTES as u16, 3),
-        RecordSpec::new(STARTS, 8, 3),
-    ],
+    &[RecordSpec::new(CALIBRATION, PAYLOAD_BYTES as u16, 3), RecordSpec::new(STARTS, 8, 3)],
 );
 const _: () = assert!(LAYOUT.end() <= 0x0100, "the totals begin at 0x0100");
 

@@ -30,7 +30,16 @@ fn parts() -> &'static [Part] {
 }
 
 fn part(model: ChipModel, block_select_bits: u8, block_select_shift: u8) -> Part {
-    let geometry = Geometry::new(Parameters::new().with_capacity_bytes(model.capacity).with_page_bytes(model.page).with_word_address_bytes(model.word_address_bytes).with_block_select_bits(block_select_bits).with_block_select_shift(block_select_shift).with_sequential_read_bytes(model.read_wrap).with_write_cycle_us(5_000));
+    let geometry = Geometry::new(
+        Parameters::new()
+            .with_capacity_bytes(model.capacity)
+            .with_page_bytes(model.page)
+            .with_word_address_bytes(model.word_address_bytes)
+            .with_block_select_bits(block_select_bits)
+            .with_block_select_shift(block_select_shift)
+            .with_sequential_read_bytes(model.read_wrap)
+            .with_write_cycle_us(5_000),
+    );
     Part { writable: 0..model.capacity, model, geometry, straps: Straps::default(), scl_hz: 400_000, supply_mv: 3300 }
 }
 

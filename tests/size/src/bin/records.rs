@@ -10,11 +10,8 @@ use pagewise_driver::records::{RecordLayout, RecordSpec, RecordStore};
 use pagewise_driver::{Eeprom, Options};
 use pagewise_size::{PART, SCRIPTS, StubBus, StubDelay, measure};
 
-const LAYOUT: RecordLayout<'static> = RecordLayout::new(
-    &PART,
-    0x0100,
-    &[RecordSpec::new(1, 19, 3), RecordSpec::new(2, 8, 8)],
-);
+const LAYOUT: RecordLayout<'static> =
+    RecordLayout::new(&PART, 0x0100, &[RecordSpec::new(1, 19, 3), RecordSpec::new(2, 8, 8)]);
 
 #[entry]
 fn main() -> ! {
