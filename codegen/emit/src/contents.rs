@@ -309,7 +309,8 @@ mod tests {
         let (values, inner) = given();
         let of_source = |name: &str| name.starts_with("rust_") || name.starts_with("c_");
         for (name, template) in TEMPLATES.iter().filter(|(name, _)| of_source(name)) {
-            for used in names(template) {
+            // What Tera itself gives inside a loop is not ours to give.
+            for used in names(template).into_iter().filter(|used| !used.starts_with("loop.")) {
                 let found = match used.split_once('.') {
                     Some((_, field)) => inner.get(field),
                     None => values.get(&used),

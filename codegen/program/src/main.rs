@@ -20,10 +20,10 @@ fn main() -> ExitCode {
     };
     ending::hold();
     let mut exit = if faults.is_some() { Exit::BadInput } else { Exit::Usable };
-    if let Some(answer) = answer {
+    if let Some(mut answer) = answer {
         exit = answer.exit;
         let stdout = AutoStream::new(std::io::stdout(), program.options.color.into());
-        if let Err(error) = output::write(stdout, &answer.text) {
+        if let Err(error) = answer.write(stdout) {
             eprintln!("standard output: cannot be written: {error}");
             exit = Exit::BadInput;
         }

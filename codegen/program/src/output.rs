@@ -12,6 +12,7 @@
 //! texts in the notation of the cards. When the input is bad, `faults` stands in place of the command's fields and the
 //! exit code is 2.
 
+mod spool;
 mod table;
 
 use std::io::{self, Write};
@@ -20,6 +21,8 @@ use serde::Serialize;
 
 pub use pagewise_base::paint::{Tone, paint, plain};
 use pagewise_base::paint::{settled, steers};
+use spool::Rest;
+pub use spool::Spool;
 pub use table::{Align, table, wrapped, wrapped_to};
 
 use pagewise_base::fault::Faults;
@@ -54,12 +57,14 @@ impl Exit {
 }
 
 /// What a command has to say: finished text for standard output, and how it ended.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug)]
 pub struct Answer {
     /// Text for people with colours, or one JSON document; ends with a line feed.
     pub text: String,
     /// How it ended.
     pub exit: Exit,
+    /// What follows the text, where that is too long to be kept in memory.
+    rest: Option<Rest>,
 }
 
 /// Whom an answer is for.
@@ -115,7 +120,33 @@ impl Answer {
         if !text.ends_with('\n') {
             text.push('\n');
         }
-        Self { text, exit }
+        Self::text(text, exit)
+    }
+
+    /// An answer that is finished text.
+    #[must_use]
+    pub const fn text(text: String, exit: Exit) -> Self {
+        Self { text, exit, rest: None }
+    }
+
+    /// The answer of `command` for a program, with `list` in place of the list that ends the body and is empty there.
+    ///
+    /// # Panics
+    /// When the body does not end in an empty list, which is a mistake in the program.
+    pub fn spooled<T: Serialize>(command: &str, exit: Exit, body: &T, list: Spool) -> Self {
+        let mut text = envelope(command, body);
+        let rest = Some(Rest::behind(&mut text, list));
+        Self { text, exit, rest }
+    }
+
+    /// Writes all of it. A reader that has gone away (`pagewise parts | head -3`) is no error.
+    ///
+    /// # Errors
+    /// Any other failure of the stream, a full disk for example.
+    pub fn write(&mut self, mut stream: impl Write) -> io::Result<()> {
+        let first = stream.write_all(self.text.as_bytes());
+        let rest = first.and_then(|()| self.rest.as_mut().map_or(Ok(()), |rest| rest.copy(&mut stream)));
+        unless_gone(rest.and_then(|()| stream.flush()))
     }
 
     /// What a program reads on standard output when the input was bad: the faults, field by field.
@@ -134,14 +165,18 @@ impl Answer {
                 })
                 .collect(),
         };
-        Self { text: envelope(command, &body) + "\n", exit: Exit::BadInput }
+        Self::text(envelope(command, &body) + "\n", Exit::BadInput)
     }
 }
 
 fn envelope<T: Serialize>(command: &str, body: &T) -> String {
     let whole = Envelope { pagewise: env!("CARGO_PKG_VERSION"), command, body };
     let text = serde_json::to_string_pretty(&whole).expect("the body of an answer is a struct with named fields");
-    // What JSON lets stand raw in a string, a terminal need not: the same string in other words.
+    shown(&text)
+}
+
+/// What JSON lets stand raw in a string, a terminal need not: the same string in other words.
+fn shown(text: &str) -> String {
     let escaped = |c: char| if c != '\n' && steers(c) { format!("\\u{:04x}", u32::from(c)) } else { c.to_string() };
     text.chars().map(escaped).collect()
 }
@@ -151,7 +186,10 @@ fn envelope<T: Serialize>(command: &str, body: &T) -> String {
 /// # Errors
 /// Any other failure of the stream, a full disk for example.
 pub fn write(mut stream: impl Write, text: &str) -> io::Result<()> {
-    let result = stream.write_all(text.as_bytes()).and_then(|()| stream.flush());
+    unless_gone(stream.write_all(text.as_bytes()).and_then(|()| stream.flush()))
+}
+
+fn unless_gone(result: io::Result<()>) -> io::Result<()> {
     match result {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         other => other,

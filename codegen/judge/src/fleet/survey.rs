@@ -3,6 +3,9 @@
 //!
 //! Each board is judged twice: against the parts as they are called, and against the order codes that mean its package, for
 //! those parts whose documents say how they are ordered. Boards say all that a verdict can ask of them.
+//!
+//! A drop-in is true by published facts where documents state every fact of [`FACTS`] for that board; this look-up knows
+//! nothing of the rules. A condition on such a drop-in is a false alarm, or asks for more than those facts.
 
 use std::collections::BTreeMap;
 
@@ -11,7 +14,7 @@ use serde::Serialize;
 use super::{Job, invent, judge_each};
 use crate::board::{self, Board};
 use crate::swap::{Judgement, Verdict};
-use pagewise_part::card::{Card, Catalogue};
+use pagewise_part::card::{Card, Catalogue, Kind, Offer};
 
 /// What a survey found.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -22,6 +25,19 @@ pub struct Survey {
     pub by_name: Count,
     /// Candidates called by an order code whose package is that of the board.
     pub by_order_code: Count,
+    /// What the documents of the catalogue's parts leave open.
+    pub catalogue: Open,
+}
+
+/// How far the documents of all parts state what a drop-in needs.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Open {
+    /// Parts.
+    pub parts: usize,
+    /// Those of which every fact is stated, in at least one package.
+    pub complete: usize,
+    /// Parts that lack a fact, by fact.
+    pub lacking: BTreeMap<&'static str, usize>,
 }
 
 /// The drop-ins of one way to call candidates.
@@ -33,6 +49,12 @@ pub struct Count {
     pub drop_ins: usize,
     /// Those that rest on nothing.
     pub unconditional: usize,
+    /// Drop-ins for which documents state every fact that a drop-in needs.
+    pub published: usize,
+    /// Those of them that rest on nothing.
+    pub published_unconditional: usize,
+    /// The middle number of conditions of those.
+    pub published_median: usize,
     /// The middle one of their numbers of conditions.
     pub median_conditions: usize,
     /// What the others rest on, the most frequent first.
@@ -43,8 +65,78 @@ impl Count {
     /// Share of the drop-ins that rest on nothing, in percent; 0 where there is none.
     #[must_use]
     pub fn percent(&self) -> f64 {
-        if self.drop_ins == 0 { 0.0 } else { 100.0 * self.unconditional as f64 / self.drop_ins as f64 }
+        share(self.unconditional, self.drop_ins)
     }
+
+    /// The same of those that are true by published facts.
+    #[must_use]
+    pub fn published_percent(&self) -> f64 {
+        share(self.published_unconditional, self.published)
+    }
+}
+
+fn share(part: usize, whole: usize) -> f64 {
+    if whole == 0 { 0.0 } else { 100.0 * part as f64 / whole as f64 }
+}
+
+fn middle(mut numbers: Vec<usize>) -> usize {
+    numbers.sort_unstable();
+    numbers.get(numbers.len() / 2).copied().unwrap_or(0)
+}
+
+/// Whether a document states something of a part, at this supply in millivolts.
+type Stated = fn(&Card, u32) -> bool;
+
+/// The facts of a part that a drop-in needs, wherever it is put; the package is asked for apart.
+pub const FACTS: [(&str, Stated); 11] = [
+    ("device code", |card, _| !card.device_code.is_assumed()),
+    ("word-address bytes", |card, _| !card.word_address_bytes.is_assumed()),
+    ("page", |card, _| card.kind == Kind::Fram || !card.page_bytes.is_assumed()),
+    ("longest write cycle", |card, mv| card.kind == Kind::Fram || !card.write_cycle_at(mv).is_assumed()),
+    ("supply", |card, _| !card.read_min_mv.is_assumed() && !card.max_mv.is_assumed()),
+    ("SCL rate at the supply", |card, mv| !card.speed.is_assumed() && card.grades_at(mv).any(|grade| !grade.assumed)),
+    ("operating temperature", |card, _| !card.temperature_min_c.is_assumed() && !card.temperature_max_c.is_assumed()),
+    ("what WP protects", |card, _| !card.protect_range.is_assumed()),
+    ("endurance", |card, _| !card.endurance_cycles.is_assumed() || card.endurance_at.is_some()),
+    ("retention", |card, mv| !card.retention_at(mv).is_assumed()),
+    ("where a read wraps", |card, _| !card.read_wrap_bytes.is_assumed()),
+];
+
+/// The facts of a candidate that no document states for a board.
+fn lacking(board: &Board, card: &Card) -> Vec<&'static str> {
+    let here = card.in_footprint(board.footprint);
+    let mut lacking: Vec<&str> =
+        FACTS.iter().filter(|(_, stated)| !stated(&here, board.bus.supply_mv)).map(|(fact, _)| *fact).collect();
+    let package = match card.packages.offer(board.footprint) {
+        Offer::Made(package) => package.pins.is_some() && package.address_is_read() && !here.address_bits.is_assumed(),
+        Offer::Uncertain(_) | Offer::NotMade | Offer::NotKnown => false,
+    };
+    if !package {
+        lacking.push(PACKAGE);
+    }
+    lacking
+}
+
+const PACKAGE: &str = "package, its pins and its address bits";
+
+/// What the documents of all parts leave open, each part at the middle of its supply and in its best package.
+fn open(catalogue: &Catalogue) -> Open {
+    let mut open = Open { parts: 0, complete: 0, lacking: BTreeMap::new() };
+    for card in catalogue.parts() {
+        let supply = u32::midpoint(card.read_min_mv.value, card.max_mv.value);
+        let mut missing: Vec<&str> =
+            FACTS.iter().filter(|(_, stated)| !stated(card, supply)).map(|(fact, _)| *fact).collect();
+        let read = |package: &pagewise_part::card::Package| package.pins.is_some() && package.address_is_read();
+        if card.address_bits.is_assumed() || !card.packages.list.iter().any(read) {
+            missing.push(PACKAGE);
+        }
+        open.parts += 1;
+        open.complete += usize::from(missing.is_empty());
+        for fact in missing {
+            *open.lacking.entry(fact).or_default() += 1;
+        }
+    }
+    open
 }
 
 /// A condition, and what settles it.
@@ -86,6 +178,7 @@ pub fn survey<'c>(catalogue: &'c Catalogue, boards: usize, seed: u64) -> Survey 
         boards: fleet.len(),
         by_name: count(&|_, old| others(old).collect()),
         by_order_code: count(&|board, old| others(old).filter_map(|card| ordered(catalogue, board, card)).collect()),
+        catalogue: open(catalogue),
     }
 }
 
@@ -105,21 +198,30 @@ fn ordered<'c>(catalogue: &'c Catalogue, board: &Board, card: &Card) -> Option<&
 }
 
 fn counted(jobs: Vec<Job<'_>>) -> Count {
-    let (mut count, mut numbers) = (Count::default(), Vec::new());
+    let asked: Vec<Vec<&Card>> = jobs.iter().map(|job| job.candidates.clone()).collect();
+    let mut asked = asked.into_iter();
+    let (mut count, mut numbers, mut published) = (Count::default(), Vec::new(), Vec::new());
     let mut found: BTreeMap<(&'static str, String), (usize, String)> = BTreeMap::new();
     judge_each(jobs, None, Verdict::DropIn.into(), &|| (), |_, answer| {
+        let candidates = asked.next().unwrap_or_default();
         count.judgements += answer.judgements.len();
         for judgement in answer.judgements.iter().filter(|judgement| judgement.verdict == Verdict::DropIn) {
             count.drop_ins += 1;
             numbers.push(judgement.provided_that.len());
+            let candidate = candidates.iter().find(|card| card.id == judgement.candidate);
+            if candidate.is_some_and(|card| lacking(&answer.board, card).is_empty()) {
+                published.push(judgement.provided_that.len());
+            }
             for (rule, action, text) in conditions(judgement) {
                 found.entry((rule, action)).or_insert((0, text)).0 += 1;
             }
         }
     });
-    numbers.sort_unstable();
     count.unconditional = numbers.iter().filter(|conditions| **conditions == 0).count();
-    count.median_conditions = numbers.get(numbers.len() / 2).copied().unwrap_or(0);
+    count.median_conditions = middle(numbers);
+    count.published = published.len();
+    count.published_unconditional = published.iter().filter(|conditions| **conditions == 0).count();
+    count.published_median = middle(published);
     let condition = |((rule, action), (drop_ins, example))| Condition { rule, action, drop_ins, example };
     count.conditions = found.into_iter().map(condition).collect();
     count.conditions.sort_by_key(|condition| std::cmp::Reverse(condition.drop_ins));

@@ -81,6 +81,11 @@ pub fn all(case: &Case<'_>) -> Vec<Finding> {
     RULES.iter().flat_map(|rule| (rule.check)(case)).collect()
 }
 
+/// The condition that two rules share, where nobody stated the device address of a part: said once.
+fn composed(row: &str) -> String {
+    format!("its device address is composed as {row}")
+}
+
 /// Milliseconds with the unit, from microseconds.
 fn ms(us: u32) -> String {
     format!("{} ms", f64::from(us) / 1000.0)

@@ -15,6 +15,7 @@ mod limits;
 mod mutate;
 mod oracle;
 mod revision;
+mod unread;
 
 use std::collections::BTreeMap;
 use std::fs;

@@ -54,11 +54,11 @@ rows! {
         "don't care in almost every published part; software that sends them as 0 is safe on all";
     /// Word-address bytes, by the capacity in bytes.
     WORD_ADDRESS_BYTES: fn(u32) -> u8 = "word_address_bytes", |capacity| if capacity <= 2048 { 1 } else { 2 },
-        "one word-address byte up to 16 kbit and two above in every published part with pages (common practice)";
+        "one word-address byte up to 16 kbit and two above in almost every published part; a published one of 16 kbit takes two";
     /// Roles of bits 6 to 3 of the device address.
     DEVICE_CODE: [Role; 4] = "device_code",
         [Role::Fixed(true), Role::Fixed(false), Role::Fixed(true), Role::Fixed(false)],
-        "1010 in almost every published part";
+        "1010 in almost every published part; a pin-compatible twin has 0010";
     /// Roles of bits 2 to 0, by the block-select bits that must ride there.
     ADDRESS_BITS: fn(u8) -> [Role; 3] = "address_bits", address_bits,
         "pins are compared, except where block-select bits must ride, lowest next to R/W; some parts ignore pins";

@@ -117,12 +117,14 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
     let capacity =
         power_of_two(form, "capacity_bits", file.capacity_bits, "write the bits of the array, such as 32768");
     let capacity = capacity.next_power_of_two() / 8;
-    let bytes = sheet.fact_or(
-        &assume::WORD_ADDRESS_BYTES,
-        file.word_address_bytes,
-        (assume::WORD_ADDRESS_BYTES.value)(capacity),
-    );
     let device_code = sheet.fact(&assume::DEVICE_CODE, roles(form, "device_code", file.device_code.as_deref()));
+    let bytes = match (file.word_address_bytes, reach::word_bytes(capacity, &device_code.value)) {
+        (None, Some(bytes)) => sheet.derived(bytes),
+        (stated, _) => {
+            let usual = (assume::WORD_ADDRESS_BYTES.value)(capacity);
+            sheet.fact_or(&assume::WORD_ADDRESS_BYTES, stated, usual)
+        }
+    };
     let regions = outside::regions(form, &file.region, capacity);
     let banked = regions.iter().any(|region| region.kind == RegionKind::BankSelect);
     let needed = reach::blocks_needed(capacity, bytes.value, &device_code.value, banked);

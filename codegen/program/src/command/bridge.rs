@@ -144,7 +144,7 @@ impl Bridge {
         if options.reader() == Reader::Person {
             // Standard output belongs to the program.
             anstream::eprint!("{}", report::text(self, &outcome));
-            return Ok(Answer { text: String::new(), exit });
+            return Ok(Answer::text(String::new(), exit));
         }
         let body = Body {
             device: &self.device,

@@ -9,7 +9,7 @@ use super::Options;
 use crate::output::{Answer, Exit, plain, wrapped};
 use pagewise_base::fault::Faults;
 use pagewise_base::words::counted;
-use pagewise_judge::fleet::survey::{self, Count, Survey};
+use pagewise_judge::fleet::survey::{self, Count, Open, Survey};
 
 /// Count, over an invented fleet and every part, how many drop-ins rest on conditions, and what settles them.
 #[derive(Debug, Args)]
@@ -44,6 +44,7 @@ impl SurveyCommand {
             let mut out = format!("{boards} from seed {}, every part as candidate\n", self.seed);
             part(&mut out, "Candidates by the names of their parts", &survey.by_name);
             part(&mut out, "Candidates by order codes in the board's package", &survey.by_order_code);
+            catalogue(&mut out, &survey.catalogue);
             out
         }))
     }
@@ -51,16 +52,33 @@ impl SurveyCommand {
 
 fn part(out: &mut String, what: &str, count: &Count) {
     let text = format!(
-        "{what}: {} of {} are drop-ins. {} of them ({:.0} %) rest on no condition; the median is {}.",
+        "{what}: {} of {} are drop-ins. {} of them ({:.0} %) rest on no condition; the median is {}. Documents state all \
+         that a drop-in needs for {}: {} of those ({:.0} %) rest on no condition; the median is {}.",
         count.drop_ins,
         counted(count.judgements, "judgement"),
         count.unconditional,
         count.percent(),
-        counted(count.median_conditions, "condition")
+        counted(count.median_conditions, "condition"),
+        count.published,
+        count.published_unconditional,
+        count.published_percent(),
+        counted(count.published_median, "condition")
     );
     let _ = writeln!(out, "\n{}", wrapped(&text, "", ""));
     for condition in &count.conditions {
         let text = format!("{}: {}, such as: {}", condition.rule, plain(&condition.action), plain(&condition.example));
         let _ = writeln!(out, "{}", wrapped(&text, &format!("  {:>6}  ", condition.drop_ins), "          "));
+    }
+}
+
+fn catalogue(out: &mut String, open: &Open) {
+    let text = format!(
+        "The catalogue: documents state all that a drop-in needs for {} of {}. What was not read, and of how many:",
+        open.complete,
+        counted(open.parts, "part")
+    );
+    let _ = writeln!(out, "\n{}", wrapped(&text, "", ""));
+    for (fact, parts) in &open.lacking {
+        let _ = writeln!(out, "  {parts:>6}  {fact}");
     }
 }

@@ -13,7 +13,7 @@ use clap::Args;
 use serde::Serialize;
 
 use super::Options;
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Reader, Spool};
 use pagewise_base::draft::Draft;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board::Board;
@@ -95,7 +95,8 @@ struct Body<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     recording: Option<&'a recorded::Recorded>,
     fleet: &'a Summary,
-    boards: &'a [BoardAnswer],
+    /// Filled in from the disk.
+    boards: [BoardAnswer; 0],
 }
 
 /// What is said of a stock list besides its offers.
@@ -134,8 +135,9 @@ impl Swap {
         let look = Look { catalogue: &catalogue, accept, full: self.full, currency };
         let pages = text::Pages { look, boards: jobs.len() };
         let (mut outcomes, mut answers, mut text, mut failed) = (Vec::new(), Vec::new(), String::new(), None);
-        // What nobody will print is let go at once: a fleet's judgements fill a disk.
-        let keeps = options.json || self.files.any();
+        // What no report will show is let go at once: a fleet's judgements fill memory.
+        let keeps = self.files.any();
+        let mut spool = options.json.then(Spool::new).transpose()?;
         let bar = progress::bar(&jobs, options.json);
         fleet::judge_each(jobs, stock.as_ref(), accept, &|| bar.inc(1), |outcome, answer| {
             if let Some(draft) = &mut lines
@@ -143,8 +145,10 @@ impl Swap {
             {
                 failed = draft.write(&writer.line(&outcome)).err();
             }
-            if !options.json {
-                text += &pages.board(&answer);
+            match &mut spool {
+                Some(spool) if failed.is_none() => failed = spool.push(&answer).err(),
+                Some(_) => {}
+                None => text += &pages.board(&answer),
             }
             outcomes.push(outcome);
             if keeps {
@@ -174,9 +178,12 @@ impl Swap {
             }),
             without_card: without_card.iter().map(ToString::to_string).collect(),
             fleet: &summary,
-            boards: &answers,
+            boards: [],
         };
-        Ok(Answer::new(options.reader(), "swap", exit, &body, || {
+        if let Some(spool) = spool {
+            return Ok(Answer::spooled("swap", exit, &body, spool));
+        }
+        Ok(Answer::new(Reader::Person, "swap", exit, &body, || {
             let unmatched =
                 stock.as_ref().map_or_else(String::new, fleet_text::rows) + &fleet_text::not_judged(&without_card);
             let look = fleet_text::Look { currency, full: self.full, shard: self.shard };

@@ -27,18 +27,21 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     std::iter::once(finding).chain(unread(case)).collect()
 }
 
-/// Where the part is rests on its address bits being the usual ones, and nobody stated them.
+/// Where the part is rests on its device address being composed in the usual way, and nobody stated that.
 fn unread(case: &Case<'_>) -> Option<Finding> {
-    let bits = &case.new.address_bits;
-    if case.is_of_fitted() || !bits.is_assumed() {
+    let new = &case.new;
+    let row = role::row(&new.device_bits());
+    let (what, bits) = match (new.device_code.is_assumed(), new.address_bits.is_assumed()) {
+        (true, _) => ("device address", new.device_code.map(|_| ())),
+        (false, true) => ("low address bits", new.address_bits.map(|_| ())),
+        (false, false) => return None,
+    };
+    if case.is_of_fitted() {
         return None;
     }
-    let row = role::row(&bits.value);
-    let text = format!(
-        "the firmware sends {:#04x}; the low address bits of the part were not read",
-        case.board.firmware.device_address
-    );
+    let text =
+        format!("the firmware sends {:#04x}; the {what} of the part was not read", case.board.firmware.device_address);
     let remedy = "look for the device address in the data sheet".to_owned();
-    let finding = Finding::new(RULE.id, Verdict::Reconfigure, bits, text, remedy).not_simulated();
-    Some(finding.unless(format!("the low bits of its device address are {row}"), Amend::AddressBits))
+    let finding = Finding::new(RULE.id, Verdict::Reconfigure, &bits, text, remedy).not_simulated();
+    Some(finding.unless(super::composed(&row), Amend::AddressBits))
 }

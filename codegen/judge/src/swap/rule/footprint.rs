@@ -73,7 +73,7 @@ fn on_the_board(case: &Case<'_>, package: &Package) -> Vec<Finding> {
         let text = format!("how its address bits are read in {} was not read", footprint.word());
         let remedy = "look for the device address of this package in the data sheet";
         let proviso = if case.new.address_bits.is_assumed() {
-            format!("its device address is composed as {}", role::row(&case.new.device_bits()))
+            super::composed(&role::row(&case.new.device_bits()))
         } else {
             format!("its device address in {} is composed as in its other packages", footprint.word())
         };

@@ -15,12 +15,17 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     if !board.firmware.reads_on_after_write || !case.fitted_works {
         return Vec::new();
     }
-    let mut written = board.regions.iter().filter(|region| region.writes_per_day > 0.0);
-    let moved = written.find_map(|region| {
-        let (old_at, new_at) = (reads_on_at(board, region, &case.old), reads_on_at(board, region, new));
-        (old_at != new_at).then_some((region, old_at, new_at))
-    });
-    let Some((region, old_at, new_at)) = moved else { return Vec::new() };
+    let moved = |card: &Card| {
+        let mut written = board.regions.iter().filter(|region| region.writes_per_day > 0.0);
+        written.find_map(|region| {
+            let (old_at, new_at) = (reads_on_at(board, region, &case.old), reads_on_at(board, region, card));
+            (old_at != new_at).then_some((region, old_at, new_at))
+        })
+    };
+    let Some((region, old_at, new_at)) = moved(new) else {
+        let unread = with_other_pointer(case).and_then(|card| moved(&card));
+        return unread.map(|(region, old_at, _)| unread_pointer(case, region, old_at)).into_iter().collect();
+    };
     let text = format!(
         "after writing `{}` the firmware reads on at {old_at:#06x} on the fitted part, at {new_at:#06x} on this one",
         region.name
@@ -42,9 +47,36 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let mut amended = new.clone();
     granted.apply(&mut amended);
     if reads_on_at(board, region, &amended) == old_at {
-        return vec![finding.unless("its pointer after a write stands as on the fitted part", granted)];
+        return vec![finding.unless(AS_FITTED, granted)];
     }
     vec![finding]
+}
+
+const AS_FITTED: &str = "its pointer after a write stands as on the fitted part";
+
+/// The candidate with the pointer that the table of assumptions does not have, where no document says which it is.
+fn with_other_pointer(case: &Case<'_>) -> Option<Card> {
+    if case.is_of_fitted() || !case.new.pointer_after_write.is_assumed() {
+        return None;
+    }
+    let mut other = case.new.clone();
+    other.pointer_after_write.value = match other.pointer_after_write.value {
+        Pointer::WrappedInPage => Pointer::LastPlusOne,
+        Pointer::LastPlusOne => Pointer::WrappedInPage,
+    };
+    Some(other)
+}
+
+fn unread_pointer(case: &Case<'_>, region: &Region, old_at: u32) -> Finding {
+    let text = format!(
+        "after writing `{}` the firmware reads on at {old_at:#06x} on the fitted part; where the pointer of this one stands \
+         was not read",
+        region.name
+    );
+    let remedy = "look for the address counter after a write in the data sheet, or send the address with every read";
+    let fact = &case.new.pointer_after_write;
+    let finding = Finding::new(RULE.id, Verdict::Reconfigure, fact, text, remedy.to_owned()).not_simulated();
+    finding.unless(AS_FITTED, Amend::PointerAsOld(case.old.pointer_after_write.value))
 }
 
 /// Where firmware that has written a region whole reads on, on this part.

@@ -3,6 +3,13 @@
 use crate::card::role::{self, Role};
 use pagewise_base::form::Document;
 
+/// Word-address bytes, where the capacity leaves no choice: above 2048 bytes one byte does not reach the array with all three
+/// low bits of the device address as block-select bits, and up to 65,536 bytes a third one would carry no address at all.
+pub(super) fn word_bytes(capacity: u32, code: &[Role; 4]) -> Option<u8> {
+    let blocks_in_code = code.iter().any(|role| matches!(role, Role::Block(_)));
+    (!blocks_in_code && (2049..=65_536).contains(&capacity)).then_some(2)
+}
+
 /// Block-select bits that must ride in the lower three bits of the device address.
 pub(super) fn blocks_needed(capacity: u32, bytes: u8, code: &[Role; 4], banked: bool) -> u8 {
     let in_code = code.iter().filter(|role| matches!(role, Role::Block(_))).count() as u32;
