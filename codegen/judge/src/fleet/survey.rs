@@ -13,6 +13,7 @@ use serde::Serialize;
 
 use super::{Job, invent, judge_each};
 use crate::board::{self, Board};
+use crate::budget::wear::Rating;
 use crate::swap::{Judgement, Verdict};
 use pagewise_part::card::{Card, Catalogue, Kind, Offer};
 
@@ -88,7 +89,7 @@ fn middle(mut numbers: Vec<usize>) -> usize {
 type Stated = fn(&Card, u32) -> bool;
 
 /// The facts of a part that a drop-in needs, wherever it is put; the package is asked for apart.
-pub const FACTS: [(&str, Stated); 11] = [
+pub const FACTS: [(&str, Stated); 10] = [
     ("device code", |card, _| !card.device_code.is_assumed()),
     ("word-address bytes", |card, _| !card.word_address_bytes.is_assumed()),
     ("page", |card, _| card.kind == Kind::Fram || !card.page_bytes.is_assumed()),
@@ -99,7 +100,6 @@ pub const FACTS: [(&str, Stated); 11] = [
     ("what WP protects", |card, _| !card.protect_range.is_assumed()),
     ("endurance", |card, _| !card.endurance_cycles.is_assumed() || card.endurance_at.is_some()),
     ("retention", |card, mv| !card.retention_at(mv).is_assumed()),
-    ("where a read wraps", |card, _| !card.read_wrap_bytes.is_assumed()),
 ];
 
 /// The facts of a candidate that no document states for a board.
@@ -113,6 +113,9 @@ fn lacking(board: &Board, card: &Card) -> Vec<&'static str> {
     };
     if !package {
         lacking.push(PACKAGE);
+    }
+    if Rating::of(&here, board.temperature_max_c, board.bus.supply_mv).covers == Some(false) {
+        lacking.push("endurance at the board's temperature");
     }
     lacking
 }
@@ -148,6 +151,8 @@ pub struct Condition {
     pub action: String,
     /// Drop-ins that rest on it.
     pub drop_ins: usize,
+    /// Those of them for which documents state every fact that a drop-in needs.
+    pub published: usize,
     /// One of them, in words.
     pub example: String,
 }
@@ -201,7 +206,7 @@ fn counted(jobs: Vec<Job<'_>>) -> Count {
     let asked: Vec<Vec<&Card>> = jobs.iter().map(|job| job.candidates.clone()).collect();
     let mut asked = asked.into_iter();
     let (mut count, mut numbers, mut published) = (Count::default(), Vec::new(), Vec::new());
-    let mut found: BTreeMap<(&'static str, String), (usize, String)> = BTreeMap::new();
+    let mut found: BTreeMap<(&'static str, String), (usize, usize, String)> = BTreeMap::new();
     judge_each(jobs, None, Verdict::DropIn.into(), &|| (), |_, answer| {
         let candidates = asked.next().unwrap_or_default();
         count.judgements += answer.judgements.len();
@@ -209,11 +214,14 @@ fn counted(jobs: Vec<Job<'_>>) -> Count {
             count.drop_ins += 1;
             numbers.push(judgement.provided_that.len());
             let candidate = candidates.iter().find(|card| card.id == judgement.candidate);
-            if candidate.is_some_and(|card| lacking(&answer.board, card).is_empty()) {
+            let whole = candidate.is_some_and(|card| lacking(&answer.board, card).is_empty());
+            if whole {
                 published.push(judgement.provided_that.len());
             }
             for (rule, action, text) in conditions(judgement) {
-                found.entry((rule, action)).or_insert((0, text)).0 += 1;
+                let (all, of_whole, _) = found.entry((rule, action)).or_insert((0, 0, text));
+                *all += 1;
+                *of_whole += usize::from(whole);
             }
         }
     });
@@ -222,7 +230,8 @@ fn counted(jobs: Vec<Job<'_>>) -> Count {
     count.published = published.len();
     count.published_unconditional = published.iter().filter(|conditions| **conditions == 0).count();
     count.published_median = middle(published);
-    let condition = |((rule, action), (drop_ins, example))| Condition { rule, action, drop_ins, example };
+    let condition =
+        |((rule, action), (drop_ins, published, example))| Condition { rule, action, drop_ins, published, example };
     count.conditions = found.into_iter().map(condition).collect();
     count.conditions.sort_by_key(|condition| std::cmp::Reverse(condition.drop_ins));
     count

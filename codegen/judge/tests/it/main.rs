@@ -12,4 +12,5 @@ mod ranking;
 #[path = "../../../../tests/src/search.rs"]
 mod search;
 mod seeded;
+mod survey;
 mod today;

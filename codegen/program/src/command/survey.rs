@@ -44,7 +44,7 @@ impl SurveyCommand {
             let mut out = format!("{boards} from seed {}, every part as candidate\n", self.seed);
             part(&mut out, "Candidates by the names of their parts", &survey.by_name);
             part(&mut out, "Candidates by order codes in the board's package", &survey.by_order_code);
-            catalogue(&mut out, &survey.catalogue);
+            left_open(&mut out, &survey.catalogue);
             out
         }))
     }
@@ -71,7 +71,7 @@ fn part(out: &mut String, what: &str, count: &Count) {
     }
 }
 
-fn catalogue(out: &mut String, open: &Open) {
+fn left_open(out: &mut String, open: &Open) {
     let text = format!(
         "The catalogue: documents state all that a drop-in needs for {} of {}. What was not read, and of how many:",
         open.complete,
