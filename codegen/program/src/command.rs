@@ -4,6 +4,7 @@ pub mod boards;
 #[cfg(target_os = "linux")]
 pub mod bridge;
 pub mod budget;
+pub mod channels;
 pub mod completions;
 pub mod dump;
 pub mod exposed;

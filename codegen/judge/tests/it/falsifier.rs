@@ -78,7 +78,9 @@ impl Cards {
         // A counter is as wide as the word address, or wider.
         let wrap = |bytes: u8| {
             let cards = catalogue.eeproms().filter(|card| card.word_address_bytes.value == bytes);
-            let stated = cards.filter(|card| !card.read_wrap_bytes.is_assumed());
+            // A read over the whole of a small array says nothing of larger ones.
+            let inside = |card: &&Card| card.read_wrap_bytes.value < card.capacity_bytes.value;
+            let stated = cards.filter(|card| !card.read_wrap_bytes.is_assumed()).filter(inside);
             stated.map(|card| i64::from(card.read_wrap_bytes.value)).min().unwrap_or(1 << (8 * bytes))
         };
         let wraps = [0, 1, 2, 3].map(wrap);
@@ -148,6 +150,11 @@ fn judged(place: &Place<'_>, mutation: &Mutation, original: &Card, before: &Judg
     }
     if before.evidence.new.serves <= after.evidence.new.serves && is_beside(mutation.kind, place.board, original, &card)
     {
+        return Fate::NotUsed;
+    }
+    // Firmware that the part does not serve as it is may fail there in another way; with new settings it serves as before.
+    let fails_otherwise = !before.evidence.new.serves && after.evidence.changed.as_ref().is_some_and(|run| run.serves);
+    if mutation.kind == Kind::AddressRole && fails_otherwise && before.verdict == after.verdict {
         return Fate::NotUsed;
     }
     if after.verdict < before.verdict {

@@ -48,7 +48,7 @@ macro_rules! rows {
 rows! {
     /// Page in bytes, by the capacity in bytes.
     PAGE_BYTES: fn(u32) -> u32 = "page_bytes", smallest_page,
-        "the smallest pages met are 1 byte below 1 kbit, 2 up to 2 kbit, 8 up to 64 kbit, 64 above";
+        "the smallest pages met are 1 byte below 1 kbit, 2 up to 2 kbit, 8 up to 64 kbit, 32 at 128 kbit, 64 above";
     /// What the part makes of word-address bits above its capacity.
     UPPER_ADDRESS_BITS: UpperBits = "upper_address_bits", UpperBits::Ignored,
         "don't care in almost every published part; software that sends them as 0 is safe on all";
@@ -139,6 +139,7 @@ fn smallest_page(capacity: u32) -> u32 {
         0..=127 => 1,
         128..=256 => 2,
         257..=8192 => 8,
+        8193..=16_384 => 32,
         _ => 64,
     }
 }

@@ -8,10 +8,11 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Options;
+use super::channels::OfRecording;
 use crate::output::{Answer, Exit};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
-use pagewise_observe::{Channels, Input, board_file, observe};
+use pagewise_observe::{Input, board_file, observe};
 
 /// Tell from recordings of the real bus what the firmware does, how sure that is, and where it shows.
 #[derive(Debug, Args)]
@@ -26,18 +27,9 @@ pub struct Observe {
     /// Write a board file: what was observed, and a question for what no recording shows.
     #[arg(long, value_name = "FILE")]
     pub board: Option<PathBuf>,
-    /// Channel of SCL: its name, or its number from 1.
-    #[arg(long, value_name = "CHANNEL", requires = "sda")]
-    pub scl: Option<String>,
-    /// Channel of SDA: its name, or its number from 1.
-    #[arg(long, value_name = "CHANNEL", requires = "scl")]
-    pub sda: Option<String>,
-    /// Of several buses in one file, the one whose channels have this in common (1 for SCL1 and SDA1).
-    #[arg(long, value_name = "NAME", conflicts_with = "scl")]
-    pub bus: Option<String>,
-    /// Sample rate of a table that says none, in kHz.
-    #[arg(long, value_name = "KHZ", value_parser = clap::value_parser!(u64).range(1..=100_000_000))]
-    pub sample_khz: Option<u64>,
+    /// Which channels are the bus.
+    #[command(flatten)]
+    pub channels: OfRecording,
 }
 
 impl Observe {
@@ -46,21 +38,11 @@ impl Observe {
     /// # Errors
     /// Every recording that cannot be read or carries no I2C, and why; a board file that cannot be written.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
-        let channels = match (&self.scl, &self.sda, &self.bus) {
-            (Some(scl), Some(sda), _) => Channels::These(scl.clone(), sda.clone()),
-            (_, _, Some(bus)) => Channels::Bus(bus.clone()),
-            _ => Channels::ByName,
-        };
-        let input = |path: &PathBuf| Input {
-            path: path.clone(),
-            channels: channels.clone(),
-            sample_hz: self.sample_khz.map(|khz| khz * 1000),
-        };
         if let Some(path) = self.board.as_ref().filter(|board| self.recordings.contains(board)) {
             let reason = "is a recording, and --board would write over it";
             return Err(Fault::of_file(&path.display().to_string(), reason, "name another file for the board").into());
         }
-        let inputs: Vec<Input> = self.recordings.iter().map(input).collect();
+        let inputs: Vec<Input> = self.recordings.iter().map(|path| self.channels.input(path)).collect();
         let bar = bar(inputs.len(), options.json);
         let seen = observe(&inputs, &mut |file, share| bar.set_position(file as u64 * 1000 + (share * 1000.0) as u64));
         bar.finish_and_clear();

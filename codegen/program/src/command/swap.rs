@@ -13,6 +13,7 @@ use clap::Args;
 use serde::Serialize;
 
 use super::Options;
+use super::channels::OfRecording;
 use crate::output::{Answer, Exit, Reader, Spool};
 use pagewise_base::draft::Draft;
 use pagewise_base::fault::{Fault, Faults};
@@ -56,6 +57,9 @@ pub struct Swap {
     /// it shows of the firmware stands in place of `[firmware]`, and the recorded program runs on both parts. One board only.
     #[arg(long = "recording", value_name = "FILE")]
     pub recordings: Vec<PathBuf>,
+    /// Which channels of the recordings are the bus.
+    #[command(flatten)]
+    pub channels: OfRecording,
     /// Your stock list (CSV). Its parts are the candidates, unless --to or --all says otherwise.
     #[arg(long, value_name = "FILE")]
     pub stock: Option<PathBuf>,
@@ -236,7 +240,7 @@ impl Swap {
         }
         match self.boards.as_slice() {
             [board] if board.is_file() => {
-                let (board, program, recorded) = recorded::read(board, &self.recordings)?;
+                let (board, program, recorded) = recorded::read(board, &self.recordings, &self.channels)?;
                 Ok((vec![board], Vec::new(), Some((program, recorded))))
             }
             _ => {

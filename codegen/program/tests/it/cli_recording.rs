@@ -142,3 +142,22 @@ fn recordings_are_of_one_board_and_what_they_do_not_show_is_asked_for() {
     let said = String::from_utf8_lossy(&refused.stderr).into_owned();
     assert!(refused.status.code() == Some(2) && said.contains("no recording shows it"), "{said}");
 }
+
+/// Channels that do not say which is which are named, as `observe` has them named.
+#[test]
+fn channels_of_any_name_are_the_bus_where_that_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("board.toml"), BOARD).unwrap();
+    let path = folder.path().join("bus.vcd");
+    record(&path, 64, &poll);
+    let renamed = fs::read_to_string(&path).unwrap().replace("SCL", "D0").replace("SDA", "D1");
+    fs::write(&path, renamed).unwrap();
+    let swap = ["swap", "board.toml", "--recording", "bus.vcd", "--to", "at24c256c", "--json"];
+    let refused = pagewise(folder.path(), &swap);
+    assert_eq!(refused.status.code(), Some(2), "no channel is called SCL");
+    let named = pagewise(folder.path(), &[&swap[..], &["--scl", "D0", "--sda", "D1"]].concat());
+    let answer: Value = serde_json::from_slice(&named.stdout).unwrap();
+    assert_eq!(answer["boards"][0]["judgements"][0]["verdict"], "drop-in", "{answer:#}");
+    let swapped = pagewise(folder.path(), &[&swap[..], &["--scl", "D1", "--sda", "D0"]].concat());
+    assert_eq!(swapped.status.code(), Some(2), "swapped channels carry no I2C");
+}

@@ -338,7 +338,9 @@ fn read_wrap(card: &mut Table, worst: Worst, draw: &mut Draw) -> Option<(String,
     if let (Some(_), 0) = (stated, draw.below(2)) {
         withhold(card, "read_wrap_bytes")?;
         let mut narrow = card.clone();
-        let narrowest = worst.read_wrap_bytes[number(&narrow, "word_address_bytes").unwrap_or(1) as usize];
+        // Where a card leaves the width open, its size decides.
+        let width = number(&narrow, "word_address_bytes").unwrap_or(if capacity > 2048 { 2 } else { 1 });
+        let narrowest = worst.read_wrap_bytes[width as usize];
         set(&mut narrow, "read_wrap_bytes", narrowest.min(capacity));
         return Some(("where a read wraps not read".into(), About::ChipUnread(vec![narrow])));
     }

@@ -45,14 +45,19 @@ fn asks<'j>(judgement: &'j Judgement) -> impl Iterator<Item = &'j Finding> {
     judgement.findings.iter().filter(|finding| finding.asks())
 }
 
-/// Whether the verdict got worse by a rule that had no condition.
+/// Rules that speak of one fact: a condition by the first covers what the second finds.
+const ONE_FACT: [(&str, &str); 3] =
+    [("device-address", "block-select"), ("device-address", "address-conflict"), ("device-address", "straps")];
+
+/// Whether the verdict got worse by a rule that had no condition. What the board has with its fitted part too is excused only
+/// as long as nothing else is wrong, so it is not what makes a verdict worse.
 fn is_unsaid(before: &Judgement, after: &Judgement) -> bool {
-    let conditional: BTreeSet<&str> =
-        before.findings.iter().filter(|finding| finding.proviso.is_some()).map(|finding| finding.rule).collect();
-    after.verdict > before.verdict
-        && asks(after)
-            .filter(|finding| finding.verdict > before.verdict)
-            .any(|finding| !conditional.contains(finding.rule))
+    let known = before.findings.iter().filter(|finding| finding.proviso.is_some() || finding.with_fitted);
+    let known: BTreeSet<&str> = known.map(|finding| finding.rule).collect();
+    let covered =
+        |rule: &str| ONE_FACT.iter().any(|(by, other)| *other == rule && known.contains(by)) || known.contains(rule);
+    let worse = asks(after).filter(|finding| finding.verdict > before.verdict);
+    after.verdict > before.verdict && worse.into_iter().any(|finding| !covered(finding.rule))
 }
 
 /// Draws open facts of candidates that are drop-ins, and fills them with what others state. How many were tried, and those

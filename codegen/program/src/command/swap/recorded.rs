@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 use toml::{Table, Value};
 
+use crate::command::channels::OfRecording;
 use crate::output::{Tone, paint, plain, wrapped};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board::{self, Board};
@@ -60,10 +61,14 @@ fn page(observation: &Observation) -> Option<(u32, String)> {
 const LEAST: [&str; 2] = ["wait_ms", "first_access_us"];
 
 /// Reads a board and the program of its recordings.
-pub(super) fn read(path: &Path, recordings: &[PathBuf]) -> Result<(Board, Program, Recorded), Faults> {
+pub(super) fn read(
+    path: &Path,
+    recordings: &[PathBuf],
+    channels: &OfRecording,
+) -> Result<(Board, Program, Recorded), Faults> {
     let file = path.display().to_string();
     let text = fs::read_to_string(path).map_err(|error| Fault::unreadable(&file, &error))?;
-    let inputs: Vec<Input> = recordings.iter().map(Input::of).collect();
+    let inputs: Vec<Input> = recordings.iter().map(|path| channels.input(path)).collect();
     let observation = observe(&inputs, &mut |_, _| {})?;
     let program = Program::read(&inputs)?;
     let observed = firmware(&observation);
