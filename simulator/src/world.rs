@@ -21,6 +21,7 @@ use crate::rng::Rng;
 use crate::segment::Segment;
 use crate::time::{ClockPlan, END_NS};
 use crate::trace::log::LineLog;
+use crate::wire::limits::Violation;
 use crate::wire::state::WireState;
 
 /// The state of a rig.
@@ -227,6 +228,9 @@ impl World {
 
     fn hear(&mut self, index: usize, at_ns: u64, note: Note) {
         let chip = ChipId(index);
+        if let Note::WpTiming { parameter, limit_ns, measured_ns } = note {
+            return self.report_timing(Some(index), alloc::vec![Violation { at_ns, parameter, limit_ns, measured_ns }]);
+        }
         if let Note::BusyRefused { left_ns, .. } = note {
             self.refused_in_access.push((index, left_ns));
         }
