@@ -21,6 +21,7 @@ use crate::rng::Rng;
 use crate::segment::Segment;
 use crate::time::{ClockPlan, END_NS};
 use crate::trace::log::LineLog;
+use crate::trace::polls::EventLog;
 use crate::wire::limits::Violation;
 use crate::wire::state::WireState;
 
@@ -47,7 +48,7 @@ pub(crate) struct World {
     /// A chip keeps SDA low although nobody clocks.
     pub(crate) held_by: Option<usize>,
     pub(crate) segment: Segment,
-    pub(crate) trace: Option<Vec<Event>>,
+    pub(crate) trace: Option<EventLog>,
     pub(crate) lines: LineLog,
     pub(crate) detectors: Detectors,
     pub(crate) ledger: Ledger,
@@ -84,7 +85,7 @@ impl World {
             responders: Vec::new(),
             held_by: None,
             segment: Segment::default(),
-            trace: Some(Vec::new()),
+            trace: Some(EventLog::default()),
             lines: LineLog::default(),
             detectors: Detectors::default(),
             ledger: Ledger::default(),
@@ -103,14 +104,14 @@ impl World {
 
     /// The trace begins anew, or is no longer kept.
     pub(crate) fn restart_trace(&mut self, on: bool) {
-        self.trace = on.then(Vec::new);
+        self.trace = on.then(EventLog::default);
         let levels = [Line::Scl, Line::Sda].map(|line| (line, self.line_level(line)));
         self.lines.clear(self.now, levels);
     }
 
     /// Every event so far, by time.
     pub(crate) fn events(&self) -> Vec<Event> {
-        let mut events = self.trace.clone().unwrap_or_default();
+        let mut events = self.trace.as_ref().map(EventLog::events).unwrap_or_default();
         // The end of a write cycle is written down when somebody looks: among events of one instant it stands last.
         let ends = |event: &Event| match event.kind {
             EventKind::Chip { chip, note: Note::CycleEnd { .. } } => chip.0 + 1,
