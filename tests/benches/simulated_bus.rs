@@ -33,58 +33,28 @@ fn mock() -> Mock {
 /// Medians of one run, alternating, so that all see the same load of the machine. A test with a mock also has to make its
 /// expectations, so both are printed: made before the clock starts, and made inside.
 fn print_ratio() {
-    let mut times: [Vec<Duration>; 9] = Default::default();
-    let data: Vec<u8> = (0..4096u32).map(|n| (n % 251) as u8).collect();
+    let (mut ours, mut prepared, mut made) = (Vec::new(), Vec::new(), Vec::new());
     for _ in 0..101 {
         let (rig, _, _driver) = rig();
         let mut bus = rig.bus();
-        times[0].push(timed(|| transactions(&mut bus)));
-        // The rig is freed with its last handle: a bench that hands the bus over measures that too.
-        drop((rig, _driver));
-        times[1].push(timed(|| drop(bus)));
+        ours.push(timed(|| transactions(&mut bus)));
         let mut bus = mock();
-        times[2].push(timed(|| {
+        prepared.push(timed(|| {
             transactions(&mut bus);
             bus.done();
         }));
-        times[3].push(timed(|| drop(bus)));
-        times[4].push(timed(|| {
+        made.push(timed(|| {
             let mut bus = mock();
             transactions(&mut bus);
             bus.done();
         }));
-        let (rig, _, mut driver) = self::rig();
-        times[5].push(timed(|| driver.write_verified(0, &data).unwrap()));
-        for (place, trace) in [(6, false), (7, true)] {
-            rig.set_trace(trace);
-            times[place].push(timed(|| polls(&rig)));
-        }
-        let mut wire = rig.bit_bang(WireConfig::TYPICAL);
-        rig.set_trace(false);
-        times[8].push(timed(|| wire.write_read(0x50, &[0, 0], &mut [0; 1000]).unwrap()));
     }
-    let [ours, freed, prepared, mock_freed, made, verified, quiet, traced, clocks] = times.map(median);
-    println!("{TRANSACTIONS} transactions, trace off: simulated bus {ours:?} (and {freed:?} to free it)");
+    let (ours, prepared, made) = (median(ours), median(prepared), median(made));
+    println!("{TRANSACTIONS} transactions, trace off: simulated bus {ours:?}");
     for (what, time) in [("prepared", prepared), ("made inside", made)] {
         let ratio = time.as_secs_f64() / ours.as_secs_f64();
         println!("  a mock with expectations {what}: {time:?}, {ratio:.1} times as long");
     }
-    println!("  ({mock_freed:?} more to free the prepared ones)");
-    println!("write and verify of 32 kbit by the driver: {verified:?}");
-    println!("a refused poll: {:?} with the trace off, {:?} with it on", quiet / POLLS, traced / POLLS);
-    println!("wire level: {:.1} million SCL clocks per second", 9.0 * 1004.0 / clocks.as_secs_f64() / 1e6);
-}
-
-const POLLS: u32 = 100;
-
-/// Polls into a write cycle that outlasts them.
-fn polls(rig: &Rig) {
-    let mut bus = rig.bus();
-    bus.write(0x50, &[0, 0, 1]).unwrap();
-    for _ in 0..POLLS {
-        assert!(black_box(&mut bus).write(0x50, &[0, 0]).is_err());
-    }
-    rig.advance_ns(10_000_000);
 }
 
 fn timed(work: impl FnOnce()) -> Duration {

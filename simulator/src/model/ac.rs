@@ -37,7 +37,6 @@ pub struct AcLimits {
 }
 
 #[cfg(feature = "serde")]
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "the signature that serde wants")]
 fn is_zero(ns: &u32) -> bool {
     *ns == 0
 }

@@ -37,7 +37,6 @@ pub struct Region {
 }
 
 #[cfg(feature = "serde")]
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "the signature that serde wants")]
 fn is_zero(bytes: &u32) -> bool {
     *bytes == 0
 }

@@ -180,7 +180,9 @@ fn w6_the_write_cycle_depends_on_supply_and_temperature() {
         let rig = Rig::new(RigConfig::default().with_supply_mv(mv));
         let chip = rig.attach(model.clone(), Straps::GROUND);
         rig.set_write_cycle(chip, CycleTime::Max);
-        celsius.map(|celsius| rig.set_temperature_c(celsius));
+        if let Some(celsius) = celsius {
+            rig.set_temperature_c(celsius);
+        }
         rig.bus().write(0x50, &[0, 0, 1]).unwrap();
         rig.advance_ns(max_ns - 1);
         assert!(rig.busy(chip), "{mv} mV, {celsius:?}");
