@@ -16,15 +16,17 @@ pub(crate) mod read;
 mod region;
 pub(crate) mod registers;
 pub(crate) mod running;
+mod security;
 pub(crate) mod select;
 pub(crate) mod torn;
 pub(crate) mod wear;
+mod wp;
 
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
 use crate::event::{Level, Note};
-use crate::model::{ChipModel, CutByte, MemoryKind, PartlyProtected, ReadBlockBits, RegionAccess};
+use crate::model::{ChipModel, CutByte, MemoryKind, PartlyProtected, ReadBlockBits, RegionAccess, UpperBits};
 use crate::rng::Rng;
 use array::Array;
 use latch::Latch;
@@ -93,6 +95,8 @@ pub(crate) enum Phase {
     Lost,
     /// Bytes that are acknowledged and mean nothing (commands).
     Dummy,
+    /// The data byte of a security command; more of them are lost.
+    Security,
 }
 
 /// A chip with its state.
@@ -117,6 +121,7 @@ pub(crate) struct Chip {
     pub(crate) cycle: Option<Cycle>,
     pub(crate) cycle_time: CycleTime,
     pub(crate) wp_seen_active: bool,
+    pub(crate) wp_times: wp::WpTimes,
     pub(crate) rolled_from: Option<u32>,
     pub(crate) wear: wear::Wear,
     pub(crate) regions: Regions,
@@ -124,6 +129,9 @@ pub(crate) struct Chip {
     pub(crate) torn_model: torn::TornModel,
     pub(crate) torn_rng: Rng,
     pub(crate) supply_mv: u32,
+    pub(crate) dip: power::Dip,
+    /// In degrees Celsius, where it was told.
+    pub(crate) celsius: Option<i32>,
     pub(crate) scl_hz: u32,
     /// The speed grade at this supply.
     pub(crate) max_hz: u32,
@@ -156,6 +164,7 @@ impl Chip {
             cycle: None,
             cycle_time: CycleTime::Drawn,
             wp_seen_active: false,
+            wp_times: wp::WpTimes::default(),
             rolled_from: None,
             wear: wear::Wear::default(),
             regions,
@@ -163,6 +172,8 @@ impl Chip {
             torn_model: torn::TornModel::Old,
             torn_rng: rng.fork(0x7042),
             supply_mv,
+            dip: power::Dip::default(),
+            celsius: None,
             scl_hz,
             max_hz: 0,
             ready_ns: 0,
@@ -170,6 +181,7 @@ impl Chip {
             notes: Vec::new(),
         };
         chip.max_hz = chip.grade().scl_hz;
+        chip.dip = power::Dip::at(supply_mv, &chip.model.supply);
         chip.draw_power_up_state(0);
         chip
     }
@@ -194,9 +206,14 @@ impl Chip {
         self.model.memory == MemoryKind::Fram
     }
 
+    /// Whether each data byte is stored as it comes.
+    fn stores_at_once(&self) -> bool {
+        self.is_fram() && self.target == Target::Array
+    }
+
     /// B1, W4: START resets the bus logic; latched data is dropped.
     pub(crate) fn start(&mut self, now: u64) {
-        if self.phase == Phase::Data && !self.is_fram() && self.latch.received > 0 {
+        if self.phase == Phase::Data && !self.stores_at_once() && self.latch.received > 0 {
             let (offset, bytes) = (self.latch.first, self.latch.received);
             self.latch.received = 0;
             self.latch.retain(|_| false);
@@ -212,10 +229,11 @@ impl Chip {
         match self.phase {
             Phase::Address => self.device_address(now, byte),
             Phase::Header { left, value } => self.word_address(now, left, value << 8 | u32::from(byte)),
-            Phase::Data if self.is_fram() => self.store_at_once(now, byte),
+            Phase::Data if self.stores_at_once() => self.store_at_once(now, byte),
             Phase::Data => self.data(now, byte),
             Phase::Lost => true,
             Phase::Dummy => self.dummy(now, byte),
+            Phase::Security => self.security_byte(byte),
             _ => false,
         }
     }
@@ -229,7 +247,7 @@ impl Chip {
     /// STOP: the write cycle, if data was latched (W2); with nothing latched only the pointer stays (W3).
     pub(crate) fn stop(&mut self, now: u64) {
         let phase = core::mem::replace(&mut self.phase, Phase::Ignore);
-        let latched = self.latch.received > 0 && !self.is_fram();
+        let latched = self.latch.received > 0 && !self.stores_at_once();
         let stores = match phase {
             Phase::Data => latched,
             Phase::Refused => latched && self.model.write_protect.partial == PartlyProtected::UnprotectedOnly,
@@ -237,8 +255,13 @@ impl Chip {
                 self.command_stop(now);
                 false
             }
+            Phase::Security => {
+                self.security_stop(now);
+                false
+            }
             _ => false,
         };
+        self.regions.identified = false;
         if stores {
             self.program(now);
         }
@@ -254,7 +277,13 @@ impl Chip {
         if read {
             self.pointer = self.rng.below(u64::from(self.model.capacity)) as u32;
             self.pointer_set = false;
-        } else if self.phase == Phase::Data && stop && self.model.cut_byte == CutByte::DropsAll && !self.is_fram() {
+        } else if self.phase == Phase::Security && stop && self.model.cut_byte == CutByte::DropsAll {
+            self.phase = Phase::Ignore;
+        } else if self.phase == Phase::Data
+            && stop
+            && self.model.cut_byte == CutByte::DropsAll
+            && !self.stores_at_once()
+        {
             let (offset, bytes) = (self.latch.first, self.latch.received);
             self.latch.received = 0;
             self.latch.retain(|_| false);
@@ -284,6 +313,7 @@ impl Chip {
             Target::Array if read => self.begin_read(now),
             Target::Array => self.begin_header(now, self.model.word_address_bytes),
             Target::Region(i) => return self.begin_region(now, i, read),
+            Target::Security => {}
         }
         true
     }
@@ -328,6 +358,7 @@ impl Chip {
         match self.target {
             Target::Array => self.header_done(now, self.model.word_address_bytes, value),
             Target::Region(i) => return self.region_header_done(now, i, value),
+            Target::Security => {}
         }
         true
     }
@@ -341,7 +372,15 @@ impl Chip {
         }
         self.pointer = taken;
         self.pointer_set = true;
+        self.regions.above = sent - taken;
         self.latch.open(taken, if self.is_fram() { 1 } else { self.model.page });
         self.phase = Phase::Data;
+        match self.model.upper_bits {
+            UpperBits::Zero if sent != taken => self.take_forbidden_address(now, sent),
+            UpperBits::SecurityCommand if value >> (8 * u32::from(bytes)).saturating_sub(1) == 1 => {
+                self.begin_security(value >> (8 * u32::from(bytes)).saturating_sub(8));
+            }
+            _ => {}
+        }
     }
 }

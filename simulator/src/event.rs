@@ -176,6 +176,34 @@ pub enum Note {
         /// Page size in bytes.
         page: u32,
     },
+    /// The word address had bits set that must be 0; nothing is promised of what follows.
+    ForbiddenAddress {
+        /// As sent.
+        sent: u32,
+    },
+    /// A write was taken for the security command, which makes a range read-only once and for good.
+    Secured {
+        /// First byte of the range.
+        offset: u32,
+        /// Bytes that are read-only from the end of the write cycle on; 0 if the command changes nothing.
+        bytes: u32,
+    },
+    /// WP moved too near to the STOP that starts a write cycle.
+    WpTiming {
+        /// Set-up or hold time.
+        parameter: TimingParameter,
+        /// The limit.
+        limit_ns: u32,
+        /// What was measured.
+        measured_ns: u64,
+    },
+    /// The supply was below the power-on reset for too short a time; whether the chip starts is not promised.
+    ShortlyOff {
+        /// For so long.
+        off_ns: u64,
+        /// It should have been.
+        min_ns: u64,
+    },
     /// A START dropped latched data.
     DataDropped {
         /// Word address of the first byte dropped.

@@ -7,6 +7,8 @@ use alloc::string::String;
 pub(crate) struct Other {
     pub(crate) address: u8,
     pub(crate) name: String,
+    /// For so long it holds SCL low after each byte of its transfers.
+    pub(crate) stretch_ns: u64,
     pub(crate) selected: bool,
     /// Wire level: the byte after START has come, and it asked to read.
     pub(crate) addressed: bool,

@@ -49,6 +49,7 @@ hazards! {
     Overvoltage "overvoltage" "the supply is above the part's maximum, where nothing is promised",
     BusTiming "bus-timing" "set-up, hold or rise time, or the pull-up, is outside what the part or the bus allows",
     WrongFamily "wrong-family" "a part of another family (SPI, SRAM, FRAM, three-wire) is taken for an I2C EEPROM",
+    MisplacedWrite "misplaced-write" "the firmware sends another word address than it means, or never sends the write",
     StuckBus "stuck-bus" "the controller was reset in mid-read and the part holds SDA low",
 }
 

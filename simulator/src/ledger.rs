@@ -79,7 +79,7 @@ impl Ledger {
         let lost_to = segment.lost_to;
         // A bare header before a repeated START stores nothing, whatever the sender understood by it.
         let bare = |i: usize| segment.restarted && segment.raw.len() <= usize::from(chips[i].model.word_address_bytes);
-        for &chip in segment.responders.iter().filter(|&&i| chips[i].target == Target::Array && !bare(i)) {
+        for &chip in segment.responders.iter().filter(|&&i| !matches!(chips[i].target, Target::Region(_)) && !bare(i)) {
             self.push(Attempt { chip, control, raw: segment.raw.clone(), lost_to });
         }
     }

@@ -47,8 +47,9 @@
 //!
 //! # What is not modelled
 //!
-//! Clock stretching (these parts do none), several controllers at once, ten-bit addresses, High-speed mode, temperature,
-//! retention over years, analog levels between low and high.
+//! Clock stretching by these parts (they do none; another device may, [`Rig::attach_stretching`]), several controllers at
+//! once, ten-bit addresses, High-speed mode, retention over years, analog levels between low and high, powering a part
+//! through its SDA pin (no sheet read states what it does then). Of temperature only the write cycle knows.
 //!
 //! # Features
 //!

@@ -8,9 +8,11 @@ mod ac;
 mod check;
 mod examples;
 mod region;
+mod supply;
 
 pub use ac::AcLimits;
 pub use region::{Region, RegionAccess, RegionKind};
+pub use supply::{BrownOut, CycleGrade, SpeedGrade, SupplyLimits, WriteCycle};
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -29,6 +31,9 @@ pub struct ChipModel {
     pub page: u32,
     /// Word-address bytes sent after the device address: 0 to 3.
     pub word_address_bytes: u8,
+    /// What the chip makes of bits of the word address above its capacity.
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "UpperBits::are_ignored"))]
+    pub upper_bits: UpperBits,
     /// What the chip makes of each bit of the 7-bit device address, bit 6 first and bit 0 (next to R/W) last.
     pub device_bits: [DeviceBit; 7],
     /// How an unconnected A2, A1, A0 pin reads.
@@ -94,6 +99,28 @@ pub enum DeviceBit {
     Block(u8),
 }
 
+/// What the chip makes of bits of the word address above its capacity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+pub enum UpperBits {
+    /// Not looked at: the array repeats.
+    #[default]
+    Ignored,
+    /// Must be 0. Nothing is promised otherwise: here what is written is acknowledged and lost, and the pointer is drawn.
+    Zero,
+    /// The topmost bit of the first word-address byte makes a command of a write: bits 4 to 1 of that byte are the first
+    /// sixteenth of the array, a data byte 10xx nnnn makes `n` sixteenths from there read-only, once and for good. Source:
+    /// Microchip DS21073K (24LC65).
+    SecurityCommand,
+}
+
+impl UpperBits {
+    #[cfg(feature = "serde")]
+    fn are_ignored(&self) -> bool {
+        *self == Self::Ignored
+    }
+}
+
 /// How an unconnected pin reads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
@@ -104,43 +131,6 @@ pub enum OpenPin {
     PulledLow,
     /// Pulled up inside: high.
     PulledHigh,
-}
-
-/// The internal write cycle.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
-pub struct WriteCycle {
-    /// Typical duration.
-    pub typical_ns: u64,
-    /// Longest duration; at least `typical_ns`.
-    pub max_ns: u64,
-    /// What one duration covers.
-    pub per: CycleUnit,
-    /// Shorter longest durations in supply ranges; where several cover the supply the shortest counts, where none does
-    /// `max_ns`.
-    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "Vec::is_empty"))]
-    pub grades: Vec<CycleGrade>,
-}
-
-impl WriteCycle {
-    /// The longest duration at a supply.
-    #[must_use]
-    pub fn max_ns_at(&self, mv: u32) -> u64 {
-        let covering = self.grades.iter().filter(|grade| mv >= grade.min_mv && mv <= grade.max_mv);
-        covering.map(|grade| grade.max_ns).min().unwrap_or(self.max_ns)
-    }
-}
-
-/// The longest write cycle in one supply range.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
-pub struct CycleGrade {
-    /// Lower end of the supply range.
-    pub min_mv: u32,
-    /// Upper end.
-    pub max_mv: u32,
-    /// Longest duration there; at most that of the whole part.
-    pub max_ns: u64,
 }
 
 /// What one write-cycle duration covers.
@@ -290,38 +280,4 @@ pub enum TornScope {
     Group(u32),
     /// The whole page.
     Page,
-}
-
-/// Supply limits.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
-pub struct SupplyLimits {
-    /// Lowest supply at which the chip answers and reads.
-    pub read_min_mv: u32,
-    /// Lowest supply at which it writes; at least `read_min_mv`.
-    pub write_min_mv: u32,
-    /// Highest supply.
-    pub max_mv: u32,
-}
-
-/// Fastest SCL in one supply range, and the part's own timing limits there.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
-pub struct SpeedGrade {
-    /// Lower end of the supply range.
-    pub min_mv: u32,
-    /// Upper end.
-    pub max_mv: u32,
-    /// Fastest SCL.
-    pub scl_hz: u32,
-    /// AC limits of the part in this range; those of the bus mode where a sheet gives none.
-    pub ac: AcLimits,
-}
-
-impl SpeedGrade {
-    /// Whether the supply range holds this value, in millivolts.
-    #[must_use]
-    pub const fn covers(&self, mv: u32) -> bool {
-        mv >= self.min_mv && mv <= self.max_mv
-    }
 }

@@ -156,6 +156,7 @@ impl Rig {
                 chip.place_factory_contents(0);
             }
         }
+        chip.wp_times.faulty = world.overclock_faults;
         world.chips.push(chip);
         world.hang_on_wire(index);
         world.hear_notes();
@@ -164,7 +165,14 @@ impl Rig {
 
     /// Attaches a foreign device: it acknowledges its 7-bit address and every byte, stores nothing and reads as 0x00.
     pub fn attach_other(&self, address: u8, name: &str) {
-        let other = Other { address, name: name.to_string(), selected: false, addressed: false, reading: false };
+        self.attach_stretching(address, name, 0);
+    }
+
+    /// The same, and while it is addressed it holds SCL low for this long after each byte (clock stretching, UM10204 Rev.6
+    /// 3.1.9). A bit-banging controller waits for it only if told to: [`BitBang::waiting`].
+    pub fn attach_stretching(&self, address: u8, name: &str, stretch_ns: u64) {
+        let other =
+            Other { address, name: name.to_string(), stretch_ns, selected: false, addressed: false, reading: false };
         let world = &mut *self.world.borrow_mut();
         world.others.push(other);
         world.hang_on_wire(world.chips.len() + world.others.len() - 1);

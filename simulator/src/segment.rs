@@ -91,6 +91,7 @@ impl Segment {
             Note::DataDropped { .. } => Some(Hazard::RestartAbort),
             Note::Protected { .. } => Some(Hazard::WriteProtect),
             Note::TooLowToWrite { .. } => Some(Hazard::Undervoltage),
+            Note::ForbiddenAddress { .. } | Note::Secured { .. } => Some(Hazard::CapacityAlias),
             Note::BusyUndefined { .. } | Note::BusyRefused { .. } => Some(Hazard::BusyAccess),
             _ => self.lost_to,
         };

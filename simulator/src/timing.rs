@@ -24,6 +24,10 @@ pub enum TimingParameter {
     SetupStop,
     /// Bus free between STOP and START.
     BusFree,
+    /// WP stable before the STOP that starts a write cycle.
+    SetupWp,
+    /// WP stable after it.
+    HoldWp,
     /// Rise time; the only one here with an upper limit.
     Rise,
 }
@@ -41,6 +45,8 @@ impl TimingParameter {
             Self::SetupData => "t_SU;DAT",
             Self::SetupStop => "t_SU;STO",
             Self::BusFree => "t_BUF",
+            Self::SetupWp => "t_SU;WP",
+            Self::HoldWp => "t_HD;WP",
             Self::Rise => "t_R",
         }
     }
@@ -55,6 +61,8 @@ impl TimingParameter {
             Self::SetupData => limits.t_su_dat,
             Self::SetupStop => limits.t_su_sto,
             Self::BusFree => limits.t_buf,
+            Self::SetupWp => limits.t_su_wp,
+            Self::HoldWp => limits.t_hd_wp,
             Self::Rise => 0,
         }
     }

@@ -3,6 +3,7 @@
 #[cfg(feature = "json")]
 pub mod json_lines;
 pub(crate) mod log;
+pub(crate) mod polls;
 pub mod text;
 #[cfg(feature = "std")]
 pub mod vcd;

@@ -21,6 +21,8 @@ use crate::rng::Rng;
 use crate::segment::Segment;
 use crate::time::{ClockPlan, END_NS};
 use crate::trace::log::LineLog;
+use crate::trace::polls::EventLog;
+use crate::wire::limits::Violation;
 use crate::wire::state::WireState;
 
 /// The state of a rig.
@@ -46,7 +48,7 @@ pub(crate) struct World {
     /// A chip keeps SDA low although nobody clocks.
     pub(crate) held_by: Option<usize>,
     pub(crate) segment: Segment,
-    pub(crate) trace: Option<Vec<Event>>,
+    pub(crate) trace: Option<EventLog>,
     pub(crate) lines: LineLog,
     pub(crate) detectors: Detectors,
     pub(crate) ledger: Ledger,
@@ -83,7 +85,7 @@ impl World {
             responders: Vec::new(),
             held_by: None,
             segment: Segment::default(),
-            trace: Some(Vec::new()),
+            trace: Some(EventLog::default()),
             lines: LineLog::default(),
             detectors: Detectors::default(),
             ledger: Ledger::default(),
@@ -102,14 +104,14 @@ impl World {
 
     /// The trace begins anew, or is no longer kept.
     pub(crate) fn restart_trace(&mut self, on: bool) {
-        self.trace = on.then(Vec::new);
+        self.trace = on.then(EventLog::default);
         let levels = [Line::Scl, Line::Sda].map(|line| (line, self.line_level(line)));
         self.lines.clear(self.now, levels);
     }
 
     /// Every event so far, by time.
     pub(crate) fn events(&self) -> Vec<Event> {
-        let mut events = self.trace.clone().unwrap_or_default();
+        let mut events = self.trace.as_ref().map(EventLog::events).unwrap_or_default();
         // The end of a write cycle is written down when somebody looks: among events of one instant it stands last.
         let ends = |event: &Event| match event.kind {
             EventKind::Chip { chip, note: Note::CycleEnd { .. } } => chip.0 + 1,
@@ -227,6 +229,9 @@ impl World {
 
     fn hear(&mut self, index: usize, at_ns: u64, note: Note) {
         let chip = ChipId(index);
+        if let Note::WpTiming { parameter, limit_ns, measured_ns } = note {
+            return self.report_timing(Some(index), alloc::vec![Violation { at_ns, parameter, limit_ns, measured_ns }]);
+        }
         if let Note::BusyRefused { left_ns, .. } = note {
             self.refused_in_access.push((index, left_ns));
         }

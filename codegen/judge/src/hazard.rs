@@ -16,6 +16,7 @@ mod bus_timing;
 mod busy_access;
 mod capacity_alias;
 mod floating_pin;
+mod misplaced_write;
 mod overclock;
 mod overvoltage;
 pub mod page_wrap;
@@ -107,7 +108,7 @@ impl Demonstration {
 }
 
 /// Every demonstration, in the order of the design.
-static ALL: [Demonstration; 19] = [
+static ALL: [Demonstration; 20] = [
     page_wrap::DEMONSTRATION,
     address_width::one_to_two::DEMONSTRATION,
     address_width::two_to_one::DEMONSTRATION,
@@ -126,6 +127,7 @@ static ALL: [Demonstration; 19] = [
     overvoltage::DEMONSTRATION,
     bus_timing::DEMONSTRATION,
     wrong_family::DEMONSTRATION,
+    misplaced_write::DEMONSTRATION,
     stuck_bus::DEMONSTRATION,
 ];
 

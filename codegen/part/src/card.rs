@@ -96,6 +96,10 @@ pub struct Card {
     pub read_min_mv: Fact<u32>,
     /// Lowest supply in millivolts for writing.
     pub write_min_mv: Fact<u32>,
+    /// What a dip of the supply costs, where the sheet says it: below so many millivolts the part is reset, and for so many
+    /// microseconds it must stay there to start properly.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub brown_out: Option<(u32, u32)>,
     /// Highest supply in millivolts.
     pub max_mv: Fact<u32>,
     /// Lowest operating temperature in degrees Celsius, whatever the grade.

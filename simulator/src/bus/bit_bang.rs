@@ -85,6 +85,7 @@ pub struct BitBang<Sda, Scl, Delay> {
     scl: Scl,
     delay: Delay,
     plan: ClockPlan,
+    waits_ns: u64,
     in_transfer: bool,
 }
 
@@ -99,13 +100,20 @@ impl<Sda: OutputPin + InputPin, Scl: OutputPin + InputPin, Delay: DelayNs> BitBa
     pub fn new(mut sda: Sda, mut scl: Scl, delay: Delay, scl_hz: u32) -> Result<Self, BitBangError> {
         sda.set_high().map_err(|_| BitBangError::Pin)?;
         scl.set_high().map_err(|_| BitBangError::Pin)?;
-        Ok(Self { sda, scl, delay, plan: ClockPlan::for_scl_hz(scl_hz), in_transfer: false })
+        Ok(Self { sda, scl, delay, plan: ClockPlan::for_scl_hz(scl_hz), waits_ns: 0, in_transfer: false })
     }
 
     /// The same controller with another clock plan.
     #[must_use]
     pub fn with_plan(self, plan: ClockPlan) -> Self {
         Self { plan, ..self }
+    }
+
+    /// The same controller that waits for so many nanoseconds for devices that stretch the clock before it gives SCL up as
+    /// held; without it the next high part ends when its time is over.
+    #[must_use]
+    pub fn waiting(self, waits_ns: u64) -> Self {
+        Self { waits_ns, ..self }
     }
 
     /// Gives the pins and the delay back.
@@ -141,7 +149,7 @@ impl<Sda: OutputPin + InputPin, Scl: OutputPin + InputPin, Delay: DelayNs> BitBa
         if self.in_transfer {
             self.set_sda(true)?;
             self.wait(self.plan.period_ns);
-            self.set_scl(true)?;
+            self.raise_scl()?;
         }
         self.wait(self.plan.low_ns);
         if self.sda.is_low().map_err(|_| BitBangError::Pin)? {
@@ -154,6 +162,18 @@ impl<Sda: OutputPin + InputPin, Scl: OutputPin + InputPin, Delay: DelayNs> BitBa
         Ok(())
     }
 
+    /// Releases SCL; while a device stretches the clock, the high part has not begun.
+    fn raise_scl(&mut self) -> Done {
+        self.set_scl(true)?;
+        let step = (self.plan.low_ns / 16).max(1);
+        let mut waited = 0;
+        while waited < self.waits_ns && self.scl.is_low().map_err(|_| BitBangError::Pin)? {
+            self.wait(step);
+            waited += step;
+        }
+        Ok(())
+    }
+
     /// STOP.
     ///
     /// # Errors
@@ -162,7 +182,7 @@ impl<Sda: OutputPin + InputPin, Scl: OutputPin + InputPin, Delay: DelayNs> BitBa
     pub fn stop(&mut self) -> Done {
         self.set_sda(false)?;
         self.wait(self.plan.low_ns);
-        self.set_scl(true)?;
+        self.raise_scl()?;
         self.wait(self.plan.high_ns);
         self.set_sda(true)?;
         self.in_transfer = false;
@@ -189,7 +209,7 @@ impl<Sda: OutputPin + InputPin, Scl: OutputPin + InputPin, Delay: DelayNs> BitBa
     pub fn clock(&mut self, bit: bool) -> Result<bool, BitBangError> {
         self.set_sda(bit)?;
         self.wait(self.plan.low_ns);
-        self.set_scl(true)?;
+        self.raise_scl()?;
         self.wait(self.plan.high_ns);
         if self.scl.is_low().map_err(|_| BitBangError::Pin)? {
             return Err(BitBangError::SclHeld);

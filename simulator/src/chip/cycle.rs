@@ -29,13 +29,20 @@ impl Chip {
                 self.heal_written();
             }
             Target::Region(i) => self.commit_region(i),
+            Target::Security => self.regions.secured = Some(self.regions.securing),
         }
     }
 
     /// STOP after data: protection, supply, pointer, and the write cycle (W2, W6, W8, W9, P1).
     pub(crate) fn program(&mut self, now: u64) {
         let (offset, received) = (self.latch.first, self.latch.received);
-        if self.target == Target::Array {
+        if let Target::Region(i) = self.target
+            && self.model.regions[i].shares_pointer
+        {
+            let next = self.model.regions[i].word_address + self.latch.next();
+            self.pointer = next & (self.model.capacity - 1);
+            self.regions.above = next - self.pointer;
+        } else if self.target == Target::Array {
             self.pointer = match self.model.pointer_after_write {
                 PointerAfterWrite::WrappedInPage => self.latch.next(),
                 PointerAfterWrite::LastPlusOne => (self.latch.last() + 1) & (self.model.capacity - 1),
@@ -46,10 +53,13 @@ impl Chip {
             self.say(now, Note::TooLowToWrite { mv, min_mv, offset, bytes: received });
             return;
         }
+        self.look_at_wp(now);
         let runs = match self.target {
             Target::Array => self.drop_protected(now, offset),
             Target::Region(i) => self.drop_protected_region(now, i),
+            Target::Security => false,
         };
+        self.wp_times.doubted = false;
         if runs {
             self.start_cycle(now);
         }
@@ -57,7 +67,7 @@ impl Chip {
 
     /// Takes protected bytes out of the latch; returns whether a write cycle runs at all.
     fn drop_protected(&mut self, now: u64, offset: u32) -> bool {
-        if self.unprotected_everywhere() {
+        if self.unprotected_everywhere() && !self.wp_times.doubted {
             return true;
         }
         let pin = self.pin_cancels();
@@ -96,7 +106,7 @@ impl Chip {
     }
 
     fn draw_cycle_ns(&mut self) -> u64 {
-        let max_ns = self.model.write_cycle.max_ns_at(self.supply_mv);
+        let max_ns = self.model.write_cycle.max_ns_in(self.supply_mv, self.celsius);
         let typical_ns = self.model.write_cycle.typical_ns.min(max_ns);
         match self.cycle_time {
             CycleTime::Drawn => {

@@ -33,6 +33,7 @@ impl Chip {
                 self.model.write_protect.answer == ProtectedAnswer::NackData && self.protects(offset, self.wp_active())
             }
             Target::Region(i) => self.region_locked(i),
+            Target::Security => false,
         }
     }
 

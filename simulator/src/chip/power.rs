@@ -2,7 +2,30 @@
 
 use crate::chip::{Chip, Phase, select};
 use crate::event::{Level, Note, Pin};
-use crate::model::{OpenPin, SpeedGrade};
+use crate::model::{OpenPin, SpeedGrade, SupplyLimits};
+
+/// The supply below what resets the chip.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Dip {
+    /// It is, or has been and was not yet enough to read since.
+    reset: bool,
+    /// Since when; `None` for long ago.
+    since_ns: Option<u64>,
+    /// It was too short: the chip did not start.
+    silent: bool,
+}
+
+impl Dip {
+    /// Of a chip whose supply has been this for long.
+    pub(crate) fn at(mv: u32, limits: &SupplyLimits) -> Self {
+        Self { reset: mv < reset_mv(limits), ..Self::default() }
+    }
+}
+
+/// Below this supply the chip is reset.
+fn reset_mv(limits: &SupplyLimits) -> u32 {
+    limits.brown_out.map_or(limits.read_min_mv, |brown_out| brown_out.reset_mv)
+}
 
 impl Chip {
     /// B3, R4: levels of open pins and the pointer are drawn anew.
@@ -29,7 +52,7 @@ impl Chip {
         core::iter::once(&self.model.device_bits).chain(regions).any(|bits| select::uses_pin(bits, n))
     }
 
-    fn read_wp(&mut self, now: u64) {
+    pub(super) fn read_wp(&mut self, now: u64) {
         let wp = &self.model.write_protect;
         let (open, matters) = (wp.open_pin, wp.pin_range.len > 0);
         self.wp_level = match self.straps.wp {
@@ -54,15 +77,6 @@ impl Chip {
         }
     }
 
-    /// The board moves WP.
-    pub(crate) fn set_wp(&mut self, now: u64, level: Level) {
-        self.straps.wp = level;
-        self.read_wp(now);
-        if self.phase == Phase::Data && self.latch.received > 0 && self.wp_active() {
-            self.wp_seen_active = true;
-        }
-    }
-
     /// P1, P3, P5: the supply has a new value.
     pub(crate) fn set_supply(&mut self, now: u64, mv: u32) {
         self.settle(now);
@@ -75,13 +89,29 @@ impl Chip {
         }
         if was_on && !is_on {
             self.forget_transfer();
+        }
+        if mv < reset_mv(&limits) && !self.dip.reset {
+            self.dip = Dip { reset: true, since_ns: Some(now), ..self.dip };
             self.forget_leaky();
             self.say(now, Note::PowerDown);
-        } else if !was_on && is_on {
-            self.ready_ns = now + self.model.power_up_ns;
-            self.say(now, Note::PowerUp);
-            self.draw_power_up_state(now);
+        } else if is_on && self.dip.reset {
+            self.power_up(now);
         }
+    }
+
+    /// P1: from a reset the chip starts anew, properly only if it lasted long enough.
+    fn power_up(&mut self, now: u64) {
+        self.dip.reset = false;
+        self.dip.silent = false;
+        if let (Some(brown_out), Some(since_ns)) = (self.model.supply.brown_out, self.dip.since_ns)
+            && now - since_ns < brown_out.off_ns
+        {
+            self.say(now, Note::ShortlyOff { off_ns: now - since_ns, min_ns: brown_out.off_ns });
+            self.dip.silent = self.rng.level();
+        }
+        self.ready_ns = now + self.model.power_up_ns;
+        self.say(now, Note::PowerUp);
+        self.draw_power_up_state(now);
     }
 
     /// The bus logic is reset; the latch is lost.
@@ -100,7 +130,7 @@ impl Chip {
             }
             return false;
         }
-        now >= self.ready_ns
+        now >= self.ready_ns && !self.dip.silent
     }
 
     /// The fastest speed grade that covers the supply; where none does, the slowest one (P6).

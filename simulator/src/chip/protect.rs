@@ -13,20 +13,25 @@ impl Chip {
     pub(crate) fn unprotected_everywhere(&self) -> bool {
         let wp = &self.model.write_protect;
         let pin = (self.wp_active() || self.wp_seen_active) && wp.pin_range.len > 0;
-        !pin && wp.fixed_range.len == 0 && self.model.regions.is_empty()
+        !pin && wp.fixed_range.len == 0 && self.model.regions.is_empty() && self.regions.secured.is_none()
     }
 
     /// Whether a write to `offset` of the array is refused; `pin` says whether the pin counts as active.
     pub(crate) fn protects(&self, offset: u32, pin: bool) -> bool {
         let wp = &self.model.write_protect;
-        (pin && wp.pin_range.contains(offset)) || wp.fixed_range.contains(offset) || self.region_protects(offset)
+        let secured = self.regions.secured.is_some_and(|range| range.contains(offset));
+        (pin && wp.pin_range.contains(offset))
+            || wp.fixed_range.contains(offset)
+            || secured
+            || self.region_protects(offset)
     }
 
     /// Whether the pin cancels the write that this STOP would start.
     pub(crate) fn pin_cancels(&self) -> bool {
+        let active = self.wp_active() ^ self.wp_times.doubted;
         match self.model.write_protect.sampled {
-            WpSampled::Stop => self.wp_active(),
-            WpSampled::DataPhase => self.wp_seen_active || self.wp_active(),
+            WpSampled::Stop => active,
+            WpSampled::DataPhase => self.wp_seen_active || active,
         }
     }
 

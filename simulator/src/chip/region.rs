@@ -7,8 +7,10 @@
 //!   of the data byte set, as common practice has it. No sheet read says it in so many words.
 //! - A locked or read-only region does not acknowledge data bytes.
 //! - Reversible protection is cleared by the device address 0110011, and setting or clearing needs high voltage at A0.
+//! - A word address that leads to no region of its device address gives undefined data, drawn; so does a read before any
+//!   word address was sent.
 
-use crate::chip::registers::{Target, holds_data};
+use crate::chip::registers::Target;
 use crate::chip::select::Selector;
 use crate::chip::{Chip, Phase};
 use crate::event::Note;
@@ -31,6 +33,7 @@ impl Chip {
                 RegionKind::ReversibleProtection => self.regions.high_voltage && !self.permanently_protected(),
                 // R/W = 1 asks which half is chosen: acknowledged for half 0.
                 RegionKind::BankSelect => !read || self.regions.bank == 0,
+                RegionKind::DeviceId => !read || self.regions.identified,
                 _ => true,
             };
             let pins = if self.regions.high_voltage { [true, self.pins[1], self.pins[2]] } else { self.pins };
@@ -51,7 +54,8 @@ impl Chip {
     pub(crate) fn begin_region(&mut self, now: u64, region: usize, read: bool) -> bool {
         let model = &self.model.regions[region];
         let (kind, header) = (model.kind, model.word_address_bytes);
-        if !holds_data(kind) {
+        self.regions.identified &= kind == RegionKind::DeviceId && read;
+        if !model.holds_data() {
             self.regions.dummies = 0;
             self.regions.clearing = kind == RegionKind::ReversibleProtection && self.control >> 1 == CLEAR_REVERSIBLE;
             // The read form answers by its acknowledge bit alone; nothing is driven.
@@ -59,13 +63,8 @@ impl Chip {
             return true;
         }
         if read {
-            let current = self.regions.current;
-            let same = self.model.regions[current].device_bits == self.model.regions[region].device_bits;
-            let shown = if same { current } else { region };
-            if !same {
-                (self.regions.current, self.regions.pointer) = (region, 0);
-            }
-            self.phase = Phase::ReadRegion(shown);
+            self.set_unset_pointer(now, region);
+            self.phase = Phase::ReadRegion(region);
         } else if header == 0 {
             self.region_header_done(now, region, 0);
         } else {
@@ -74,25 +73,74 @@ impl Chip {
         true
     }
 
-    /// All word-address bytes of a region access are there: which of the regions at this device address is meant?
-    pub(crate) fn region_header_done(&mut self, _now: u64, first: usize, value: u32) -> bool {
-        let bits = self.model.regions[first].device_bits;
-        let place = |region: &Region| {
-            let mask = region.mask();
-            (value & mask).checked_sub(region.word_address & mask).filter(|at| *at < region.len)
-        };
-        let sharing =
-            self.model.regions.iter().enumerate().filter(|(_, r)| r.device_bits == bits && holds_data(r.kind));
-        let found = sharing.filter_map(|(i, r)| place(r).map(|at| (i, at))).next();
-        let (region, at) = found.unwrap_or((first, 0));
+    /// A read before any word address was sent: the pointer stands anywhere.
+    fn set_unset_pointer(&mut self, now: u64, region: usize) {
         let model = &self.model.regions[region];
+        if self.regions.pointers[region].is_some() || (model.shares_pointer && self.pointer_set) {
+            return;
+        }
+        let bytes = model.word_address_bytes;
+        if bytes == 0 {
+            self.regions.pointers[region] = Some(model.word_address);
+            return;
+        }
+        self.say(now, Note::PointerUnset);
+        if self.model.regions[region].shares_pointer {
+            self.pointer_set = true;
+        } else {
+            self.regions.pointers[region] = Some(self.rng.below(1 << (8 * u32::from(bytes))) as u32);
+        }
+    }
+
+    /// The word address that comes next at the device address of a region.
+    fn region_address(&self, region: usize) -> u32 {
+        if self.model.regions[region].shares_pointer {
+            self.pointer | self.regions.above
+        } else {
+            self.regions.pointers[region].unwrap_or(0)
+        }
+    }
+
+    /// The region at the device address of `first` to which a word address leads, and the place in it. What is read between
+    /// the end of a region and where it rolls over counts as part of it.
+    fn region_at(&self, first: usize, address: u32) -> Option<(usize, u32)> {
+        let bits = self.model.regions[first].device_bits;
+        let sharing = || {
+            let all = self.model.regions.iter().enumerate();
+            all.filter(move |(_, region)| region.device_bits == bits && region.holds_data())
+        };
+        let found = |rolled| sharing().find_map(|(i, region)| Some((i, region.place(address, rolled)?)));
+        found(false).or_else(|| found(true))
+    }
+
+    /// All word-address bytes of a region access are there: which of the regions at this device address is meant? Returns
+    /// whether the last of them is acknowledged.
+    pub(crate) fn region_header_done(&mut self, _now: u64, first: usize, value: u32) -> bool {
+        let model = &self.model.regions[first];
+        if model.kind == RegionKind::DeviceId {
+            self.regions.identified = self.selector.select((value >> 1) as u8).is_some();
+            self.regions.pointers[first] = Some(0);
+            self.phase = Phase::Ignore;
+            return self.regions.identified;
+        }
+        if model.shares_pointer {
+            (self.pointer, self.pointer_set) = (value & (self.model.capacity - 1), true);
+            self.regions.above = value & !(self.model.capacity - 1);
+        } else {
+            self.regions.pointers[first] = Some(value);
+        }
+        let model = &self.model.regions[first];
         let lock_bit = if model.word_address_bytes >= 2 { 0x0400 } else { 0x80 };
+        let meant = self.region_at(first, value).filter(|(region, at)| *at < self.model.regions[*region].len);
+        let (region, at) = meant.unwrap_or((first, 0));
+        let model = &self.model.regions[region];
         self.regions.locking = model.access == RegionAccess::Lockable && value & lock_bit != 0;
-        (self.regions.current, self.regions.pointer) = (region, at);
         let size = model.len.next_power_of_two();
         self.target = Target::Region(region);
         self.latch.open(at, size);
-        self.phase = Phase::Data;
+        // What is written to no region is lost.
+        let stands = meant.is_some() || self.regions.locking || self.region_locked(region);
+        self.phase = if stands { Phase::Data } else { Phase::Lost };
         true
     }
 
@@ -101,19 +149,38 @@ impl Chip {
         self.regions.locked[region] || self.model.regions[region].access == RegionAccess::ReadOnly
     }
 
-    /// The place in its region that is read next.
+    /// The region and the place in it that is read next at the device address of a region; `None` for undefined data.
     #[cfg(feature = "recording")]
-    pub(crate) fn region_pointer(&self) -> u32 {
-        self.regions.pointer
+    pub(crate) fn region_pointer(&self, first: usize) -> Option<(usize, u32)> {
+        self.region_at(first, self.region_address(first))
     }
 
-    pub(crate) fn drive_region(&mut self, region: usize) -> u8 {
-        self.regions.data[region].get(self.regions.pointer as usize).copied().unwrap_or(0xFF)
+    pub(crate) fn drive_region(&mut self, first: usize) -> u8 {
+        match self.region_at(first, self.region_address(first)) {
+            Some((region, at)) => self.regions.data[region].get(at as usize).copied().unwrap_or(0),
+            None => self.rng.byte(),
+        }
     }
 
-    pub(crate) fn advance_region(&mut self, region: usize) {
-        let len = self.model.regions[region].len.max(1);
-        self.regions.pointer = (self.regions.pointer + 1) % len;
+    pub(crate) fn advance_region(&mut self, first: usize) {
+        let address = self.region_address(first);
+        let next = match self.region_at(first, address) {
+            Some((region, at)) => {
+                let Region { len, rolls_after, .. } = self.model.regions[region];
+                if rolls_after > 0 {
+                    address & !(rolls_after - 1) | (address + 1) & (rolls_after - 1)
+                } else {
+                    address - at + (at + 1) % len
+                }
+            }
+            None => address.wrapping_add(1),
+        };
+        if self.model.regions[first].shares_pointer {
+            self.pointer = next & (self.model.capacity - 1);
+            self.regions.above = next & !(self.model.capacity - 1);
+        } else {
+            self.regions.pointers[first] = Some(next);
+        }
     }
 
     /// STOP after data for a region; returns whether a write cycle runs.
@@ -189,8 +256,14 @@ impl Chip {
         self.regions.bank << (8 * u32::from(self.model.word_address_bytes))
     }
 
-    /// Whether the last device address was a bank-select command, which all such chips follow together.
-    pub(crate) fn takes_bank_select(&self) -> bool {
-        matches!(self.target, Target::Region(i) if self.model.regions[i].kind == RegionKind::BankSelect)
+    /// Whether the last device address was one that all such chips follow together: a bank-select command, or the call
+    /// before the reading of an identification.
+    pub(crate) fn follows_together(&self) -> bool {
+        let Target::Region(i) = self.target else { return false };
+        match self.model.regions[i].kind {
+            RegionKind::BankSelect => true,
+            RegionKind::DeviceId => self.control & 1 == 0,
+            _ => false,
+        }
     }
 }

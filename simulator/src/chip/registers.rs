@@ -2,7 +2,7 @@
 
 use alloc::vec::Vec;
 
-use crate::model::{ChipModel, Region, RegionKind};
+use crate::model::{ByteRange, ChipModel, Region, RegionKind};
 use crate::rng::Rng;
 
 /// What an accepted device address points at.
@@ -12,6 +12,8 @@ pub(crate) enum Target {
     Array,
     /// The region of this index in the model.
     Region(usize),
+    /// The register of the security command.
+    Security,
 }
 
 /// State of the second regions.
@@ -21,9 +23,16 @@ pub(crate) struct Regions {
     pub(crate) data: Vec<Vec<u8>>,
     pub(crate) locked: Vec<bool>,
     pub(crate) protection: Vec<bool>,
-    /// The region whose word address was set last, and the place in it.
-    pub(crate) current: usize,
-    pub(crate) pointer: u32,
+    /// Word address that comes next at each device address (that of its first region), where it is not the array's.
+    pub(crate) pointers: Vec<Option<u32>>,
+    /// Bits of the array's pointer above its capacity, for regions that share it.
+    pub(crate) above: u32,
+    /// This part was chosen for the reading of its identification.
+    pub(crate) identified: bool,
+    /// What the security command has made read-only for good.
+    pub(crate) secured: Option<ByteRange>,
+    /// The same while the command is under way.
+    pub(crate) securing: ByteRange,
     pub(crate) locking: bool,
     pub(crate) clearing: bool,
     pub(crate) dummies: u8,
@@ -37,25 +46,25 @@ pub(crate) struct Regions {
 pub(crate) fn factory_contents(region: &Region, rng: &mut Rng) -> Vec<u8> {
     let len = region.len as usize;
     // Ranges for documentation: RFC 7042, as quoted in the reference data.
-    let mut bytes: Vec<u8> = match region.kind {
+    let mut drawn: Vec<u8> = match region.kind {
         RegionKind::SerialNumber => (0..len).map(|_| rng.byte()).collect(),
         RegionKind::Eui48 => alloc::vec![0x00, 0x00, 0x5E, 0x00, 0x53, rng.byte()],
         RegionKind::Eui64 => alloc::vec![0x02, 0x00, 0x5E, 0x10, 0x00, 0x00, 0x00, rng.byte()],
         _ => Vec::new(),
     };
-    bytes.resize(len, 0xFF);
-    bytes
-}
-
-pub(crate) fn holds_data(kind: RegionKind) -> bool {
-    !matches!(kind, RegionKind::PermanentProtection | RegionKind::ReversibleProtection | RegionKind::BankSelect)
+    drawn.resize(len, 0xFF);
+    // What the sheet prints is the same in every part.
+    drawn[..region.contents.len()].copy_from_slice(&region.contents);
+    drawn
 }
 
 impl Regions {
     pub(crate) fn new(model: &ChipModel, rng: &mut Rng) -> Self {
         let count = model.regions.len();
         let data = model.regions.iter().map(|region| factory_contents(region, rng)).collect();
-        Self { data, locked: alloc::vec![false; count], protection: alloc::vec![false; count], ..Self::default() }
+        let (locked, protection, pointers) =
+            (alloc::vec![false; count], alloc::vec![false; count], alloc::vec![None; count]);
+        Self { data, locked, protection, pointers, ..Self::default() }
     }
 
     pub(crate) fn protection_set(&self, region: usize) -> bool {
@@ -87,5 +96,7 @@ impl Regions {
     pub(crate) fn power_up(&mut self) {
         self.bank = 0;
         self.locking = false;
+        self.pointers.fill(None);
+        self.identified = false;
     }
 }

@@ -59,6 +59,13 @@ impl Chip {
         if !cycle.sticks {
             return;
         }
+        if cycle.target == Target::Security {
+            // A register that was being set is set or not.
+            if self.torn_model == TornModel::New {
+                self.regions.secured = Some(self.regions.securing);
+            }
+            return;
+        }
         if let Target::Region(region) = cycle.target {
             self.say(now, Note::Torn { offset: self.programming.page, bytes: self.programming.count() });
             self.tear_region(region, progress(cycle, now));

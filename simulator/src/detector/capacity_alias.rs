@@ -11,6 +11,16 @@ pub(super) fn text(note: Note) -> Option<(Hazard, String)> {
         Note::CapacityAlias { sent, taken } => {
             format!("word address 0x{sent:04X} is beyond the part and taken as 0x{taken:04X}")
         }
+        Note::ForbiddenAddress { sent } => {
+            format!("word address 0x{sent:04X} has a bit set that must be 0; nothing is promised of what follows")
+        }
+        Note::Secured { bytes: 0, .. } => {
+            String::from("a word address beyond the part was taken for its security command, which changed nothing")
+        }
+        Note::Secured { offset, bytes } => format!(
+            "a word address beyond the part was taken for its security command: {bytes} bytes from 0x{offset:04X} on are \
+             read-only for good"
+        ),
         Note::ArrayWrap => String::from("a write ran past the end of the array and went on at 0x0000"),
         _ => return None,
     };

@@ -14,6 +14,9 @@ pub(super) fn text(note: Note) -> Option<(Hazard, String)> {
                 "{bytes} byte(s) at 0x{offset:04X} acknowledged but not stored at {mv} mV, writing needs {min_mv} mV"
             )
         }
+        Note::ShortlyOff { off_ns, min_ns } => {
+            format!("off for {off_ns} ns, needs {min_ns} ns to be reset; whether it starts is not promised")
+        }
         _ => return None,
     };
     Some((Hazard::Undervoltage, text))

@@ -24,6 +24,21 @@ pub struct AcLimits {
     pub t_aa_max: u32,
     /// Longest spike that is filtered.
     pub t_sp_max: u32,
+    /// Shortest time from falling SCL until the chip changes its data (t_AA minimum, data-out hold t_DH); each edge is
+    /// drawn between it and `t_aa_max`. 0 where no sheet states it: then each takes the longest time.
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "is_zero"))]
+    pub t_aa_min: u32,
+    /// WP stable before the STOP that starts a write cycle; 0 for none.
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "is_zero"))]
+    pub t_su_wp: u32,
+    /// WP stable after that STOP; 0 for none.
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "is_zero"))]
+    pub t_hd_wp: u32,
+}
+
+#[cfg(feature = "serde")]
+fn is_zero(ns: &u32) -> bool {
+    *ns == 0
 }
 
 impl AcLimits {
@@ -39,6 +54,9 @@ impl AcLimits {
         t_buf: 4700,
         t_aa_max: 3450,
         t_sp_max: 50,
+        t_aa_min: 0,
+        t_su_wp: 0,
+        t_hd_wp: 0,
     };
     /// Fast-mode, 400 kHz. Source: as [`AcLimits::STANDARD`].
     pub const FAST: Self = Self {
@@ -52,6 +70,9 @@ impl AcLimits {
         t_buf: 1300,
         t_aa_max: 900,
         t_sp_max: 50,
+        t_aa_min: 0,
+        t_su_wp: 0,
+        t_hd_wp: 0,
     };
     /// Fast-mode Plus, 1 MHz. Source: as [`AcLimits::STANDARD`].
     pub const FAST_PLUS: Self = Self {
@@ -65,6 +86,9 @@ impl AcLimits {
         t_buf: 500,
         t_aa_max: 450,
         t_sp_max: 50,
+        t_aa_min: 0,
+        t_su_wp: 0,
+        t_hd_wp: 0,
     };
 
     /// The bus mode that covers an SCL rate; Fast-mode Plus for everything above 400 kHz.

@@ -6,7 +6,9 @@ use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use crate::model::{ByteRange, ChipModel, DeviceBit, MemoryKind, RegionKind, SpeedGrade, TornScope, WearUnit};
+use crate::model::{
+    BrownOut, ByteRange, ChipModel, DeviceBit, MemoryKind, RegionKind, SpeedGrade, TornScope, UpperBits, WearUnit,
+};
 
 /// No part waits, writes or starts for as long as this: 1000 seconds.
 const LONGEST_NS: u64 = 1_000_000_000_000;
@@ -90,6 +92,9 @@ impl ChipModel {
         faults.unless(reached, || {
             format!("{} address bytes and the block-select bits do not reach {} bytes", below / 8, self.capacity)
         });
+        faults.unless(self.upper_bits == UpperBits::Ignored || bits < below, || {
+            format!("the word address of {} bytes needs every bit of its {} address bytes", self.capacity, below / 8)
+        });
         for n in blocks.iter().filter(|n| below + u32::from(**n) >= bits) {
             faults.0.push(format!("block-select bit {n} leads beyond {} bytes", self.capacity));
         }
@@ -115,6 +120,9 @@ impl ChipModel {
             faults.unless(grade.min_mv <= grade.max_mv, || {
                 format!("a write-cycle grade from {} mV down to {} mV", grade.min_mv, grade.max_mv)
             });
+            faults.unless(grade.min_c.zip(grade.max_c).is_none_or(|(min, max)| min <= max), || {
+                format!("a write-cycle grade from {:?} C down to {:?} C", grade.min_c, grade.max_c)
+            });
             faults.unless(grade.max_ns <= cycle.max_ns, || {
                 format!("a write-cycle grade of {} ns above the maximum {} ns", grade.max_ns, cycle.max_ns)
             });
@@ -128,6 +136,12 @@ impl ChipModel {
 
     fn check_supply(&self, faults: &mut Faults) {
         let supply = &self.supply;
+        if let Some(BrownOut { reset_mv, off_ns }) = supply.brown_out {
+            faults.unless((1..=supply.read_min_mv).contains(&reset_mv), || {
+                format!("reset below {reset_mv} mV, reads from {} mV", supply.read_min_mv)
+            });
+            faults.unless(off_ns <= LONGEST_NS, || format!("off for {off_ns} ns to be reset, at most {LONGEST_NS} ns"));
+        }
         faults.unless(supply.read_min_mv > 0, || String::from("reads without supply"));
         faults.unless(supply.write_min_mv >= supply.read_min_mv, || {
             format!("writes from {} mV, reads only from {} mV", supply.write_min_mv, supply.read_min_mv)
@@ -136,7 +150,10 @@ impl ChipModel {
             format!("writes from {} mV, made for at most {} mV", supply.write_min_mv, supply.max_mv)
         });
         faults.unless(!self.speed.is_empty(), || String::from("no speed grade"));
-        for SpeedGrade { min_mv, max_mv, scl_hz, .. } in &self.speed {
+        for SpeedGrade { min_mv, max_mv, scl_hz, ac } in &self.speed {
+            faults.unless(ac.t_aa_min <= ac.t_aa_max, || {
+                format!("t_AA of at least {} ns and at most {} ns", ac.t_aa_min, ac.t_aa_max)
+            });
             faults.unless(min_mv <= max_mv, || format!("a speed grade from {min_mv} mV down to {max_mv} mV"));
             faults.unless(*scl_hz > 0 && *scl_hz >= self.min_scl_hz, || {
                 format!("a speed grade of {scl_hz} Hz with a floor of {} Hz", self.min_scl_hz)

@@ -5,8 +5,8 @@ use alloc::vec::Vec;
 
 use crate::model::{
     AcLimits, BusyAnswer, ByteRange, ChipModel, CutByte, CycleUnit, DeviceBit, MemoryKind, OpenPin, PartlyProtected,
-    PointerAfterWrite, ProtectedAnswer, ReadBlockBits, SpeedGrade, SupplyLimits, TornScope, WearUnit, WpSampled,
-    WriteCycle, WriteProtect,
+    PointerAfterWrite, ProtectedAnswer, ReadBlockBits, SpeedGrade, SupplyLimits, TornScope, UpperBits, WearUnit,
+    WpSampled, WriteCycle, WriteProtect,
 };
 
 impl ChipModel {
@@ -22,6 +22,7 @@ impl ChipModel {
             capacity: 4096,
             page: 32,
             word_address_bytes: 2,
+            upper_bits: UpperBits::Ignored,
             device_bits: [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Pin(2), Pin(1), Pin(0)],
             open_strap: OpenPin::Random,
             write_cycle: WriteCycle {
@@ -47,7 +48,7 @@ impl ChipModel {
             wear_unit: WearUnit::Byte,
             endurance_cycles: 1_000_000,
             torn_scope: TornScope::Latched,
-            supply: SupplyLimits { read_min_mv: 1700, write_min_mv: 1700, max_mv: 5500 },
+            supply: SupplyLimits { read_min_mv: 1700, write_min_mv: 1700, max_mv: 5500, brown_out: None },
             speed: alloc::vec![
                 SpeedGrade { min_mv: 1700, max_mv: 2499, scl_hz: 400_000, ac: AcLimits::FAST },
                 SpeedGrade { min_mv: 2500, max_mv: 5500, scl_hz: 1_000_000, ac: AcLimits::FAST_PLUS },

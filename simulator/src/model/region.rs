@@ -1,5 +1,7 @@
 //! Second regions of a part: what lies beside the array, and registers.
 
+use alloc::vec::Vec;
+
 use crate::model::{ByteRange, DeviceBit};
 
 /// A second region of a part.
@@ -22,9 +24,44 @@ pub struct Region {
     pub access: RegionAccess,
     /// For software protection: the array range that it protects.
     pub protects: ByteRange,
+    /// First bytes that are the same in every part (maker's and device code).
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "Vec::is_empty"))]
+    pub contents: Vec<u8>,
+    /// Reading rolls over after this many bytes, a power of two, aligned; what lies beyond the regions there reads as 0.
+    /// 0: each region rolls over at its own end.
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "is_zero"))]
+    pub rolls_after: u32,
+    /// It is read from the address pointer of the array, so that each access to one moves the other.
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "core::ops::Not::not"))]
+    pub shares_pointer: bool,
+}
+
+#[cfg(feature = "serde")]
+fn is_zero(bytes: &u32) -> bool {
+    *bytes == 0
 }
 
 impl Region {
+    /// Whether it holds bytes; the others are commands.
+    pub(crate) fn holds_data(&self) -> bool {
+        !matches!(
+            self.kind,
+            RegionKind::PermanentProtection | RegionKind::ReversibleProtection | RegionKind::BankSelect
+        )
+    }
+
+    /// The place of a word address in the region; with `rolled`, in all that is read until it rolls over.
+    pub(crate) fn place(&self, address: u32, rolled: bool) -> Option<u32> {
+        let mask = self.mask();
+        let room = if rolled { self.rolled_len() } else { self.len };
+        (address & mask).checked_sub(self.word_address & mask).filter(|at| *at < room)
+    }
+
+    /// Bytes from its first one until reading rolls over; 0 if it does so at its own end.
+    fn rolled_len(&self) -> u32 {
+        if self.rolls_after == 0 { 0 } else { self.rolls_after - self.word_address % self.rolls_after }
+    }
+
     /// The mask of compared word-address bits; where none is given, as many bits as the region has bytes.
     pub(crate) fn mask(&self) -> u32 {
         if self.address_mask == 0 { self.len.next_power_of_two() - 1 } else { self.address_mask }
@@ -47,6 +84,9 @@ pub enum RegionKind {
     PermanentProtection,
     /// Software write protection that can be cleared.
     ReversibleProtection,
+    /// Device identification by the reserved address 0x7C (0xF8 and 0xF9 with R/W): a write of the part's own device
+    /// address behind it chooses the part, a repeated START reads its bytes. Source: UM10204 Rev.6 3.1.17.
+    DeviceId,
     /// Bank select by command (two dummy bytes), for all such chips on a bus.
     BankSelect,
 }

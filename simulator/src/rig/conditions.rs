@@ -114,9 +114,22 @@ impl Rig {
         true
     }
 
-    /// With `true`, bytes arrive with flipped bits, drawn from the seed, while SCL is above a chip's grade (rule P2).
+    /// With `true`, bytes arrive with flipped bits, drawn from the seed, while SCL is above a chip's grade (rule P2), and a
+    /// WP that moves too near to a STOP counts as what it is or as what it was, as drawn.
     pub fn set_overclock_faults(&self, on: bool) {
-        self.world.borrow_mut().overclock_faults = on;
+        let world = &mut *self.world.borrow_mut();
+        world.overclock_faults = on;
+        for chip in &mut world.chips {
+            chip.wp_times.faulty = on;
+        }
+    }
+
+    /// The temperature in degrees Celsius of every chip attached so far; without it only those of a part's limits hold that
+    /// do so at all temperatures.
+    pub fn set_temperature_c(&self, celsius: i32) {
+        for chip in &mut self.world.borrow_mut().chips {
+            chip.celsius = Some(celsius);
+        }
     }
 
     /// Write cycles of the wear unit (byte, group or page, as the model says) that holds `offset`.

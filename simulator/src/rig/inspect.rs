@@ -7,6 +7,7 @@ use core::cell::RefCell;
 
 use crate::detector::{Finding, Incident};
 use crate::event::{ChipId, Event, Line};
+use crate::hazard::Hazard;
 use crate::ledger::{Ledger, Loss};
 use crate::rig::{Rig, Snapshot};
 use crate::trace;
@@ -164,9 +165,14 @@ impl Rig {
         let world = &mut *self.world.borrow_mut();
         detectors.finish(world.now);
         for loss in losses {
-            let Some(hazard) = loss.cause else { continue };
             let chip = Some(loss.chip);
-            if !detectors.incidents.iter().any(|i| i.hazard == hazard && i.chip == chip) {
+            // Where the part did nothing but what it was told, the program is to blame, unless something else was seen.
+            let hazard = loss.cause.unwrap_or(Hazard::MisplacedWrite);
+            let concerns = |i: &Incident| match loss.cause {
+                Some(hazard) => i.hazard == hazard && i.chip == chip,
+                None => i.chip.is_none() || i.chip == chip,
+            };
+            if !detectors.incidents.iter().any(concerns) {
                 let text = alloc::format!("{}: {}", world.chips[loss.chip.0].model.name, loss.text);
                 detectors.report_cause(Finding { chip, at_ns: world.now, hazard, text });
             }

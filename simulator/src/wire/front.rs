@@ -16,6 +16,10 @@ pub(crate) trait Device {
     fn cut_byte(&mut self, now: u64, bits: u8, stop: bool);
     /// The shortest SCL period of the byte that comes next.
     fn clocked(&mut self, period_ns: u64);
+    /// For so long it holds SCL low after a byte.
+    fn stretches(&self) -> u64 {
+        0
+    }
 }
 
 impl Device for Chip {
@@ -65,6 +69,9 @@ impl Device for Other {
     }
     fn cut_byte(&mut self, _now: u64, _bits: u8, _stop: bool) {}
     fn clocked(&mut self, _period_ns: u64) {}
+    fn stretches(&self) -> u64 {
+        if self.selected { self.stretch_ns } else { 0 }
+    }
 }
 
 /// What the next clocks mean.
@@ -116,8 +123,8 @@ impl Filtered {
 /// The times of a device at its pins.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Timing {
-    /// From falling SCL to valid data.
-    pub(crate) t_aa: u64,
+    /// From falling SCL to valid data, at least and at most.
+    pub(crate) t_aa: (u64, u64),
     /// Spikes up to here are filtered.
     pub(crate) t_sp: u64,
     /// SCL low for this long resets the bus logic; 0 for never.
@@ -145,7 +152,11 @@ pub(crate) struct Front {
     pub(crate) checker: Checker,
     /// Draws bits that are sampled wrong when a limit was not kept.
     rng: Rng,
-    pub(crate) t_aa: u64,
+    /// Draws how long each change of data takes.
+    data_rng: Rng,
+    /// The device holds SCL low until then; `u64::MAX` if it does not.
+    pub(crate) holds_scl_until: u64,
+    pub(crate) t_aa: (u64, u64),
     pub(crate) t_sp: u64,
     /// SCL low for this long resets the bus logic; 0 for never.
     pub(crate) timeout_ns: u64,
@@ -154,7 +165,7 @@ pub(crate) struct Front {
 
 impl Front {
     /// A device that is hung on lines of these levels.
-    pub(crate) fn new(timing: Timing, checker: Checker, rng: Rng, sda: bool, scl: bool) -> Self {
+    pub(crate) fn new(timing: Timing, checker: Checker, mut rng: Rng, sda: bool, scl: bool) -> Self {
         Self {
             sda: Filtered::settled(sda),
             scl: Filtered::settled(scl),
@@ -168,6 +179,8 @@ impl Front {
             period_ns: None,
             by_controller: true,
             checker,
+            data_rng: rng.fork(0xDA7A),
+            holds_scl_until: u64::MAX,
             rng,
             t_aa: timing.t_aa,
             t_sp: timing.t_sp,
@@ -179,7 +192,8 @@ impl Front {
     /// When something happens here next.
     pub(crate) fn due(&self) -> u64 {
         let pull = self.next_pull.map_or(u64::MAX, |(at, _)| at);
-        self.scl.due(self.t_sp).min(self.sda.due(self.t_sp)).min(pull).min(self.timeout_at)
+        let lines = self.scl.due(self.t_sp).min(self.sda.due(self.t_sp));
+        lines.min(pull).min(self.timeout_at).min(self.holds_scl_until)
     }
 
     /// When the changes of the lines that its filters watch will count.
@@ -207,10 +221,18 @@ impl Front {
     /// Releases SDA and forgets the transfer.
     pub(crate) fn reset(&mut self) {
         (self.slot, self.pulls, self.next_pull, self.timeout_at) = (Slot::Off, false, None, u64::MAX);
+        self.holds_scl_until = u64::MAX;
     }
 
-    fn pull(&mut self, at: u64, low: bool) {
-        self.next_pull = if low == self.pulls { None } else { Some((at, low)) };
+    /// After SCL has fallen, SDA is pulled or released when the device has brought its data out.
+    fn pull(&mut self, fell: u64, low: bool) {
+        if low == self.pulls {
+            self.next_pull = None;
+            return;
+        }
+        let (least, most) = self.t_aa;
+        let takes = if least == 0 || least >= most { most } else { least + self.data_rng.below(most - least + 1) };
+        self.next_pull = Some((fell + takes, low));
     }
 
     /// A change of a line counts from now on. With `faulty`, a bit is sometimes sampled wrong after a limit was not kept.
@@ -263,24 +285,40 @@ impl Front {
                 }
                 self.acked = device.receive(self.rose_ns, self.shift);
                 self.slot = Slot::Answer;
-                self.pull(at + self.t_aa, self.acked);
+                self.pull(at, self.acked);
             }
-            Slot::Answer if self.acked => self.next_byte(at, device),
+            Slot::Answer if self.acked => {
+                self.stretch(at, device);
+                self.next_byte(at, device);
+            }
             Slot::Answer => {
                 self.slot = Slot::Off;
-                self.pull(at + self.t_aa, false);
+                self.pull(at, false);
             }
             Slot::Out if self.bits == 8 => {
                 self.slot = Slot::Listen;
-                self.pull(at + self.t_aa, false);
+                self.pull(at, false);
             }
-            Slot::Out => self.pull(at + self.t_aa, self.shift << self.bits & 0x80 == 0),
+            Slot::Out => self.pull(at, self.shift << self.bits & 0x80 == 0),
             Slot::Listen => {
                 device.sent(self.acked);
+                self.stretch(at, device);
                 if self.acked { self.next_byte(at, device) } else { self.slot = Slot::Off }
             }
             Slot::In | Slot::Off => {}
         }
+    }
+
+    fn stretch(&mut self, at: u64, device: &impl Device) {
+        let ns = device.stretches();
+        if ns > 0 {
+            self.holds_scl_until = at.saturating_add(ns);
+        }
+    }
+
+    /// Whether the device holds SCL low.
+    pub(crate) fn holds_scl(&self) -> bool {
+        self.holds_scl_until != u64::MAX
     }
 
     fn next_byte(&mut self, at: u64, device: &mut impl Device) {
@@ -295,7 +333,7 @@ impl Front {
                 false
             }
         };
-        self.pull(at + self.t_aa, low);
+        self.pull(at, low);
     }
 
     /// START (`start`) or STOP.
@@ -308,7 +346,7 @@ impl Front {
             Slot::Answer => device.cut_byte(at, 8, !start),
             _ => {}
         }
-        self.pull(at + self.t_aa, false);
+        self.pull(at, false);
         (self.bits, self.shift, self.period_ns) = (0, 0, None);
         if start {
             device.start(at);

@@ -20,7 +20,8 @@ const FOREIGN: AcLimits = AcLimits { t_aa_max: 300, ..AcLimits::FAST_PLUS };
 /// The times of a chip at its pins at its supply.
 fn timing(chip: &Chip) -> Timing {
     let ac = chip.grade().ac;
-    Timing { t_aa: ac.t_aa_max.into(), t_sp: ac.t_sp_max.into(), timeout_ns: chip.model.bus_timeout_ns }
+    let t_aa = (ac.t_aa_min.into(), ac.t_aa_max.into());
+    Timing { t_aa, t_sp: ac.t_sp_max.into(), timeout_ns: chip.model.bus_timeout_ns }
 }
 
 impl World {
@@ -64,7 +65,10 @@ impl World {
     fn front(&self, wire: &WireState, index: usize) -> Front {
         let (timing, limits) = match self.chips.get(index) {
             Some(chip) => (timing(chip), chip.grade().ac),
-            None => (Timing { t_aa: FOREIGN.t_aa_max.into(), t_sp: FOREIGN.t_sp_max.into(), timeout_ns: 0 }, FOREIGN),
+            None => {
+                let t_aa = (0, FOREIGN.t_aa_max.into());
+                (Timing { t_aa, t_sp: FOREIGN.t_sp_max.into(), timeout_ns: 0 }, FOREIGN)
+            }
         };
         let checker = Checker::new(&wire.config, limits, wire.scl.level);
         let rng = self.rng.clone().fork(0xB175 ^ (index as u64) << 32);

@@ -4,6 +4,7 @@ use alloc::vec::Vec;
 
 use crate::event::{ChipId, EventKind, Line, Note};
 use crate::fault::FaultKind;
+use crate::wire::front::Front;
 use crate::wire::limits::Violation;
 use crate::wire::state::WireState;
 use crate::world::World;
@@ -33,7 +34,10 @@ impl World {
 
     /// Works out what the drivers of a line want together, and when it will be seen.
     pub(super) fn rewire(&mut self, wire: &mut WireState, line: Line, by_controller: bool) {
-        let by_chip = line == Line::Sda && wire.fronts.iter().any(|front| front.pulls);
+        let by_chip = match line {
+            Line::Sda => wire.fronts.iter().any(|front| front.pulls),
+            Line::Scl => wire.fronts.iter().any(Front::holds_scl),
+        };
         let (release_ns, fall_ns) = (wire.config.release_ns(), u64::from(wire.config.fall_ns));
         let held = self.holds_line(line);
         let powered = self.supply_mv > 0;
@@ -134,6 +138,11 @@ impl World {
             self.rewire(wire, Line::Sda, false);
             return;
         }
+        if front.holds_scl_until <= at {
+            front.holds_scl_until = u64::MAX;
+            self.rewire(wire, Line::Scl, false);
+            return;
+        }
         let line = if front.scl.due(t_sp) <= at {
             Line::Scl
         } else if front.sda.due(t_sp) <= at {
@@ -151,6 +160,9 @@ impl World {
             // A foreign device tells nothing.
             front.edge(line, &mut self.others[index - chips], false);
             front.checker.found();
+            if front.holds_scl() {
+                self.rewire(wire, Line::Scl, false);
+            }
         }
     }
 

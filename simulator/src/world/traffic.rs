@@ -74,7 +74,7 @@ impl World {
         self.hear_notes();
         self.run_to(times.acknowledged);
         let acked = self.after_address(times.begin, control);
-        self.run_to(times.end);
+        self.end_byte(times);
         acked
     }
 
@@ -84,8 +84,7 @@ impl World {
         let acked = !self.responders.is_empty() || others > 0;
         self.emit(begin, EventKind::Address { address: control >> 1, read: control & 1 == 1, acked });
         self.segment.addressed(control, acked, &self.responders);
-        // Bank select is a command to all chips at once.
-        let together = self.responders.iter().all(|&i| self.chips[i].takes_bank_select());
+        let together = self.responders.iter().all(|&i| self.chips[i].follows_together());
         if self.responders.len() + others > 1 && !together {
             self.report_conflict(begin, control >> 1);
         }
@@ -127,7 +126,7 @@ impl World {
         self.run_to(times.acknowledged);
         self.segment.wrote(byte, acked);
         self.emit(times.begin, EventKind::Write { byte, acked });
-        self.run_to(times.end);
+        self.end_byte(times);
         acked
     }
 
@@ -151,8 +150,17 @@ impl World {
         self.hear_notes();
         self.segment.read += 1;
         self.emit(times.begin, EventKind::Read { byte, acked: ack });
-        self.run_to(times.end);
+        self.end_byte(times);
         byte
+    }
+
+    /// The next byte begins after the acknowledge bit, or when a device that stretches the low part lets go of SCL.
+    fn end_byte(&mut self, times: ByteTimes) {
+        self.run_to(times.end);
+        let held = self.others.iter().filter(|other| other.selected).map(|other| other.stretch_ns).max();
+        if let Some(more) = held.and_then(|ns| ns.checked_sub(self.plan.low_ns)) {
+            self.run_to(self.now + more);
+        }
     }
 
     /// STOP.

@@ -174,7 +174,7 @@ pub fn any_model() -> impl proptest::strategy::Strategy<Value = ChipModel> {
     use proptest::prelude::*;
     let shape = (5..17_u32, 0..9_u32, 0..3_u8, any::<bool>(), 0..4_u32);
     let wp = (any::<u32>(), any::<u32>(), any::<bool>(), 0..3_u8, any::<bool>(), any::<bool>(), any::<bool>());
-    let rest = (0..3_u8, any::<bool>(), any::<bool>(), any::<bool>(), 0..3_u8, any::<bool>(), any::<bool>());
+    let rest = (0..3_u8, any::<bool>(), any::<bool>(), any::<bool>(), 0..9_u8, any::<bool>(), any::<bool>());
     (shape, wp, rest).prop_map(|(shape, wp, rest)| {
         let (capacity_bits, page_bits, low_bits, two_bytes, wrap_bits) = shape;
         let mut model = ChipModel::example_32_kbit();
@@ -210,7 +210,10 @@ pub fn any_model() -> impl proptest::strategy::Strategy<Value = ChipModel> {
         model.pointer_after_write =
             if last_plus_one { PointerAfterWrite::LastPlusOne } else { PointerAfterWrite::WrappedInPage };
         model.read_block_bits = if latched { ReadBlockBits::Latched } else { ReadBlockBits::Ignored };
-        model.wear_unit = [WearUnit::Byte, WearUnit::Group(4), WearUnit::Page][usize::from(wear)];
+        model.wear_unit = [WearUnit::Byte, WearUnit::Group(4), WearUnit::Page][usize::from(wear % 3)];
+        if capacity_bits < 8 * u32::from(model.word_address_bytes) && !fram {
+            model.upper_bits = [UpperBits::Ignored, UpperBits::Zero, UpperBits::SecurityCommand][usize::from(wear / 3)];
+        }
         model.cut_byte = if keeps { CutByte::KeepsWhole } else { CutByte::DropsAll };
         if fram {
             model.memory = MemoryKind::Fram;

@@ -76,7 +76,8 @@ impl Both {
         rig.set_trace(seed & 1 == 0);
         // The reference knows one write cycle: the shortest that is promised at this supply.
         let mut reference = reference.clone();
-        let at = reference.write_cycle.grades.iter().filter(|it| (it.min_mv..=it.max_mv).contains(&supply_mv));
+        let always = reference.write_cycle.grades.iter().filter(|it| it.min_c.is_none() && it.max_c.is_none());
+        let at = always.filter(|it| (it.min_mv..=it.max_mv).contains(&supply_mv));
         let shortest = at.map(|it| it.max_ns).min();
         reference.write_cycle.max_ns = shortest.unwrap_or(reference.write_cycle.max_ns);
         let reference = Reference::new(&reference, rig.memory(chip));

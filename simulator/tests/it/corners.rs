@@ -25,6 +25,9 @@ fn with_page() -> ChipModel {
         len: 32,
         access: RegionAccess::Lockable,
         protects: ByteRange::EMPTY,
+        contents: Vec::new(),
+        rolls_after: 0,
+        shares_pointer: false,
     });
     model
 }
@@ -251,6 +254,7 @@ fn a_write_to_another_place_than_meant_is_found_and_explained() {
             losses[0].text.starts_with("3 bytes meant for 0x0102") && losses[0].text.ends_with(&text),
             "{losses:?}"
         );
+        assert_eq!(bench.hazards(), [Hazard::MisplacedWrite], "every loss is an incident");
     }
     // A copy that belongs where it is explains nothing about the one that is missing.
     let bench = e32();
@@ -258,4 +262,9 @@ fn a_write_to_another_place_than_meant_is_found_and_explained() {
     bench.rig.meant(bench.chip, 0x200, &[5, 6, 7]);
     bench.store(0x200, &[5, 6, 7]);
     assert!(bench.rig.explain()[0].text.ends_with("no write for this place was seen on the bus"));
+    let found = bench.rig.finish();
+    assert_eq!(found[0].hazard, Hazard::MisplacedWrite);
+    assert!(
+        found[0].text.ends_with("3 bytes meant for 0x0100 not stored: no write for this place was seen on the bus")
+    );
 }

@@ -84,6 +84,10 @@ fn provoke(hazard: Hazard, trace: bool) -> Rig {
             bus.write(0x50, &[0, 0]).unwrap();
         }
         // 400 pF behind 4.7 kilohm rise in 1.6 us.
+        Hazard::MisplacedWrite => {
+            bench.rig.meant(bench.chip, 0x0102, &[5, 6, 7]);
+            bench.store(0x0201, &[5, 6, 7]);
+        }
         Hazard::BusTiming => {
             let slow = WireConfig { capacitance_pf: 400, ..WireConfig::TYPICAL };
             rig.set_scl_hz(100_000);

@@ -18,8 +18,10 @@ mod models;
 mod observer;
 mod programs;
 mod protect_rules;
+mod published_regions;
 mod quirks;
 mod read_rules;
+mod real_parts;
 #[cfg(feature = "recording")]
 mod recording;
 mod reference;

@@ -21,9 +21,14 @@ fn with_page() -> ChipModel {
         len: 32,
         access: RegionAccess::Lockable,
         protects: ByteRange::EMPTY,
+        contents: Vec::new(),
+        rolls_after: 0,
+        shares_pointer: false,
     });
     model
 }
+
+const GRADE: CycleGrade = CycleGrade { min_mv: 0, max_mv: 5500, min_c: None, max_c: None, max_ns: 4_000_000 };
 
 #[test]
 fn every_contradiction_is_named() {
@@ -78,6 +83,30 @@ fn every_contradiction_is_named() {
             "region 0: a command without a device address cannot be given",
         ),
         (|m| m.regions.push(m.regions[0].clone()), "region 1: lies on region 0"),
+        (|m| m.regions[0].contents = vec![0; 33], "region 0: 33 fixed bytes in a region of 32"),
+        (|m| m.regions[0].rolls_after = 33, "region 0: reading rolls over after 33 bytes"),
+        (|m| m.regions[0].rolls_after = 16, "region 0: reading rolls over after 16 bytes"),
+        (
+            |m| (m.regions[0].word_address, m.regions[0].rolls_after) = (0x10, 32),
+            "region 0: reading rolls over after 32 bytes",
+        ),
+        (
+            |m| (m.regions[0].device_bits, m.regions[0].shares_pointer) = (None, true),
+            "region 0: bytes of the array are read as the array is",
+        ),
+        (|m| m.regions[0].kind = RegionKind::DeviceId, "region 0: the device identification is read by 1111 100"),
+        (|m| m.supply.brown_out = Some(BrownOut { reset_mv: 1701, off_ns: 0 }), "reset below 1701 mV, reads from 1700"),
+        (|m| m.supply.brown_out = Some(BrownOut { reset_mv: 0, off_ns: 0 }), "reset below 0 mV"),
+        (|m| m.supply.brown_out = Some(BrownOut { reset_mv: 1, off_ns: u64::MAX }), "ns to be reset, at most"),
+        (|m| m.speed[0].ac.t_aa_min = 901, "t_AA of at least 901 ns and at most 900 ns"),
+        (
+            |m| m.write_cycle.grades.push(CycleGrade { min_c: Some(86), max_c: Some(85), ..GRADE }),
+            "a write-cycle grade from Some(86) C down to Some(85) C",
+        ),
+        (
+            |m| (m.capacity, m.read_wrap, m.upper_bits) = (65_536, 65_536, UpperBits::Zero),
+            "the word address of 65536 bytes needs every bit of its 2 address bytes",
+        ),
         (|m| m.regions[0].device_bits.as_mut().unwrap()[6] = DeviceBit::Block(0), "belong to the array"),
     ];
     for (change, named) in cases {
@@ -122,10 +151,11 @@ fn range() -> impl Strategy<Value = ByteRange> {
 
 fn region() -> impl Strategy<Value = Region> {
     use RegionKind::{
-        BankSelect, Eui48, Eui64, IdentificationPage, PermanentProtection, ReversibleProtection, SerialNumber,
+        BankSelect, DeviceId, Eui48, Eui64, IdentificationPage, PermanentProtection, ReversibleProtection, SerialNumber,
     };
-    let kinds =
-        vec![SerialNumber, IdentificationPage, Eui48, Eui64, PermanentProtection, ReversibleProtection, BankSelect];
+    let is_command = |kind| matches!(kind, PermanentProtection | ReversibleProtection | BankSelect);
+    let data = [SerialNumber, IdentificationPage, Eui48, Eui64, DeviceId];
+    let kinds = [&data[..], &[PermanentProtection, ReversibleProtection, BankSelect]].concat();
     let access = vec![RegionAccess::ReadOnly, RegionAccess::Lockable, RegionAccess::ReadWrite];
     let other_code = |code: bool| {
         let code = if code { [true, false, true, true] } else { [false, true, true, false] };
@@ -140,17 +170,28 @@ fn region() -> impl Strategy<Value = Region> {
     let mask = prop_oneof![3 => select(vec![0, 0xFF, 0xFFFF, u32::MAX]), 1 => nasty()];
     let len = prop_oneof![3 => select(vec![1, 6, 8, 16, 32, 256]), 1 => nasty()];
     let protects = prop_oneof![2 => Just(ByteRange { start: 0, len: 16 }), 1 => range()];
-    (select(kinds), bits, place, mask, 0..5_u8, len, select(access), protects).prop_map(
-        |(kind, device_bits, word_address, address_mask, word_address_bytes, len, access, protects)| Region {
-            kind,
-            device_bits,
-            word_address,
-            address_mask,
-            word_address_bytes,
-            // A command has no bytes; now and then it says it has.
-            len: if matches!(kind, PermanentProtection | ReversibleProtection | BankSelect) { len & 16 } else { len },
-            access,
-            protects,
+    let rolls = prop_oneof![6 => Just(0), 2 => select(vec![32, 256]), 1 => nasty()];
+    let read = (select(vec![0, 0, 0, 1, 3]), rolls, any::<u8>().prop_map(|draw| draw < 64));
+    (select(kinds), bits, place, mask, 0..5_u8, len, select(access), protects, read).prop_map(
+        move |(kind, device_bits, word_address, address_mask, word_address_bytes, len, access, protects, read)| {
+            Region {
+                kind,
+                device_bits: if kind == DeviceId {
+                    [1, 1, 1, 1, 1, 0, 0].map(|bit| DeviceBit::Fixed(bit == 1)).into()
+                } else {
+                    device_bits
+                },
+                contents: vec![0x29; if is_command(kind) { 0 } else { read.0 }],
+                rolls_after: if is_command(kind) { 0 } else { read.1 },
+                shares_pointer: read.2 && !is_command(kind) && device_bits.is_some(),
+                word_address: if kind == DeviceId { 0 } else { word_address },
+                address_mask,
+                word_address_bytes,
+                // A command has no bytes; now and then it says it has.
+                len: if is_command(kind) { len & 16 } else { len },
+                access,
+                protects,
+            }
         },
     )
 }
@@ -161,14 +202,17 @@ fn disturbed() -> impl Strategy<Value = ChipModel> {
     let sizes = (nasty(), nasty(), nasty(), 0..5_u8, 0..7_usize, any_bit());
     let rest = (ns(), ns(), ns(), ns(), range(), range(), nasty(), nasty(), any::<u64>());
     let supply = (nasty(), nasty(), nasty(), nasty(), nasty(), nasty(), nasty(), nasty());
-    let which = (any::<u32>(), any::<u32>(), any::<u32>()).prop_map(|(a, b, c)| a & b & c);
+    let which = any::<[u32; 4]>().prop_map(|[a, b, c, d]| a & b & c & d);
     let regions = prop::collection::vec(region(), 0..3);
     (any_model(), which, sizes, rest, supply, regions).prop_map(|(mut model, which, sizes, rest, supply, regions)| {
         let m = &mut model;
         let (typical_ns, max_ns, timeout, power_up, pin, fixed, wear, torn, endurance) = rest;
         let (read_min_mv, write_min_mv, max_mv, from, to, scl_hz, floor, t) = supply;
-        let ac = AcLimits { t_low: t, t_aa_max: t, t_sp_max: t, t_buf: t, ..AcLimits::FAST };
-        let changes: [&dyn Fn(&mut ChipModel); 16] = [
+        let (t_aa_min, t_su_wp) = (from, to);
+        let ac = AcLimits { t_low: t, t_aa_max: t, t_sp_max: t, t_buf: t, t_aa_min, t_su_wp, ..AcLimits::FAST };
+        let brown_out = Some(BrownOut { reset_mv: scl_hz, off_ns: typical_ns });
+        let upper = [UpperBits::Ignored, UpperBits::Zero, UpperBits::SecurityCommand][sizes.4 % 3];
+        let changes: [&dyn Fn(&mut ChipModel); 19] = [
             &|m| m.capacity = sizes.0,
             &|m| m.page = sizes.1,
             &|m| m.read_wrap = sizes.2,
@@ -182,7 +226,10 @@ fn disturbed() -> impl Strategy<Value = ChipModel> {
             &|m| m.wear_unit = WearUnit::Group(wear),
             &|m| m.torn_scope = TornScope::Group(torn),
             &|m| m.endurance_cycles = endurance,
-            &|m| m.supply = SupplyLimits { read_min_mv, write_min_mv, max_mv },
+            &|m| m.supply = SupplyLimits { read_min_mv, write_min_mv, max_mv, brown_out: None },
+            &|m| m.supply.brown_out = brown_out,
+            &|m| m.upper_bits = upper,
+            &|m| m.write_cycle.grades = vec![CycleGrade { max_ns, min_c: Some(from as i32), ..GRADE }],
             &|m| m.speed[0] = SpeedGrade { min_mv: from, max_mv: to, scl_hz, ac },
             &|m| m.min_scl_hz = floor,
         ];
@@ -222,6 +269,8 @@ proptest! {
             exercise(&rig, &mut rig.bus(), &model, &steps);
         }
         rig.power_cycle();
+        rig.set_supply_mv(model.supply.read_min_mv - 1);
+        rig.set_temperature_c(85);
         rig.set_supply_mv(model.supply.write_min_mv);
         exercise(&rig, &mut rig.bus(), &model, &steps);
         rig.meant(chip, model.capacity - 4, &[1; 4]);

@@ -5,6 +5,7 @@
 
 mod bad;
 mod files;
+mod long;
 
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::recording::{BusEvent, ReadOptions, Recording, Role, Seen, SegmentEnd};

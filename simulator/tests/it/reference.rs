@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use pagewise_simulator::model::{
     BusyAnswer, ChipModel, CycleUnit, DeviceBit, MemoryKind, PartlyProtected, PointerAfterWrite, ProtectedAnswer,
-    ReadBlockBits, RegionAccess, WpSampled,
+    ReadBlockBits, RegionAccess, UpperBits, WpSampled,
 };
 
 /// What the next byte is to the chip.
@@ -26,6 +26,10 @@ enum Next {
     ReadingAnything,
     /// Acknowledged and lost.
     Losing,
+    /// The data of a security command, which protects blocks from this one on.
+    Commanding {
+        first_block: u32,
+    },
 }
 
 /// A chip with all address pins low.
@@ -42,6 +46,8 @@ pub struct Reference {
     wp_seen: bool,
     /// End of the write cycle, what it stores, and the control byte that began it.
     cycle: Option<(u64, BTreeMap<u32, u8>, u8)>,
+    /// What a security command has protected for good, or will at the end of the write cycle.
+    secured: Option<std::ops::Range<u32>>,
 }
 
 impl Reference {
@@ -58,6 +64,7 @@ impl Reference {
             wp: false,
             wp_seen: false,
             cycle: None,
+            secured: None,
         }
     }
 
@@ -106,6 +113,7 @@ impl Reference {
         pin && inside(protect.pin_range.start, protect.pin_range.len)
             || inside(protect.fixed_range.start, protect.fixed_range.len)
             || in_array.into_iter().any(|region| inside(region.word_address, region.len))
+            || self.secured.as_ref().is_some_and(|secured| secured.contains(&at))
     }
 
     fn settle(&mut self, now: u64) {
@@ -133,6 +141,10 @@ impl Reference {
             }
             Next::Data => self.data(byte),
             Next::Losing => true,
+            Next::Commanding { .. } => {
+                self.sent.push(byte);
+                true
+            }
             _ => false,
         }
     }
@@ -178,6 +190,16 @@ impl Reference {
             self.sent.clear();
             self.wp_seen = false;
             self.next = Next::Data;
+            // Bits above the capacity that are not don't care.
+            let word_address_bits = 8 * u32::from(self.model.word_address_bytes);
+            match self.model.upper_bits {
+                UpperBits::Zero if sent >= self.model.capacity => (self.next, self.pointer) = (Next::Losing, None),
+                UpperBits::SecurityCommand if so_far >= 1 << (word_address_bits - 1) => {
+                    let first_byte = so_far >> (word_address_bits - 8);
+                    self.next = Next::Commanding { first_block: first_byte / 2 % 16 };
+                }
+                _ => {}
+            }
         }
     }
 
@@ -228,6 +250,10 @@ impl Reference {
 
     /// STOP at `now` (W2, W3).
     pub fn stop(&mut self, now: u64) {
+        if let Next::Commanding { first_block } = self.next {
+            self.next = Next::Nothing;
+            return self.secure(now, first_block);
+        }
         let keeps = self.model.write_protect.partial == PartlyProtected::UnprotectedOnly;
         let ends_a_write = self.next == Next::Data || (self.next == Next::Refusing && keeps);
         self.next = Next::Nothing;
@@ -257,6 +283,17 @@ impl Reference {
             CycleUnit::Byte => stored.len().max(1) as u64,
         };
         self.cycle = Some((now + times * self.model.write_cycle.max_ns, stored, self.control));
+    }
+
+    /// G3: once and for good, by the first data byte 10xx nnnn.
+    fn secure(&mut self, now: u64, first_block: u32) {
+        let blocks = self.sent.first().map_or(0, |byte| if byte / 64 == 2 { u32::from(byte % 16) } else { 0 });
+        if blocks == 0 || self.secured.is_some() {
+            return;
+        }
+        let block = self.model.capacity / 16;
+        self.secured = Some(first_block * block..self.model.capacity.min((first_block + blocks) * block));
+        self.cycle = Some((now + self.model.write_cycle.max_ns, BTreeMap::new(), self.control));
     }
 
     /// What the array holds at `now`.

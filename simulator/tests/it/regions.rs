@@ -18,6 +18,9 @@ fn region(kind: RegionKind, bits: Option<[DeviceBit; 7]>, word_address: u32, len
         len,
         access,
         protects: ByteRange::EMPTY,
+        contents: Vec::new(),
+        rolls_after: 0,
+        shares_pointer: false,
     }
 }
 

@@ -188,6 +188,9 @@ fn p4_a_write_to_a_second_region_wears_no_byte_of_the_array() {
         len: 32,
         access: RegionAccess::Lockable,
         protects: ByteRange::EMPTY,
+        contents: Vec::new(),
+        rolls_after: 0,
+        shares_pointer: false,
     }];
     let bench = Bench::new(model);
     bench.rig.bus().write(0x58, &[0, 0, 1]).unwrap();

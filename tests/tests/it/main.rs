@@ -49,6 +49,7 @@ mod published_contents;
 mod published_values;
 mod recordings;
 mod records_under_cuts;
+mod regions_published;
 mod report_browser;
 mod report_junit;
 mod report_markdown;

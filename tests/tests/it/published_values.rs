@@ -28,7 +28,7 @@ fn no_card_states_a_field_that_is_not_checked() {
         "write_cycle.typ_ms write_cycle.per supply.min_v supply.max_v supply.write_min_v speed write_protect.range",
         "write_protect.fixed write_protect.active write_protect.open_pin write_protect.sampled write_protect.answer",
         "required_straps.a0 required_straps.a1 required_straps.a2 package region temperature.min_c temperature.max_c",
-        "packages.made packages.complete order_code grade basis min_scl_khz bus_timeout_ms upper_address_bits",
+        "supply.reset_v supply.off_ms packages.made packages.complete order_code grade basis min_scl_khz bus_timeout_ms upper_address_bits",
     ];
     let checked: BTreeSet<&str> = checked.iter().flat_map(|line| line.split_whitespace()).collect();
     for pair in pairs() {

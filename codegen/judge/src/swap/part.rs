@@ -68,10 +68,11 @@ fn unpromised(board: &Board, card: &Card) -> Option<&'static str> {
 /// A limit that the supply keeps is as good as any other; one that it misses is named in the finding.
 fn supply(model: &mut ChipModel, board: &Board) {
     let mv = board.bus.supply_mv;
-    let SupplyLimits { read_min_mv, write_min_mv, max_mv } = model.supply;
+    let SupplyLimits { read_min_mv, write_min_mv, max_mv, .. } = model.supply;
     let limit = |min_mv: u32| if min_mv <= mv { 1 } else { min_mv };
     let max_mv = if mv <= max_mv { u32::MAX } else { max_mv };
-    model.supply = SupplyLimits { read_min_mv: limit(read_min_mv), write_min_mv: limit(write_min_mv), max_mv };
+    let (read_min_mv, write_min_mv) = (limit(read_min_mv), limit(write_min_mv));
+    model.supply = SupplyLimits { read_min_mv, write_min_mv, max_mv, brown_out: None };
     // A run without a first access of its own begins long after power-up.
     if board.firmware.first_access_us.is_none() {
         model.power_up_ns = 0;

@@ -111,6 +111,9 @@ fn regions(draws: &mut Draws, model: &mut ChipModel) {
         len,
         access,
         protects,
+        contents: Vec::new(),
+        rolls_after: 0,
+        shares_pointer: false,
     };
     let mut more = Vec::new();
     if draws.one_in(3) {

@@ -123,6 +123,9 @@ rows! {
     /// Where a region lies whose address was not read.
     REGION_ADDRESS: () = "region[].address_read", (),
         "parts of one family answer for their regions at other device addresses";
+    /// Word address of a serial number at a device address of its own.
+    REGION_WORD_ADDRESS: u32 = "region[].word_address", 0x80,
+        "parts of the family that publish it take 80h there, and share the pointer of the array";
     /// Over which supply a rate is promised that stands without one.
     GRADE_SUPPLY: u32 = "speed[].min_v", 100,
         "a rate is promised over a supply range, which was not read; the slowest grade met is 100 kHz";

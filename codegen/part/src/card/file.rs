@@ -300,6 +300,15 @@ pub(super) struct Region {
     pub(super) access: Option<Access>,
     /// Array range that a protection register protects.
     pub(super) protects: Option<Span>,
+    /// First bytes that are the same in every part (maker's and device code).
+    #[schemars(length(max = 16))]
+    pub(super) contents: Option<Vec<u8>>,
+    /// Reading rolls over after this many bytes, aligned; those beyond the regions there read as 0. Absent: each region
+    /// rolls over at its own end.
+    #[schemars(range(min = 1, max = 65_536))]
+    pub(super) rolls_after: Option<u32>,
+    /// It is read from the address pointer of the array, so that each access to one moves the other.
+    pub(super) shares_pointer: Option<bool>,
     /// Remark.
     #[schemars(regex(pattern = r"\S"))]
     pub(super) note: Option<String>,

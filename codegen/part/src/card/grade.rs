@@ -204,4 +204,13 @@ pub struct Ac {
     /// Spike filter, maximum.
     #[schemars(range(min = 0, max = 100_000))]
     pub t_sp_max: Option<u32>,
+    /// SCL low to a change of data, minimum (also called data-out hold, t_DH).
+    #[schemars(range(min = 1, max = 100_000))]
+    pub t_aa_min: Option<u32>,
+    /// WP set-up before the STOP of a write, minimum.
+    #[schemars(range(min = 0, max = 100_000))]
+    pub t_su_wp: Option<u32>,
+    /// WP hold after the STOP of a write, minimum.
+    #[schemars(range(min = 0, max = 100_000))]
+    pub t_hd_wp: Option<u32>,
 }

@@ -187,6 +187,7 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
         read_min_mv: supply.read_min,
         write_min_mv: supply.write_min,
         max_mv: supply.max,
+        brown_out: supply.brown_out,
         temperature_min_c: sheet.fact(&assume::TEMPERATURE_MIN_C, file.temperature.min_c),
         temperature_max_c: sheet.fact(&assume::TEMPERATURE_MAX_C, file.temperature.max_c),
         speed,

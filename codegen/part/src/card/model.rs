@@ -1,14 +1,15 @@
 //! From a card to the simulated chip. Apart from [`super::geometry`] on purpose; see there.
 
 use pagewise_simulator::model::{
-    AcLimits, BusyAnswer, ByteRange, ChipModel, CutByte, CycleGrade, CycleUnit, DeviceBit, MemoryKind, OpenPin,
-    PartlyProtected, PointerAfterWrite, ProtectedAnswer, ReadBlockBits, RegionAccess, RegionKind as SimulatedRegion,
-    SpeedGrade, SupplyLimits, TornScope, WearUnit, WpSampled, WriteCycle, WriteProtect,
+    AcLimits, BrownOut, BusyAnswer, ByteRange, ChipModel, CutByte, CycleGrade, CycleUnit, DeviceBit, MemoryKind,
+    OpenPin, PartlyProtected, PointerAfterWrite, ProtectedAnswer, ReadBlockBits, RegionAccess,
+    RegionKind as SimulatedRegion, SpeedGrade, SupplyLimits, TornScope, UpperBits as SimulatedUpperBits, WearUnit,
+    WpSampled, WriteCycle, WriteProtect,
 };
 
 use super::{
     Ac, Access, Answer, BlockBitsOnRead, Busy, Card, CyclePer, Grade, Kind, Limits, Open, Partial, Pointer, Region,
-    RegionKind, Role, Sampled, Span, Wear,
+    RegionKind, Role, Sampled, Span, UpperBits, Wear, assume,
 };
 
 impl Card {
@@ -25,6 +26,11 @@ impl Card {
             capacity,
             page: self.page_bytes.value,
             word_address_bytes: self.word_address_bytes.value,
+            upper_bits: match self.upper_address_bits.value {
+                UpperBits::Ignored => SimulatedUpperBits::Ignored,
+                UpperBits::Zero => SimulatedUpperBits::Zero,
+                UpperBits::SecurityCommand => SimulatedUpperBits::SecurityCommand,
+            },
             device_bits: self.device_bits().map(device_bit),
             open_strap: open_pin(self.open_strap.value),
             write_cycle: WriteCycle {
@@ -67,6 +73,9 @@ impl Card {
                 read_min_mv: self.read_min_mv.value,
                 write_min_mv: self.write_min_mv.value,
                 max_mv: self.max_mv.value,
+                brown_out: self
+                    .brown_out
+                    .map(|(reset_mv, off_us)| BrownOut { reset_mv, off_ns: u64::from(off_us) * 1000 }),
             },
             speed: self.simulated_speed(),
             min_scl_hz: self.min_scl_khz * 1000,
@@ -79,15 +88,14 @@ impl Card {
         }
     }
 
-    /// Grades that hold at every temperature at which the part works; the chip finds the one of its supply.
+    /// Write cycles by supply and temperature; one end of a range that all temperatures of the part keep is left out.
     fn simulated_cycles(&self) -> Vec<CycleGrade> {
         let (coolest, hottest) = (self.temperature_min_c.value, self.temperature_max_c.value);
-        let holds = |limits: &&Limits| {
-            limits.at.min_c.is_none_or(|min| min <= coolest) && limits.at.max_c.is_none_or(|max| hottest <= max)
-        };
-        let grades = self.grades.value.iter().filter(holds).filter_map(|limits| {
+        let grades = self.grades.value.iter().filter_map(|limits: &Limits| {
             let (min_mv, max_mv) = (limits.min_mv.unwrap_or(0), limits.max_mv.unwrap_or(u32::MAX));
-            Some(CycleGrade { min_mv, max_mv, max_ns: u64::from(limits.write_cycle_us?) * 1000 })
+            let min_c = limits.at.min_c.filter(|min| *min > coolest);
+            let max_c = limits.at.max_c.filter(|max| *max < hottest);
+            Some(CycleGrade { min_mv, max_mv, min_c, max_c, max_ns: u64::from(limits.write_cycle_us?) * 1000 })
         });
         grades.collect()
     }
@@ -158,7 +166,9 @@ const fn range(span: Span, capacity: u32) -> ByteRange {
 fn speed_grade(grade: &Grade) -> SpeedGrade {
     let scl_hz = grade.scl_khz * 1000;
     let bus = AcLimits::for_scl_hz(scl_hz);
-    let Ac { t_low, t_high, t_hd_sta, t_su_sta, t_hd_dat, t_su_dat, t_su_sto, t_buf, t_aa_max, t_sp_max } = grade.ac;
+    let Ac { t_low, t_high, t_hd_sta, t_su_sta, t_hd_dat, t_su_dat, t_su_sto, t_buf, .. } = grade.ac;
+    let Ac { t_aa_max, t_sp_max, t_aa_min, t_su_wp, t_hd_wp, .. } = grade.ac;
+    let t_aa_max = t_aa_max.unwrap_or(bus.t_aa_max);
     SpeedGrade {
         min_mv: grade.min_mv,
         max_mv: grade.max_mv,
@@ -172,8 +182,11 @@ fn speed_grade(grade: &Grade) -> SpeedGrade {
             t_su_dat: t_su_dat.unwrap_or(bus.t_su_dat),
             t_su_sto: t_su_sto.unwrap_or(bus.t_su_sto),
             t_buf: t_buf.unwrap_or(bus.t_buf),
-            t_aa_max: t_aa_max.unwrap_or(bus.t_aa_max),
+            t_aa_max,
             t_sp_max: t_sp_max.unwrap_or(bus.t_sp_max),
+            t_aa_min: t_aa_min.unwrap_or(0).min(t_aa_max),
+            t_su_wp: t_su_wp.unwrap_or(0),
+            t_hd_wp: t_hd_wp.unwrap_or(0),
         },
     }
 }
@@ -190,8 +203,21 @@ const BANK_SELECT: [DeviceBit; 7] = [
     DeviceBit::Ignored,
 ];
 
+/// Where a part is asked for its identification. Source: UM10204 Rev.6, p.17.
+const DEVICE_ID: [DeviceBit; 7] = [
+    DeviceBit::Fixed(true),
+    DeviceBit::Fixed(true),
+    DeviceBit::Fixed(true),
+    DeviceBit::Fixed(true),
+    DeviceBit::Fixed(true),
+    DeviceBit::Fixed(false),
+    DeviceBit::Fixed(false),
+];
+
 /// The simulated region; none for protection page by page, which leaves the array as it is until somebody sets it.
 fn simulated_region(region: &Region, capacity: u32) -> Option<pagewise_simulator::model::Region> {
+    let assumed = assume::REGION_WORD_ADDRESS.value;
+    let read = region.word_address_read;
     Some(pagewise_simulator::model::Region {
         kind: match region.kind {
             RegionKind::SerialNumber => SimulatedRegion::SerialNumber,
@@ -201,14 +227,20 @@ fn simulated_region(region: &Region, capacity: u32) -> Option<pagewise_simulator
             RegionKind::PermanentProtection => SimulatedRegion::PermanentProtection,
             RegionKind::ReversibleProtection => SimulatedRegion::ReversibleProtection,
             RegionKind::BankSelect => SimulatedRegion::BankSelect,
+            RegionKind::DeviceId => SimulatedRegion::DeviceId,
             RegionKind::PageProtection => return None,
         },
         device_bits: match region.device_bits {
             Some(bits) => Some(bits.map(device_bit)),
-            None => (region.kind == RegionKind::BankSelect).then_some(BANK_SELECT),
+            None => match region.kind {
+                RegionKind::BankSelect => Some(BANK_SELECT),
+                RegionKind::DeviceId => Some(DEVICE_ID),
+                _ => None,
+            },
         },
-        word_address: region.word_address,
-        address_mask: region.address_mask.unwrap_or(u32::MAX),
+        word_address: if read { region.word_address } else { assumed },
+        // The identification has no word address: its bytes are counted.
+        address_mask: region.address_mask.unwrap_or(if region.kind == RegionKind::DeviceId { 0 } else { u32::MAX }),
         word_address_bytes: region.word_address_bytes,
         len: region.length,
         access: match region.access {
@@ -217,5 +249,8 @@ fn simulated_region(region: &Region, capacity: u32) -> Option<pagewise_simulator
             Access::ReadWrite => RegionAccess::ReadWrite,
         },
         protects: range(region.protects, capacity),
+        contents: region.contents.clone(),
+        rolls_after: region.rolls_after.unwrap_or(0),
+        shares_pointer: region.shares_pointer || !read,
     })
 }

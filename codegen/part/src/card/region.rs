@@ -16,6 +16,8 @@ pub struct Region {
     pub address_read: bool,
     /// First word address.
     pub word_address: u32,
+    /// Whether it was read, where the part is asked for one.
+    pub word_address_read: bool,
     /// Word-address bits that are compared; absent: all.
     pub address_mask: Option<u32>,
     /// Word-address bytes sent for it.
@@ -26,6 +28,15 @@ pub struct Region {
     pub access: Access,
     /// Array range that a protection register protects.
     pub protects: Span,
+    /// First bytes that are the same in every part.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub contents: Vec<u8>,
+    /// Reading rolls over after this many bytes; absent: at its own end.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rolls_after: Option<u32>,
+    /// It is read from the address pointer of the array.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub shares_pointer: bool,
     /// Remark.
     pub note: Option<String>,
 }
@@ -50,6 +61,8 @@ pub enum RegionKind {
     ReversibleProtection,
     /// Bank chosen by a command.
     BankSelect,
+    /// Device identification, read by the reserved address 0x7C (F8h and F9h with R/W).
+    DeviceId,
     /// A protection bit for each page of the array, set over the bus.
     PageProtection,
 }

@@ -3,13 +3,14 @@
 use alloc::format;
 use alloc::string::String;
 
-use super::{Faults, LARGEST, bit_fault};
+use super::{Faults, LARGEST, bit_fault, power};
 use crate::model::{ChipModel, DeviceBit, Region, RegionKind};
 
-/// Whether a region holds bytes; the others are commands.
-fn holds_data(region: &Region) -> bool {
-    !matches!(region.kind, RegionKind::PermanentProtection | RegionKind::ReversibleProtection | RegionKind::BankSelect)
-}
+/// The reserved address of the device identification, 1111 100. Source: UM10204 Rev.6 3.1.17.
+const DEVICE_ID: [DeviceBit; 7] = {
+    use DeviceBit::Fixed;
+    [Fixed(true), Fixed(true), Fixed(true), Fixed(true), Fixed(true), Fixed(false), Fixed(false)]
+};
 
 impl ChipModel {
     pub(super) fn check_regions(&self, faults: &mut Faults) {
@@ -17,7 +18,7 @@ impl ChipModel {
             let what = |text: String| format!("region {number}: {text}");
             match &region.device_bits {
                 Some(bits) => self.check_bits(faults, bits, what),
-                None if holds_data(region) => {
+                None if region.holds_data() => {
                     let end = region.word_address.checked_add(region.len);
                     faults.unless(end.is_some_and(|end| end <= self.capacity), || {
                         what(format!("{} bytes at 0x{:04X} lie outside of the array", region.len, region.word_address))
@@ -25,10 +26,11 @@ impl ChipModel {
                 }
                 None => faults.0.push(what(String::from("a command without a device address cannot be given"))),
             }
-            if holds_data(region) {
+            if region.holds_data() {
                 check_place(faults, region, what);
             } else {
-                faults.unless(region.len == 0, || what(format!("a command with {} bytes", region.len)));
+                let bare = region.len == 0 && region.contents.is_empty() && region.rolls_after == 0;
+                faults.unless(bare && !region.shares_pointer, || what(format!("a command with {} bytes", region.len)));
             }
             for (other, earlier) in self.regions[..number].iter().enumerate() {
                 faults.unless(!overlap(region, earlier), || what(format!("lies on region {other}")));
@@ -54,6 +56,24 @@ fn check_place(faults: &mut Faults, region: &Region, what: impl Fn(String) -> St
     let (len, bytes) = (region.len, region.word_address_bytes);
     faults.unless((1..=LARGEST).contains(&len), || what(format!("{len} bytes, 1 to {LARGEST} are possible")));
     faults.unless(bytes <= 3, || what(format!("{bytes} word-address bytes, at most 3")));
+    faults.unless(region.contents.len() <= len as usize, || {
+        what(format!("{} fixed bytes in a region of {len}", region.contents.len()))
+    });
+    let rolls = region.rolls_after;
+    let fits = || u64::from(region.word_address % rolls) + u64::from(len) <= u64::from(rolls);
+    faults.unless(rolls == 0 || (power(rolls, 1, LARGEST) && fits()), || {
+        what(format!("reading rolls over after {rolls} bytes, not a power of two that holds the region"))
+    });
+    if region.device_bits.is_none() {
+        faults.unless(rolls == 0 && !region.shares_pointer, || {
+            what(String::from("bytes of the array are read as the array is"))
+        });
+    }
+    if region.kind == RegionKind::DeviceId {
+        faults.unless(region.device_bits == Some(DEVICE_ID) && bytes == 1 && region.word_address == 0, || {
+            what(String::from("the device identification is read by 1111 100 and one byte, the part's own address"))
+        });
+    }
     if region.device_bits.is_none() || !(1..=LARGEST).contains(&len) || bytes > 3 {
         return;
     }
@@ -69,8 +89,8 @@ fn check_place(faults: &mut Faults, region: &Region, what: impl Fn(String) -> St
 
 /// Two regions of bytes at one device address whose word addresses meet.
 fn overlap(a: &Region, b: &Region) -> bool {
-    if !holds_data(a) || !holds_data(b) || a.device_bits != b.device_bits {
-        return a.kind == b.kind && !holds_data(a) && a.device_bits.is_some() && a.device_bits == b.device_bits;
+    if !a.holds_data() || !b.holds_data() || a.device_bits != b.device_bits {
+        return a.kind == b.kind && !a.holds_data() && a.device_bits.is_some() && a.device_bits == b.device_bits;
     }
     let mask = if a.device_bits.is_some() { a.mask() & b.mask() } else { u32::MAX };
     let (from, to) = (a.word_address & mask, b.word_address & mask);

@@ -57,8 +57,8 @@ impl Answers {
             let Some(cycle) = chip.cycle.as_mut().filter(|cycle| cycle.starts_ns == now) else { continue };
             cycle.ends_ns = u64::MAX;
             let region = match cycle.target {
-                crate::chip::registers::Target::Array => None,
                 crate::chip::registers::Target::Region(region) => Some(region),
+                _ => None,
             };
             let answer = &mut self.chips[i];
             answer.known.extend(chip.programming.bytes().map(|(offset, _)| (region, offset)));
@@ -119,7 +119,10 @@ impl Answers {
         let chip = &mut world.chips[only];
         let (region, offset) = match chip.phase {
             Phase::Read => (None, chip.pointer),
-            Phase::ReadRegion(region) => (Some(region), chip.region_pointer()),
+            Phase::ReadRegion(first) => match chip.region_pointer(first) {
+                Some((region, offset)) => (Some(region), offset),
+                None => return,
+            },
             _ => return,
         };
         if !self.chips[only].known.insert((region, offset)) {

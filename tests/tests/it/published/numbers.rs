@@ -19,7 +19,7 @@ const NUMBERS: [(&str, &str); 11] = [
     ("min_scl_khz", "min_scl_khz"),
 ];
 
-const AC: [(&str, &str); 10] = [
+const AC: [(&str, &str); 11] = [
     ("t_low", "tLOW"),
     ("t_high", "tHIGH"),
     ("t_hd_sta", "tHD_STA"),
@@ -30,6 +30,7 @@ const AC: [(&str, &str); 10] = [
     ("t_buf", "tBUF"),
     ("t_aa_max", "tAA_max"),
     ("t_sp_max", "tSP_max"),
+    ("t_aa_min", "tAA_min"),
 ];
 
 /// Every number of the card that its entry does not state.

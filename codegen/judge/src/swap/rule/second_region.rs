@@ -22,14 +22,24 @@ fn one(case: &Case<'_>, kind: RegionKind) -> Option<Finding> {
         let remedy = "take a part that has it, or keep the data in the array".to_owned();
         return Some(Finding::new(RULE.id, Verdict::Reject, fact, text, remedy).not_simulated());
     };
-    if !now.address_read {
+    if !now.address_read || !now.word_address_read {
         let text = format!("the firmware uses the {name}, of the part's it was not read where it lies");
-        let remedy = "look for its device address in the data sheet".to_owned();
-        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &assume::REGION_ADDRESS.fact(), text, remedy);
+        let what = if now.address_read { "word address" } else { "device address" };
+        let fact = if now.address_read {
+            assume::REGION_WORD_ADDRESS.fact().map(|_| ())
+        } else {
+            assume::REGION_ADDRESS.fact()
+        };
+        let remedy = format!("look for its {what} in the data sheet");
+        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &fact, text, remedy);
         let proviso = format!("its {name} lies where the fitted part has it");
         return Some(finding.not_simulated().unless(proviso, Amend::Package(case.board.footprint)));
     }
     let before = region(&case.old, kind)?;
+    // Where the fitted part has it was not read: that is said of the board's own part.
+    if !before.address_read || !before.word_address_read {
+        return None;
+    }
     let same =
         before.device_bits == now.device_bits && before.word_address == now.word_address && before.length == now.length;
     if same {

@@ -44,6 +44,12 @@ pub(in crate::card) struct Supply {
     /// Lowest for writing.
     #[schemars(range(min = 0.5, max = 7))]
     pub(in crate::card) write_min_v: Option<f64>,
+    /// Below it the part is reset (V_POR, maximum); goes with `off_ms`.
+    #[schemars(range(min = 0.5, max = 7))]
+    pub(in crate::card) reset_v: Option<f64>,
+    /// For so many milliseconds it must stay below, so that the part starts properly (t_POFF, minimum).
+    #[schemars(range(min = 0.001, max = 1000))]
+    pub(in crate::card) off_ms: Option<f64>,
 }
 
 /// Fastest SCL in one range of supply and temperature.

@@ -53,6 +53,7 @@ pub(super) struct Supply {
     pub(super) read_min: Fact<u32>,
     pub(super) write_min: Fact<u32>,
     pub(super) max: Fact<u32>,
+    pub(super) brown_out: Option<(u32, u32)>,
 }
 
 pub(super) fn supply(sheet: &Sheet, form: &Document<'_>, file: &file::Supply) -> Supply {
@@ -71,7 +72,14 @@ pub(super) fn supply(sheet: &Sheet, form: &Document<'_>, file: &file::Supply) ->
         let remedy = "use a value between min_v and max_v";
         form.fault("supply.write_min_v", "is outside the supply range", remedy);
     }
-    Supply { read_min, write_min, max }
+    if file.reset_v.is_some() != file.off_ms.is_some() {
+        form.fault("supply.reset_v", "reset_v and off_ms go together", "give both or neither");
+    }
+    let brown_out = thousandths(file.reset_v).zip(thousandths(file.off_ms));
+    if brown_out.is_some_and(|(reset_mv, _)| reset_mv > read_min.value) {
+        form.fault("supply.reset_v", "is above the lowest supply for reading", "correct one of them");
+    }
+    Supply { read_min, write_min, max, brown_out }
 }
 
 pub(super) fn speed(sheet: &Sheet, form: &Document<'_>, file: &CardFile, supply: &Supply) -> Fact<Vec<Grade>> {

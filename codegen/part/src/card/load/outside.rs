@@ -77,7 +77,7 @@ fn region(form: &Document<'_>, index: usize, file: &file::Region, capacity: u32)
     };
     let address_read = file.address_read.unwrap_or(true);
     let stated = device_bits.is_some() || file.word_address.is_some();
-    let placeless = matches!(file.kind, RegionKind::BankSelect | RegionKind::PageProtection);
+    let placeless = matches!(file.kind, RegionKind::BankSelect | RegionKind::DeviceId | RegionKind::PageProtection);
     if address_read && !stated && !placeless {
         let remedy =
             "state device_code and address_bits, or word_address; where the sheet was not read, address_read = false";
@@ -87,7 +87,8 @@ fn region(form: &Document<'_>, index: usize, file: &file::Region, capacity: u32)
         form.fault(&path("address_read"), "an address is stated beside it", "keep one of them");
     }
     let (word_address, length) = (file.word_address.unwrap_or(0), file.length.unwrap_or(0));
-    if device_bits.is_none() && u64::from(word_address) + u64::from(length) > u64::from(capacity) {
+    let in_array = device_bits.is_none() && !placeless;
+    if in_array && u64::from(word_address) + u64::from(length) > u64::from(capacity) {
         form.fault(&path("length"), "the region runs past the array", "correct word_address or length");
     }
     Region {
@@ -95,11 +96,15 @@ fn region(form: &Document<'_>, index: usize, file: &file::Region, capacity: u32)
         device_bits,
         address_read,
         word_address,
+        word_address_read: file.word_address.is_some() || file.kind != RegionKind::SerialNumber || !address_read,
         address_mask: file.address_mask,
         word_address_bytes: file.word_address_bytes.unwrap_or(1),
         length,
         access: file.access.unwrap_or(Access::ReadOnly),
         protects: file.protects.unwrap_or(Span::None),
+        contents: file.contents.clone().unwrap_or_default(),
+        rolls_after: file.rolls_after,
+        shares_pointer: file.shares_pointer.unwrap_or(false),
         note: file.note.clone(),
     }
 }

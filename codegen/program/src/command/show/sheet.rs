@@ -258,6 +258,8 @@ fn region(region: &Region) -> String {
     let (kind, access) = (word(&region.kind), word(&region.access));
     let length = if !region.address_read {
         ", its address not read".to_owned()
+    } else if !region.word_address_read {
+        format!(", {} bytes, their word address not read", region.length)
     } else if region.length > 0 {
         format!(", {} bytes from {:#x}", region.length, region.word_address)
     } else {
