@@ -49,7 +49,22 @@
 //! # Ok::<(), pagewise_driver::Error<embedded_hal::i2c::ErrorKind>>(())
 //! ```
 //!
-//! A geometry that contradicts itself does not compile.
+//! A geometry that contradicts itself does not compile. `i2c` and `delay` are what the HAL of your microcontroller calls its I2C
+//! peripheral and its timer; both implement traits of `embedded-hal` 1.0. The numbers of the geometry stand in the part's data
+//! sheet:
+//!
+//! | Setting of [`Parameters`] | In the data sheet |
+//! |---|---|
+//! | `with_capacity_bytes` | memory organisation; 32 kbit = 4096 bytes |
+//! | `with_page_bytes` | page write; in doubt the smaller one; an FRAM has its capacity here |
+//! | `with_word_address_bytes` | bytes between device address and data: usually one up to 16 kbit, two above |
+//! | `with_device_address` | 7 bits, with the straps, block-select bits 0 (0x50, not 0xA0); unstated: 0x50 |
+//! | `with_block_select_bits`, `with_block_select_shift` | word-address bits inside the device address, and the place of the lowest, 0 being next to R/W (16 kbit with one word-address byte: 3 at 0); unstated: none |
+//! | `with_sequential_read_bytes` | where a sequential read rolls over; usually the capacity |
+//! | `with_write_cycle_us` | longest write cycle (t_WR); 0 for an FRAM |
+//!
+//! What is not stated and has no usual value does not compile either. `pagewise generate` writes these lines for a part, with
+//! the source of each value.
 //!
 //! # On the wire
 //!
