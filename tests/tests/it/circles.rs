@@ -4,12 +4,14 @@ use std::path::Path;
 
 use pagewise_tests::modules::Crate;
 
-const CRATES: [&str; 16] = [
+const CRATES: [&str; 19] = [
     "driver/src",
     "simulator/src",
     "simulator/capi/src",
     "simulator/bridge/src",
     "simulator/session/src",
+    "simulator/player/src",
+    "simulator/web/src",
     "templates/src",
     "codegen/base/src",
     "codegen/part/src",
@@ -20,6 +22,7 @@ const CRATES: [&str; 16] = [
     "codegen/measure/src",
     "codegen/observe/src",
     "codegen/report/src",
+    "codegen/teach/src",
     "codegen/program/src",
 ];
 
