@@ -100,7 +100,9 @@ fn nameless() -> String {
     let home = home.or_else(|| env::var_os("HOME").map(|home| PathBuf::from(home).join(".cargo"))).unwrap_or_default();
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the workspace lies above").to_owned();
     let registries = std::fs::read_dir(home.join("registry/src")).into_iter().flatten().flatten();
-    let folders = registries.map(|entry| (entry.path(), "crates")).chain([(root, "pagewise"), (home, "cargo")]);
+    // The last one that fits counts.
+    let folders = [(root, "pagewise"), (home, "cargo")].into_iter();
+    let folders = folders.chain(registries.map(|entry| (entry.path(), "crates")));
     let flags = folders.map(|(path, name)| format!("--remap-path-prefix={}={name}", path.display()));
     flags.collect::<Vec<_>>().join(" ")
 }

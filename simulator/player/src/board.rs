@@ -1,9 +1,17 @@
 //! What surrounds the chip: supply, SCL, pins, contents, what is meant to be stored.
 
-use pagewise_simulator::{CycleTime, Level, OtherFamily, PowerUp, Rig, RigConfig, Straps, TornModel, WireConfig};
+use pagewise_simulator::{
+    ChipId, ChipModel, CycleTime, Level, OtherFamily, PowerUp, Rig, RigConfig, Straps, TornModel, WireConfig,
+};
 
-use crate::Bench;
-use pagewise_simulator::ChipId;
+/// A chip on a board.
+#[derive(Debug, Clone)]
+pub struct Bench {
+    /// What the chip is.
+    pub model: ChipModel,
+    /// What surrounds it.
+    pub board: Board,
+}
 
 /// Bytes at an offset.
 #[derive(Debug, Clone, PartialEq, Eq)]

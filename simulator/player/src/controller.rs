@@ -3,7 +3,7 @@
 use embedded_hal::i2c::Operation;
 use pagewise_simulator::{BitBang, ResetShape, Rig, RigDelay, StepBus, WirePin};
 
-use crate::Bench;
+use crate::board::Bench;
 
 pub(crate) enum Controller {
     Bytes { bus: StepBus, rig: Rig },

@@ -2,10 +2,9 @@
 
 use pagewise_simulator::{ChipId, Rig, TornModel};
 
-use crate::Bench;
-use crate::board::Stored;
+use crate::board::{Bench, Stored};
 use crate::layout::header;
-use crate::play::Player;
+use crate::player::Player;
 use crate::program::{Place, Program};
 
 /// Steps at which the supply is cut; of longer programs an even choice.

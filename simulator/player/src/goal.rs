@@ -5,9 +5,10 @@ use serde::Serialize;
 
 use crate::board::Stored;
 use crate::cuts;
-use crate::notation;
-use crate::play::{BusEvent, End, Outcome, Run, Who};
-use crate::program::Place;
+use crate::notation::words::stored;
+use crate::outcome::{BusEvent, End, Outcome, Who};
+use crate::play::Run;
+use crate::program::{Action, Place};
 use crate::values;
 
 /// What a program must reach, besides that everything meant is stored and everything held is kept.
@@ -34,20 +35,20 @@ impl Goal {
             text => {
                 let text = values::filled(text, seed);
                 let tokens: Vec<&str> = text.split_whitespace().collect();
-                Some(notation::stored("0", &tokens).ok_or_else(|| format!("`{text}` is not a list of bytes"))?.bytes)
+                Some(stored("0", &tokens).ok_or_else(|| format!("`{text}` is not a list of bytes"))?.bytes)
             }
         };
-        let stored = |text: &String| {
+        let held = |text: &String| {
             let text = values::filled(text, seed);
             let mut tokens = text.split_whitespace();
             let offset = tokens.next().unwrap_or_default();
             let bytes: Vec<&str> = tokens.collect();
-            notation::stored(offset, &bytes).ok_or_else(|| format!("`{text}` is not an offset and bytes"))
+            stored(offset, &bytes).ok_or_else(|| format!("`{text}` is not an offset and bytes"))
         };
         let hazard = |name: &String| name.parse().map_err(|_| format!("`{name}` is not the name of a hazard"));
         Ok(Self {
             reads,
-            either: either.iter().map(stored).collect::<Result<_, _>>()?,
+            either: either.iter().map(held).collect::<Result<_, _>>()?,
             tolerates: tolerates.iter().map(hazard).collect::<Result<_, _>>()?,
             cycles: 0,
         })
@@ -154,7 +155,7 @@ impl Run {
     pub fn first_failing(&self) -> Option<(usize, Place)> {
         let refused = |event: &BusEvent| matches!(event, BusEvent::Byte { by: Who::Controller, acked: false, .. });
         let fails = |outcome: &&Outcome| {
-            let polls = matches!(outcome.action, crate::program::Action::Poll { .. });
+            let polls = matches!(outcome.action, Action::Poll { .. });
             !outcome.incidents.is_empty()
                 || outcome.surprise
                 || outcome.skipped

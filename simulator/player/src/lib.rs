@@ -22,25 +22,18 @@ mod cuts;
 pub mod goal;
 mod layout;
 pub mod notation;
+mod outcome;
 mod play;
+mod player;
 pub mod program;
 pub mod talk;
 pub mod values;
 pub mod view;
 
-pub use board::Board;
+pub use board::{Bench, Board};
 pub use goal::{Goal, Graded};
-pub use play::{BusEvent, End, MOST_STEPS, Outcome, Run, Who};
+pub use outcome::{BusEvent, End, Outcome, Who};
+pub use play::Run;
+pub use player::MOST_STEPS;
 pub use program::{Fault, Place, Program};
 pub use view::{LaneView, Row};
-
-use pagewise_simulator::ChipModel;
-
-/// A chip on a board.
-#[derive(Debug, Clone)]
-pub struct Bench {
-    /// What the chip is.
-    pub model: ChipModel,
-    /// What surrounds it.
-    pub board: Board,
-}

@@ -36,9 +36,7 @@
 
 mod bus;
 mod quantity;
-mod words;
-
-pub(crate) use words::stored;
+pub(crate) mod words;
 
 use crate::board::Board;
 use crate::program::{Action, Fault, Instruction, Place, Program};
@@ -51,7 +49,7 @@ const MOST_LINES: usize = 5_000;
 const MOST_FAULTS: usize = 50;
 
 /// Which words of the board a text may use.
-pub enum Allowed<'a> {
+enum Allowed<'a> {
     /// All, in front of the program.
     All,
     /// All, anywhere: the text is a lesson's board, and the actions in it are what has happened to it.
@@ -60,11 +58,34 @@ pub enum Allowed<'a> {
     Only(&'a [String]),
 }
 
+impl Program {
+    /// Reads a text: the board first, then the program. See [`crate::notation`].
+    ///
+    /// # Errors
+    /// Everything that is wrong with it.
+    pub fn parse(text: &str) -> Result<(Board, Self), Vec<Fault>> {
+        parse(text, Board::default(), &Allowed::All)
+    }
+
+    /// Reads the board of a lesson; actions in it are what has happened before the program starts.
+    ///
+    /// # Errors
+    /// Everything that is wrong with it.
+    pub fn parse_board(text: &str) -> Result<(Board, Self), Vec<Fault>> {
+        parse(text, Board::default(), &Allowed::Board)
+    }
+
+    /// Reads the program of a lesson, whose board is given; only the board's words that are named may be set anew.
+    ///
+    /// # Errors
+    /// Everything that is wrong with it.
+    pub fn parse_on(board: Board, text: &str, may_set: &[String]) -> Result<(Board, Self), Vec<Fault>> {
+        parse(text, board, &Allowed::Only(may_set))
+    }
+}
+
 /// Reads a text on top of a board.
-///
-/// # Errors
-/// Everything that is wrong with it.
-pub fn parse(text: &str, board: Board, allowed: &Allowed<'_>) -> Result<(Board, Program), Vec<Fault>> {
+fn parse(text: &str, board: Board, allowed: &Allowed<'_>) -> Result<(Board, Program), Vec<Fault>> {
     let mut reader = Reader {
         board,
         allowed,

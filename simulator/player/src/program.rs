@@ -4,9 +4,6 @@ use std::fmt;
 
 use serde::Serialize;
 
-use crate::board::Board;
-use crate::notation;
-
 /// Where something stands in a text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
 pub struct Place {
@@ -112,30 +109,6 @@ pub struct Program {
 }
 
 impl Program {
-    /// Reads a text: the board first, then the program. See [`notation`].
-    ///
-    /// # Errors
-    /// Everything that is wrong with it.
-    pub fn parse(text: &str) -> Result<(Board, Self), Vec<Fault>> {
-        notation::parse(text, Board::default(), &notation::Allowed::All)
-    }
-
-    /// Reads the board of a lesson; actions in it are what has happened before the program starts.
-    ///
-    /// # Errors
-    /// Everything that is wrong with it.
-    pub fn parse_board(text: &str) -> Result<(Board, Self), Vec<Fault>> {
-        notation::parse(text, Board::default(), &notation::Allowed::Board)
-    }
-
-    /// Reads the program of a lesson, whose board is given; only the board's words that are named may be set anew.
-    ///
-    /// # Errors
-    /// Everything that is wrong with it.
-    pub fn parse_on(board: Board, text: &str, may_set: &[String]) -> Result<(Board, Self), Vec<Fault>> {
-        notation::parse(text, board, &notation::Allowed::Only(may_set))
-    }
-
     /// What goes before, then this program: what happens to a lesson's board stands in no line of the student's program.
     #[must_use]
     pub fn after(self, before: &Self) -> Self {

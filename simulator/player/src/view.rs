@@ -5,7 +5,9 @@ use std::collections::BTreeSet;
 use pagewise_simulator::{ChipState, Hazard};
 use serde::Serialize;
 
-use crate::play::{BusEvent, Player, Run, meant};
+use crate::outcome::BusEvent;
+use crate::play::{Run, meant};
+use crate::player::Player;
 use crate::program::Place;
 
 /// Bytes in a row.

@@ -40,7 +40,7 @@ fn faults_of_a_program_come_at_once_and_nothing_is_played() {
     write(folder.path(), "bad.txt", "S 50W 00\nwiat 5ms\n");
     let bad = run(&["play", &path(&folder, "bad.txt"), "--part", "at24c32e"]);
     assert_eq!((bad.code, bad.out.as_str(), bad.err.lines().count()), (2, "", 2), "{}", bad.err);
-    assert!(bad.err.contains("bad.txt:2: `wiat` is not known here"), "{}", bad.err);
+    assert!(bad.err.contains("bad.txt:2: no line begins with `wiat`"), "{}", bad.err);
     refused(&["play", &path(&folder, "none.txt"), "--part", "at24c32e"], "cannot be read");
     write(folder.path(), "good.txt", "S 50W P\n");
     refused(&["play", &path(&folder, "good.txt"), "--part", "at24c32f"], "at24c32e");

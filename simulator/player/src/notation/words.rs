@@ -50,7 +50,7 @@ impl Reader<'_> {
         let known = OF_THE_PROGRAM.iter().chain(&OF_BOTH).chain(&OF_THE_BOARD).copied().collect::<Vec<_>>().join(", ");
         self.fault(
             first.place,
-            format!("`{}` is not known here", first.text),
+            format!("no line begins with `{}`", first.text),
             format!("begin with S or one of: {known}"),
         );
     }

@@ -14,7 +14,7 @@ fn every_fault_comes_at_once_with_line_and_column() {
         told,
         [
             "line 1, column 3: `50` is not a device address; write a device address from 00 to 7F with `W` or `R`, such as `50W`",
-            "line 2, column 1: `wiat` is not known here; begin with S or one of: wait, poll, recover, cut, reset, repeat, end, supply, wp, \
+            "line 2, column 1: no line begins with `wiat`; begin with S or one of: wait, poll, recover, cut, reset, repeat, end, supply, wp, \
              scl, a0, a1, a2, cycle, torn, holds, means, worn, other, family, lines, noise, contents, seed",
             "line 3, column 7: `GG` is not a byte; write two hexadecimal digits (`A5`), bytes that count upwards (`80..8F`), or one of \
              them often (`FFx16`)",
@@ -29,7 +29,7 @@ fn every_fault_comes_at_once_with_line_and_column() {
 #[test]
 fn transfers_must_be_whole() {
     for (text, part) in [
-        ("50W 00 P", "not known here"),
+        ("50W 00 P", "no line begins"),
         ("Sr 50W P", "stands inside a transfer"),
         ("P", "no transfer to end"),
         ("S 50W 00\nS 50W P", "the transfer before has no end"),

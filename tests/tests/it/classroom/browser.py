@@ -27,8 +27,9 @@ def load(tab, fragment=""):
     tab.call("Page.navigate", url="about:blank")
     tab.events.clear()
     tab.call("Page.navigate", url=URL + fragment)
-    tab.until("Page.loadEventFired")
-    tab.until_true("document.body.dataset.ready !== undefined || !document.getElementById('alarm').hidden")
+    # The event of the page before may still come.
+    tab.until_true("""location.protocol === 'file:' && document.readyState === 'complete' && (document.body.dataset.ready !== undefined
+        || !document.getElementById('alarm').hidden)""")
 
 
 def click(tab, name):
