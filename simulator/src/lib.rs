@@ -118,6 +118,7 @@ pub use hazard::Hazard;
 pub use ledger::Loss;
 pub use model::ChipModel;
 pub use rig::replay::{BadTrace, Replayed};
+pub use rig::state::{ChipPhase, ChipState, CycleState, LatchState};
 pub use rig::{PowerUp, Rig, RigConfig, Snapshot};
 pub use supply::SupplyProfile;
 pub use time::ClockPlan;

@@ -3,6 +3,7 @@
 mod conditions;
 mod inspect;
 pub(crate) mod replay;
+pub(crate) mod state;
 
 use alloc::rc::Rc;
 use alloc::string::ToString;

@@ -16,6 +16,7 @@
 
 #![forbid(unsafe_code)]
 
+pub mod classroom;
 pub mod document;
 pub mod source;
 
@@ -37,6 +38,8 @@ pub const TEMPLATES: &[(&str, &str)] = embedded![
     "c_driver.c.tera",
     "c_driver.h.tera",
     "c_regions.c.tera",
+    "classroom.html.tera",
+    "classroom_teacher.html.tera",
     "layout_draft.toml.tera",
     "memory_map.svg.tera",
     "page.css.tera",

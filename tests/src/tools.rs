@@ -60,6 +60,53 @@ pub fn example(name: &str) -> PathBuf {
     build(&["--workspace", "--example", name]).join("examples").join(name)
 }
 
+/// Builds the simulator for the browser. Returns its path, or `None` with a printed reason where the target is missing.
+///
+/// # Panics
+///
+/// If it does not build, or the target is missing and `PAGEWISE_TOOLS` is `required`.
+#[must_use]
+pub fn wasm() -> Option<PathBuf> {
+    const TARGET: &str = "wasm32-unknown-unknown";
+    let mut rustc = Command::new("rustc");
+    let sysroot = rustc.args(["--print", "sysroot"]).output().expect("rustc runs").stdout;
+    let sysroot = PathBuf::from(String::from_utf8_lossy(&sysroot).trim());
+    if !sysroot.join("lib/rustlib").join(TARGET).is_dir() {
+        missing(&format!("the target {TARGET} is missing (`rustup target add {TARGET}`)"));
+        return None;
+    }
+    let target = env::current_exe().expect("a test has a path").ancestors().nth(3).expect("a target folder").to_owned();
+    let mut cargo = Command::new(env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
+    cargo.args([
+        "build",
+        "--locked",
+        "--quiet",
+        "-p",
+        "pagewise-web",
+        "--target",
+        TARGET,
+        "--profile",
+        "web",
+        "--target-dir",
+    ]);
+    cargo.arg(&target).env("RUSTFLAGS", nameless()).current_dir(env!("CARGO_MANIFEST_DIR"));
+    assert!(cargo.status().expect("cargo runs").success(), "the simulator does not build for {TARGET}");
+    Some(target.join(TARGET).join("web/pagewise_web.wasm"))
+}
+
+/// Flags with which no path of this machine gets into a file that is kept.
+fn nameless() -> String {
+    let home = env::var_os("CARGO_HOME").map(PathBuf::from);
+    let home = home.or_else(|| env::var_os("HOME").map(|home| PathBuf::from(home).join(".cargo"))).unwrap_or_default();
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the workspace lies above").to_owned();
+    let registries = std::fs::read_dir(home.join("registry/src")).into_iter().flatten().flatten();
+    // The last one that fits counts.
+    let folders = [(root, "pagewise"), (home, "cargo")].into_iter();
+    let folders = folders.chain(registries.map(|entry| (entry.path(), "crates")));
+    let flags = folders.map(|(path, name)| format!("--remap-path-prefix={}={name}", path.display()));
+    flags.collect::<Vec<_>>().join(" ")
+}
+
 /// Builds something into the folder of this test's own build, and returns that folder.
 fn build(what: &[&str]) -> PathBuf {
     let test = env::current_exe().expect("a test has a path");

@@ -5,6 +5,7 @@ pub mod boards;
 pub mod bridge;
 pub mod budget;
 pub mod channels;
+pub mod classroom;
 pub mod completions;
 pub mod dump;
 pub mod exposed;
@@ -15,6 +16,7 @@ pub mod inspect;
 pub mod invent;
 pub mod layout;
 pub mod manual;
+pub mod mark;
 pub mod marking;
 pub mod measure;
 pub mod merge;
@@ -23,11 +25,13 @@ pub mod moving;
 pub mod observe;
 pub mod order;
 pub mod parts;
+pub mod play;
 pub mod program;
 mod progress;
 pub mod schema;
 pub mod show;
 pub mod socket;
+mod steps;
 pub mod survey;
 pub mod swap;
 #[cfg(target_os = "linux")]
@@ -122,6 +126,12 @@ pub enum Verb {
     Invent(invent::Invent),
     /// List the ways to lose data, and run them failing.
     Hazards(hazards::Hazards),
+    /// Play a bus program on a simulated part, step by step.
+    Play(play::Play),
+    /// Write a page for the browser in which a simulated part is driven step by step, with lessons.
+    Classroom(classroom::ClassroomCommand),
+    /// Mark what students handed in from the classroom.
+    Mark(mark::Mark),
     /// Program parts: look, back up, write what differs, verify, record.
     Program(Box<program::Program>),
     /// Compare a part with an image.
@@ -174,6 +184,9 @@ impl Verb {
             Self::Exposed(_) => "exposed",
             Self::Invent(_) => "invent",
             Self::Hazards(_) => "hazards",
+            Self::Play(_) => "play",
+            Self::Classroom(_) => "classroom",
+            Self::Mark(_) => "mark",
             Self::Program(_) => "program",
             Self::Verify(_) => "verify",
             Self::Dump(_) => "dump",
@@ -215,6 +228,9 @@ impl Program {
             Verb::Exposed(exposed) => exposed.run(&self.options),
             Verb::Invent(invent) => invent.run(&self.options),
             Verb::Hazards(hazards) => hazards.run(&self.options),
+            Verb::Play(play) => play.run(&self.options),
+            Verb::Classroom(classroom) => classroom.run(&self.options),
+            Verb::Mark(mark) => mark.run(&self.options),
             Verb::Program(program) => program.run(&self.options),
             Verb::Verify(verify) => verify.run(&self.options),
             Verb::Dump(dump) => dump.run(&self.options),

@@ -6,6 +6,7 @@ use serde_json::Value;
 use pagewise_content::layout;
 use pagewise_judge::{board, stock};
 use pagewise_part::card;
+use pagewise_teach::lesson;
 
 /// A kind of file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum, serde::Serialize)]
@@ -19,6 +20,8 @@ pub enum FileKind {
     Layout,
     /// Which column of a stock list is which.
     Columns,
+    /// A lesson of the classroom.
+    Lesson,
 }
 
 /// The JSON Schema (2020-12) of a kind of file.
@@ -29,5 +32,6 @@ pub fn schema(kind: FileKind) -> &'static Value {
         FileKind::Board => board::file::SHAPE.schema(),
         FileKind::Layout => layout::file::SHAPE.schema(),
         FileKind::Columns => stock::columns::SHAPE.schema(),
+        FileKind::Lesson => lesson::file::SHAPE.schema(),
     }
 }

@@ -121,6 +121,13 @@ impl World {
         for _ in 0..bytes {
             self.receive(true);
         }
+        self.stop_clocking(bits);
+        Ok(())
+    }
+
+    /// The controller is reset: after `bits` bits (0 to 7) of the next byte SCL stays high and nothing more comes. A chip
+    /// that drives a 0 then holds SDA.
+    pub(crate) fn stop_clocking(&mut self, bits: u8) {
         let bits = bits & 7;
         self.run_to(self.now + self.plan.period_ns * u64::from(bits));
         for i in 0..self.responders.len() {
@@ -134,7 +141,6 @@ impl World {
             }
         }
         self.hear_notes();
-        Ok(())
     }
 
     pub(crate) fn recover(&mut self) {

@@ -136,6 +136,16 @@ impl StepBus {
         released
     }
 
+    /// The controller is reset in the middle of a transfer: after `bits` bits (0 to 7) of a byte that is read SCL stays high
+    /// and nothing more comes; [`RigBus::recover`] frees what is then held. Outside of a read nobody notices.
+    pub fn abandon(&mut self, bits: u8) {
+        if core::mem::take(&mut self.driven) {
+            self.bus.world.borrow_mut().stop_clocking(bits);
+        }
+        self.fresh = false;
+        self.forget();
+    }
+
     fn finish(&mut self, can_stop: bool) {
         let world = &mut *self.bus.world.borrow_mut();
         if can_stop && world.in_transfer {

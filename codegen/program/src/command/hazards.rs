@@ -1,8 +1,10 @@
 //! `pagewise hazards`: lists the ways to lose data, and runs them.
 
+use pagewise_player::Bench;
+use pagewise_teach::lesson::Lessons;
 use serde::Serialize;
 
-use super::Options;
+use super::{Options, find, steps};
 use crate::output::{Align, Answer, Exit, Tone, paint, plain, table, wrapped};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::hazard::{self, Demonstration, Row, Side};
@@ -23,6 +25,20 @@ pub struct Hazards {
     /// Run all of them.
     #[arg(long)]
     pub all: bool,
+    /// Play the lesson's program on this part instead: identifier or order code of a card.
+    #[arg(long, value_name = "PART", conflicts_with = "all", requires = "names")]
+    pub part: Option<String>,
+    /// Play the lesson's program step by step.
+    #[arg(long, conflicts_with = "all", requires = "names")]
+    pub step: bool,
+}
+
+#[derive(Serialize)]
+struct Played<'a> {
+    lesson: &'a str,
+    belief: &'a str,
+    program: &'a str,
+    run: &'a steps::Played,
 }
 
 #[derive(Serialize)]
@@ -62,6 +78,9 @@ impl Hazards {
     /// # Errors
     /// A name that is not a hazard's, with names that resemble it.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
+        if self.part.is_some() || self.step {
+            return self.play(options);
+        }
         let chosen = self.chosen()?;
         if chosen.is_empty() {
             let body = List { hazards: hazard::all().iter().map(entry).collect() };
@@ -72,6 +91,36 @@ impl Hazards {
         let exit = if bit { Exit::Against } else { Exit::Usable };
         let text = || body.runs.iter().map(text).collect::<Vec<_>>().join("\n");
         Ok(Answer::new(options.reader(), "hazards", exit, &body, text))
+    }
+
+    /// The failing program of one lesson, on its own part or another one.
+    fn play(&self, options: &Options) -> Result<Answer, Faults> {
+        let catalogue = options.catalogue()?;
+        let lessons = Lessons::embedded(&catalogue)?;
+        let [name] = &self.names[..] else {
+            return Err(Fault::of_file("command line", "several names", "play one lesson at a time").into());
+        };
+        let lesson = lessons.find(name).ok_or_else(|| {
+            let near = lessons.near(name).join(", ");
+            let remedy =
+                if near.is_empty() { "`pagewise hazards` lists all".to_owned() } else { format!("near: {near}") };
+            Fault::of_file(&format!("`{}`", plain(name)), "no lesson has this name", remedy)
+        })?;
+        let model = match &self.part {
+            Some(part) => find(&catalogue, part)?.chip_model(),
+            None => lesson.part.model.clone(),
+        };
+        model.check().map_err(|reason| Fault::of_file(&model.name, reason, "correct the card"))?;
+        let text = lesson.filled_program("");
+        let (board, program) =
+            lesson.bench("", &text, false, None).map_err(|faults| steps::faults_of(&lesson.name, faults))?;
+        let (run, _) = steps::Played::new(&Bench { model, board }, &program);
+        let body = Played { lesson: &lesson.name, belief: &lesson.belief, program: &text, run: &run };
+        Ok(Answer::new(options.reader(), "hazards", run.exit(), &body, || {
+            let listing = text.lines().enumerate().map(|(at, line)| format!("{:>9}  {}\n", at + 1, plain(line)));
+            let listing: String = listing.collect();
+            format!("{}\n{listing}\n{}", wrapped(&plain(&lesson.belief), "", ""), run.text(self.step))
+        }))
     }
 
     fn chosen(&self) -> Result<Vec<&'static Demonstration>, Faults> {

@@ -4,6 +4,7 @@ mod cards;
 mod ci_example;
 mod cli_boards;
 mod cli_budget;
+mod cli_classroom;
 mod cli_contents;
 mod cli_files;
 mod cli_fleet;

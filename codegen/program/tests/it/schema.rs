@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
+use std::sync::LazyLock;
 
 use jsonschema::Validator;
 use pagewise::schema::{FileKind, schema};
@@ -11,15 +12,19 @@ use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::layout;
 use pagewise_judge::board;
 use pagewise_judge::stock::columns;
-use pagewise_part::card::load;
+use pagewise_part::card::{Catalogue, load};
+use pagewise_teach::lesson;
 use serde_json::{Value, json};
 
-const FULL: [(FileKind, &str); 4] = [
+const FULL: [(FileKind, &str); 5] = [
     (FileKind::Card, include_str!("schema/card.toml")),
     (FileKind::Board, include_str!("schema/board.toml")),
     (FileKind::Layout, include_str!("schema/layout.toml")),
     (FileKind::Columns, include_str!("schema/columns.toml")),
+    (FileKind::Lesson, include_str!("schema/lesson.toml")),
 ];
+
+static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| Catalogue::embedded().unwrap());
 
 fn validator(kind: FileKind) -> Validator {
     let schema = schema(kind);
@@ -38,6 +43,7 @@ fn faults(kind: FileKind, text: &str) -> Vec<Fault> {
         FileKind::Board => board::parse("x.toml", text).map(drop),
         FileKind::Layout => layout::parse("x.toml", text).map(drop),
         FileKind::Columns => columns::parse("x.toml", text).map(drop),
+        FileKind::Lesson => lesson::parse("x.toml", text, &CATALOGUE).map(drop),
     };
     result.err().unwrap_or_else(|| Faults(Vec::new())).0
 }
@@ -84,8 +90,10 @@ fn every_shipped_file_is_valid() {
     let cards = files("../parts");
     let boards = files("../../examples/boards");
     let layouts = files("../../examples/layouts");
-    assert!(cards.len() > 150 && boards.len() > 10 && layouts.len() > 1);
-    for (kind, files) in [(FileKind::Card, cards), (FileKind::Board, boards), (FileKind::Layout, layouts)] {
+    let lessons = files("../teach/lessons");
+    assert!(cards.len() > 150 && boards.len() > 10 && layouts.len() > 1 && lessons.len() > 20);
+    let kinds = [FileKind::Card, FileKind::Board, FileKind::Layout, FileKind::Lesson];
+    for (kind, files) in kinds.into_iter().zip([cards, boards, layouts, lessons]) {
         let validator = validator(kind);
         for (file, text) in files {
             let errors: Vec<String> = validator

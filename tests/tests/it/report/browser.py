@@ -6,51 +6,18 @@ browser said: console, requests, overflow, accessibility faults (axe-core), colo
 import base64
 import json
 import pathlib
-import subprocess
 import sys
-import tempfile
 import time
-import urllib.request
 
-import websocket
+# No byte code beside the sources.
+sys.dont_write_bytecode = True
+from devtools import chromium_tab
 
 chromium, page, folder, axe = sys.argv[1:5]
 sys.stdin.read()
-FLAGS = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--remote-debugging-port=0"]
 LOOKS = [("light", 1100), ("dark", 1100), ("light", 360)]
 AXE = """axe.run(document, {resultTypes: ['violations']}).then(r => JSON.stringify(r.violations.map(
     v => v.id + ': ' + v.nodes.slice(0, 3).map(n => n.html.slice(0, 120)).join(' | '))))"""
-
-
-class Tab:
-    def __init__(self, address):
-        self.socket = websocket.create_connection(address, suppress_origin=True, timeout=60)
-        self.count, self.events = 0, []
-
-    def call(self, method, **parameters):
-        self.count += 1
-        self.socket.send(json.dumps({"id": self.count, "method": method, "params": parameters}))
-        while True:
-            answer = json.loads(self.socket.recv())
-            if answer.get("id") == self.count:
-                assert "result" in answer, answer
-                return answer["result"]
-            self.events.append(answer)
-
-    def until(self, method):
-        while not any(event["method"] == method for event in self.events):
-            self.events.append(json.loads(self.socket.recv()))
-
-    def until_true(self, expression):
-        while not self.value(expression):
-            pass
-
-    def value(self, expression):
-        answer = self.call("Runtime.evaluate", expression=expression, awaitPromise=True, returnByValue=True)
-        assert "exceptionDetails" not in answer, answer
-        return answer["result"].get("value")
 
 
 def load(tab):
@@ -101,29 +68,17 @@ def keyboard(tab):
     return stops
 
 
-with tempfile.TemporaryDirectory() as profile:
-    browser = subprocess.Popen([chromium, *FLAGS, "--user-data-dir=" + profile, "about:blank"], stderr=subprocess.PIPE,
-                               text=True)
-    try:
-        line = next(line for line in browser.stderr if "DevTools listening on" in line)
-        port = line.split("ws://")[1].split("/")[0]
-        tabs = json.load(urllib.request.urlopen(f"http://{port}/json"))
-        tab = Tab(next(tab for tab in tabs if tab["type"] == "page")["webSocketDebuggerUrl"])
-        for area in ("Page", "Log", "Runtime", "Network"):
-            tab.call(area + ".enable")
-        answer = {"looks": [look(tab, scheme, width) for scheme, width in LOOKS], "keyboard": keyboard(tab)}
-        load(tab)
-        tab.call("Emulation.setEmulatedMedia", media="print")
-        tab.until_true("matchMedia('print').matches")
-        # How much of what is collapsed on the screen stands on paper. A large page takes a while to be laid out anew.
-        for _ in range(100):
-            answer["hidden_in_print"] = tab.value("""[...document.querySelectorAll('article h4, article td')].filter(
-                e => !e.checkVisibility({contentVisibilityAuto: true, visibilityProperty: true})).length""")
-            if answer["hidden_in_print"] == 0:
-                break
-            time.sleep(0.1)
-        answer["paper"] = len(base64.b64decode(tab.call("Page.printToPDF", preferCSSPageSize=True)["data"]))
-        json.dump(answer, sys.stdout)
-    finally:
-        browser.terminate()
-        browser.wait(20)
+with chromium_tab(chromium, "Page", "Log", "Runtime", "Network") as tab:
+    answer = {"looks": [look(tab, scheme, width) for scheme, width in LOOKS], "keyboard": keyboard(tab)}
+    load(tab)
+    tab.call("Emulation.setEmulatedMedia", media="print")
+    tab.until_true("matchMedia('print').matches")
+    # How much of what is collapsed on the screen stands on paper. A large page takes a while to be laid out anew.
+    for _ in range(100):
+        answer["hidden_in_print"] = tab.value("""[...document.querySelectorAll('article h4, article td')].filter(
+            e => !e.checkVisibility({contentVisibilityAuto: true, visibilityProperty: true})).length""")
+        if answer["hidden_in_print"] == 0:
+            break
+        time.sleep(0.1)
+    answer["paper"] = len(base64.b64decode(tab.call("Page.printToPDF", preferCSSPageSize=True)["data"]))
+    json.dump(answer, sys.stdout)

@@ -1,0 +1,5 @@
+//! Lessons, their page and their marks.
+
+mod lessons;
+mod marks;
+mod page;

@@ -1,0 +1,110 @@
+//! The page in one file, and its texts.
+
+use std::path::Path;
+use std::sync::LazyLock;
+
+use pagewise_judge::board;
+use pagewise_part::card::Catalogue;
+use pagewise_player::{Bench, Program, Run};
+use pagewise_teach::case;
+use pagewise_teach::lesson::Lessons;
+use pagewise_teach::page::{Opening, classroom, teacher};
+use pagewise_teach::texts::Texts;
+use pagewise_templates::classroom::{SCRIPTS, TEXTS};
+
+static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| Catalogue::embedded().unwrap());
+static LESSONS: LazyLock<Lessons> = LazyLock::new(|| Lessons::embedded(&CATALOGUE).unwrap());
+
+#[test]
+fn the_page_is_one_small_file_that_asks_for_nothing() {
+    let page = classroom(&CATALOGUE, &LESSONS, &Texts::english(), &Opening::of_the_house());
+    assert!(page.len() < 1_500_000, "{} bytes", page.len());
+    for outside in ["http://", "https://", "src=", "@import", "url(", "fetch(", "XMLHttp"] {
+        assert!(!page.contains(outside), "{outside}");
+    }
+    assert!(page.contains("default-src 'none'"));
+    for card in CATALOGUE.parts() {
+        assert!(page.contains(&format!("\"id\":\"{}\"", card.id)), "{}", card.id);
+    }
+    // The page tries nothing that is kept for the marks, and no solution is in it.
+    for lesson in &LESSONS.0 {
+        assert!(!page.contains(&serde_json::to_string(&lesson.solution).unwrap()), "{}", lesson.name);
+    }
+}
+
+#[test]
+fn the_teachers_pages_hold_what_the_page_does_not() {
+    let page = teacher(&LESSONS, &Texts::english());
+    for lesson in &LESSONS.0 {
+        let answer = pagewise_templates::document::html(&lesson.teacher.answer);
+        assert!(page.contains(&answer), "{}", lesson.name);
+    }
+    assert!(page.contains("when marked only") && page.contains("20 minutes"));
+}
+
+/// The keys that the script and the templates use, by their literal names, are the keys of the file.
+#[test]
+fn no_text_is_missing_and_none_is_surplus() {
+    let texts = Texts::english();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let read = |file: &str| std::fs::read_to_string(folder.join(file)).unwrap();
+    let sources = [
+        SCRIPTS.join("\n"),
+        read("../../templates/classroom.html.tera"),
+        read("../../templates/classroom_teacher.html.tera"),
+        read("src/texts.rs"),
+        read("src/page.rs"),
+    ];
+    let all = sources.join("\n");
+    for key in texts.all().keys() {
+        let by_prefix = ["phase_", "graded_", "fault_"].iter().any(|prefix| key.starts_with(prefix));
+        let used = all.contains(&format!("\"{key}\"")) || all.contains(&format!("texts.{key} ")) || by_prefix;
+        // The three kinds of condition on the bus are named by what they are.
+        assert!(used || ["start", "restart", "stop"].contains(&key.as_str()), "{key} is used nowhere");
+    }
+    for piece in SCRIPTS.join("\n").split("say(\"").skip(1) {
+        let key = piece.split('"').next().unwrap();
+        assert!(texts.all().contains_key(key), "{key} is not in the file of texts");
+    }
+}
+
+#[test]
+fn a_translation_is_checked() {
+    let turkish = TEXTS.replace("language = \"en\"", "language = \"tr\"").replace("step = \"Step\"", "step = \"Adım\"");
+    assert_eq!(Texts::parse("tr.toml", &turkish).unwrap().all()["language"], "tr");
+    let wrong =
+        turkish.replace("{length} characters, at most", "{lenght} characters, at most").replace("pause = ", "pauze = ");
+    let faults = Texts::parse("tr.toml", &wrong).unwrap_err().to_string();
+    for part in
+        ["nothing is filled in for `{lenght}`", "`pause`: is missing", "`pauze`: is not a text of the classroom"]
+    {
+        assert!(faults.contains(part), "{part}: {faults}");
+    }
+    assert!(Texts::parse("tr.toml", "a = 1").unwrap_err().to_string().contains("not a table of texts"));
+}
+
+#[test]
+fn the_failing_transfer_of_a_swap_fails_on_the_page_too() {
+    let boards = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/boards");
+    let mut opened = 0;
+    for entry in std::fs::read_dir(boards).unwrap() {
+        let board = board::read(&entry.unwrap().path()).unwrap();
+        let old = CATALOGUE.find(&board.fitted).unwrap();
+        for new in board.candidates.iter().filter_map(|id| CATALOGUE.find(id)) {
+            let Some(opening) = case::of_swap(&board, old, new) else { continue };
+            let (place, program) = Program::parse(&opening.program)
+                .unwrap_or_else(|faults| panic!("{}, {}: {faults:?}\n{}", board.name, new.id, opening.program));
+            let run = |id: &str| {
+                let model = opening.parts.iter().find(|part| part.id == id).unwrap().model.clone();
+                Run::new(&Bench { model, board: place.clone() }, &program)
+            };
+            let (new_run, old_run) = (run(&opening.part), run(opening.beside.as_deref().unwrap()));
+            let fails = |run: &Run| {
+                run.lost().len() + run.wrong_reads() + run.log().iter().map(|step| step.incidents.len()).sum::<usize>()
+            };
+            println!("{} {} -> {}: {} against {}", board.name, old.id, new.id, fails(&new_run), fails(&old_run));
+            opened += usize::from(fails(&new_run) > 0);
+        }
+    }
+    assert!(opened > 5, "{opened}");
+}
