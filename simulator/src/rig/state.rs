@@ -123,7 +123,7 @@ fn state(chip: &Chip, now: u64) -> ChipState {
         Phase::Read => ChipPhase::Read,
         Phase::ReadRegion(_) => ChipPhase::ReadRegion,
         Phase::Garbage | Phase::Lost => ChipPhase::Undefined,
-        Phase::Dummy => ChipPhase::Command,
+        Phase::Dummy | Phase::Security => ChipPhase::Command,
     };
     let filling = chip.phase == Phase::Data && !chip.is_fram();
     let latch = filling.then(|| LatchState {
