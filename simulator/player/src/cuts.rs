@@ -31,7 +31,7 @@ pub(crate) fn first_ruin(bench: &Bench, program: &Program, steps: usize, either:
         let outcome = player.step(program)?;
         let busy = player.rig.chip_state(player.chip).cycle.map(|cycle| cycle.ends_ns - player.rig.now_ns());
         // A write cycle is where it hurts: those are never left out.
-        if player.steps % every != 0 && busy.is_none() {
+        if !player.steps.is_multiple_of(every) && busy.is_none() {
             continue;
         }
         for torn in TornModel::ALL {

@@ -85,7 +85,10 @@ impl Reader<'_> {
                 let address = quantity::byte(address).filter(|address| *address < 0x80 && self.board.others.len() < 16);
                 address.map(|address| self.board.others.push(address))
             }
-            ("family", ["none"]) => Some(self.board.instead = None),
+            ("family", ["none"]) => {
+                self.board.instead = None;
+                Some(())
+            }
             ("family", [address, family]) => quantity::byte(address)
                 .filter(|address| *address < 0x80)
                 .zip(other_family(family))
@@ -93,8 +96,14 @@ impl Reader<'_> {
             ("lines", [ohm, farad]) => {
                 quantity::resistance(ohm).zip(quantity::capacitance(farad)).map(|lines| self.board.lines = Some(lines))
             }
-            ("noise", [on @ ("on" | "off")]) => Some(self.board.noisy = *on == "on"),
-            ("contents", [how @ ("erased" | "random")]) => Some(self.board.random = *how == "random"),
+            ("noise", [on @ ("on" | "off")]) => {
+                self.board.noisy = *on == "on";
+                Some(())
+            }
+            ("contents", [how @ ("erased" | "random")]) => {
+                self.board.random = *how == "random";
+                Some(())
+            }
             ("seed", [number]) => number.parse().ok().map(|seed| self.board.seed = seed),
             _ => None,
         };
@@ -147,11 +156,13 @@ impl Reader<'_> {
             }),
             ("recover", []) => {
                 self.bus_lost();
-                Some(self.act(Action::Recover, place))
+                self.act(Action::Recover, place);
+                Some(())
             }
             ("cut", []) => {
                 self.bus_lost();
-                Some(self.act(Action::Cut, place))
+                self.act(Action::Cut, place);
+                Some(())
             }
             ("reset", ["after", bits, "bits" | "bit"]) => bits.parse().ok().filter(|bits: &u8| *bits < 8).map(|bits| {
                 self.bus_lost();
