@@ -7,13 +7,15 @@ use crate::board::Bench;
 
 pub(crate) enum Controller {
     Bytes { bus: StepBus, rig: Rig },
-    Edges { bus: Box<BitBang<WirePin, WirePin, RigDelay>>, bench: Bench, rig: Rig },
+    Edges { bus: Box<BitBang<WirePin, WirePin, RigDelay>>, bench: Box<Bench>, rig: Rig },
 }
 
 impl Controller {
     pub(crate) fn new(bench: &Bench, rig: &Rig) -> Self {
         match bench.wire() {
-            Some(config) => Self::Edges { bus: Box::new(rig.bit_bang(config)), bench: bench.clone(), rig: rig.clone() },
+            Some(config) => {
+                Self::Edges { bus: Box::new(rig.bit_bang(config)), bench: Box::new(bench.clone()), rig: rig.clone() }
+            }
             None => Self::Bytes { bus: rig.bus().steps(), rig: rig.clone() },
         }
     }

@@ -169,7 +169,10 @@ impl Reader<'_> {
                 self.act(Action::Reset(bits), place);
             }),
             ("repeat", [times]) => self.repeat(times, place),
-            ("end", []) => Some(self.end_of_loop(place)),
+            ("end", []) => {
+                self.end_of_loop(place);
+                Some(())
+            }
             _ => None,
         };
         if done.is_none() {

@@ -41,7 +41,7 @@ fn stated(cards: &Cards) -> BTreeMap<&'static str, Vec<(Value, Value)>> {
     asked.map(values).filter(|(_, values)| !values.is_empty()).collect()
 }
 
-fn asks<'j>(judgement: &'j Judgement) -> impl Iterator<Item = &'j Finding> {
+fn asks(judgement: &Judgement) -> impl Iterator<Item = &Finding> {
     judgement.findings.iter().filter(|finding| finding.asks())
 }
 
