@@ -36,8 +36,8 @@ fn surroundings(replay: &Replay, scl_hz: u32) -> String {
     };
     let driven = board.levels_for(&replay.new_card);
     let mut text = format!("# {}\nsupply {}mV\nSCL {scl_hz}Hz\n", board.name.replace('\n', " "), board.bus.supply_mv);
-    for pin in 0..3 {
-        let _ = writeln!(text, "A{pin} {}", level(board.straps[pin], driven[pin]));
+    for (pin, (strap, driven)) in board.straps.iter().zip(driven).enumerate() {
+        let _ = writeln!(text, "A{pin} {}", level(*strap, driven));
     }
     // The firmware drives WP so that it may write.
     let _ = writeln!(text, "WP {}", level(board.wp, !replay.new_card.chip_model().write_protect.active_high));
