@@ -305,7 +305,8 @@ fn satisfiable(z3: &Path, what: &str) -> bool {
 #[test]
 fn what_the_contracts_take_for_granted_of_bits_is_true() {
     let Some(z3) = tools::need("z3", "z3") else { return };
-    let part = Part::new(Catalogue::embedded().unwrap().find("24lc256").unwrap(), [false; 3]);
+    let catalogue = Catalogue::embedded().unwrap();
+    let part = Part::new(catalogue.find("24lc256").unwrap(), [false; 3]);
     let source = c::driver(&Request::new(vec![part])).unwrap().files[1].text.clone();
     for (line, contradiction) in BITS {
         assert!(source.contains(line), "{line}");
@@ -322,7 +323,8 @@ const EXHAUSTIVE: &str = include_str!("sound.c");
 fn init_makes_what_the_contracts_ask_for() {
     let Some(cc) = tools::need("cc", "gcc") else { return };
     let folder = tempfile::tempdir().unwrap();
-    let part = Part::new(Catalogue::embedded().unwrap().find("24lc256").unwrap(), [false; 3]);
+    let catalogue = Catalogue::embedded().unwrap();
+    let part = Part::new(catalogue.find("24lc256").unwrap(), [false; 3]);
     for file in c::driver(&Request::new(vec![part])).unwrap().files {
         fs::write(folder.path().join(file.name), file.text).unwrap();
     }
