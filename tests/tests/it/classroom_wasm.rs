@@ -49,7 +49,7 @@ fn program(draw: &mut Draw, word_address_bytes: u8) -> String {
     let _ = writeln!(text, "cycle {}", draw.one(&["max", "drawn", "typical", "3ms"]));
     let _ = writeln!(text, "contents {}\nnoise {}", draw.one(&["random", "erased"]), draw.one(&["on", "off", "off"]));
     let _ = writeln!(text, "supply {}\nA0 {}", draw.one(&["3.3V", "1.8V", "5V"]), draw.one(&["low", "low", "open"]));
-    let _ = writeln!(text, "means 0010 {}\nholds 0000 01..10\nworn 0010 {}", "80..9F", draw.below(2_000_000));
+    let _ = writeln!(text, "means 0010 80..9F\nholds 0000 01..10\nworn 0010 {}", draw.below(2_000_000));
     if draw.below(20) == 0 {
         let _ = writeln!(text, "lines {} 91pF", draw.one(&["2.2kohm", "10kohm"]));
     }
