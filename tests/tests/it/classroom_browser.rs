@@ -36,7 +36,9 @@ fn made(folder: &Path) -> (Catalogue, Lessons) {
     (catalogue, lessons)
 }
 
+/// Plays for a minute, hence a step of its own (`bash .ci/long classroom`).
 #[test]
+#[ignore = "plays every lesson in a browser"]
 fn a_class_plays_every_lesson_to_its_end() {
     let Some(chromium) = tools::need("chromium", "chromium") else { return };
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR"));
