@@ -229,12 +229,14 @@ impl Prover {
     /// Proved goals and all goals of each of these functions. Steps bound a search, so that a busy machine says the same;
     /// with a mistake in the source a few do.
     fn goals(&self, source: &str, functions: &[&str], steps: &str) -> BTreeMap<String, (u32, u32)> {
-        fs::write(self.folder.path().join("eeprom.c"), source).unwrap();
+        let path = self.folder.path().join("eeprom.c");
+        fs::write(&path, source).unwrap();
         let output = self
             .command(&self.frama_c)
             // That a pointer points to a function is said of `some_transfer` and `some_delay` by the contracts.
             .args(["-wp", "-wp-rte", "-rte-no-pointer-call", "-wp-prover", "z3", "-wp-steps", steps])
-            .args(["-wp-timeout", "600", "-wp-par", "2", "-wp-fct", &functions.join(","), "eeprom.c"])
+            .args(["-wp-timeout", "600", "-wp-par", "2", "-wp-fct", &functions.join(",")])
+            .arg(path)
             .output()
             .unwrap();
         succeeded(&output);
