@@ -27,6 +27,7 @@ pub const EMBEDDED: &[(&str, &str)] = embedded![
     "page-wrap",
     "address-width-short",
     "address-width-long",
+    "misplaced-write",
     "block-alias",
     "capacity-alias",
     "read-rollover",
