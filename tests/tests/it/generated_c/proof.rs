@@ -1,5 +1,5 @@
 //! What the prover says of the generated C: the contracts in it hold for every geometry that `init` accepts, and no planted
-//! mistake is taken for proved. The table stands in the driver's README; `PAGEWISE_BLESS=1` writes it.
+//! mistake is taken for proved. `--nocapture` prints the table of goals.
 
 use std::collections::BTreeMap;
 use std::env;
@@ -11,7 +11,6 @@ use std::process::Command;
 
 use pagewise_emit::{Part, Request, c};
 use pagewise_part::card::Catalogue;
-use pagewise_tests::readme::stands_in_driver_readme;
 use pagewise_tests::search::scaled;
 use pagewise_tests::tools;
 
@@ -271,7 +270,6 @@ fn every_contract_is_proved() {
     let all: u32 = goals.values().map(|(_, all)| all).sum();
     table += &format!("| all | no run-time error | {all} |\n\n");
     println!("{table}");
-    stands_in_driver_readme("what is proved of the C driver", "it/generated_c/proof.rs", &table);
 }
 
 /// One in each function; all of them with `PAGEWISE_CASES=10`, as `.ci/long` does it.
