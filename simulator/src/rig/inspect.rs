@@ -164,7 +164,9 @@ impl Rig {
         let mut detectors = self.look(|world| world.detectors.clone());
         let world = &mut *self.world.borrow_mut();
         detectors.finish(world.now);
-        for loss in losses {
+        // Those that nothing explains come last: what explains others may explain them.
+        let (known, unknown): (Vec<Loss>, Vec<Loss>) = losses.into_iter().partition(|loss| loss.cause.is_some());
+        for loss in known.into_iter().chain(unknown) {
             let chip = Some(loss.chip);
             // Where the part did nothing but what it was told, the program is to blame, unless something else was seen.
             let hazard = loss.cause.unwrap_or(Hazard::MisplacedWrite);

@@ -15,8 +15,11 @@ fn model(id: &str) -> ChipModel {
 }
 
 fn rig(id: &str, supply_mv: u32) -> (Rig, ChipId) {
+    let model = model(id);
+    // A supply that was not read is assumed to begin higher.
+    let supply_mv = supply_mv.clamp(model.supply.write_min_mv, model.supply.max_mv);
     let rig = Rig::new(RigConfig::default().with_supply_mv(supply_mv).with_scl_hz(100_000));
-    let chip = rig.attach(model(id), Straps::GROUND);
+    let chip = rig.attach(model, Straps::GROUND);
     rig.set_write_cycle(chip, CycleTime::Max);
     (rig, chip)
 }
