@@ -20,12 +20,15 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::Options;
 use super::bridge::library;
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Shape, answers};
 pub use asked::Trial;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board;
 use pagewise_report::trial::{Cuts, Run, Trial as Report};
 use setting::{Bench, Setting};
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<pagewise_report::trial::Trial>];
 
 impl Trial {
     /// Runs the command.

@@ -10,6 +10,7 @@ use pagewise_judge::fleet::summary::{Chosen, Summary, Taker};
 use pagewise_judge::fleet::{BoardOutcomes, Shard};
 use pagewise_judge::stock::Stock;
 use pagewise_judge::swap::{Accept, Verdict};
+pub(super) use pagewise_report::fleet::FEW;
 use pagewise_report::offer::{OfferView, money};
 
 /// Candidates that are shown of a large fleet.
@@ -17,9 +18,6 @@ const SHOWN: usize = 15;
 
 /// Names that are shown of many boards.
 const NAMED: usize = 3;
-
-/// Above this many boards only their rankings are shown, and only when asked for.
-pub(super) const FEW: usize = 20;
 
 /// How a fleet is shown.
 pub(in crate::command) struct Look<'a> {
@@ -105,7 +103,7 @@ pub(in crate::command) fn rankings(boards: &[BoardOutcomes], currency: &str) -> 
 
 fn candidates(out: &mut String, summary: &Summary, look: &Look<'_>) {
     let columns = [
-        ("part", Align::Left),
+        ("part", Align::Name),
         ("drop-in", Align::Right),
         ("no condition", Align::Right),
         ("reconfigure", Align::Right),
