@@ -161,7 +161,7 @@ mod tests {
 
     #[test]
     fn names_are_shortened_in_their_middle() {
-        assert_eq!(shortened("24LC256T-I/SN", 9), "24LC…I/SN");
+        assert_eq!(shortened("WEIR256T-I/SN", 9), "WEIR…I/SN");
         assert_eq!([shortened("größer", 6), shortened("größer", 4), shortened("ab", 1)], ["größer", "gr…r", "…"]);
     }
 

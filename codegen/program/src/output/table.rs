@@ -186,15 +186,15 @@ mod tests {
     #[test]
     fn names_are_shortened_and_sentences_wrapped_or_put_below() {
         let columns = [("verdict", Align::Left), ("part", Align::Name), ("what changes", Align::Text)];
-        let row = || vec![vec!["reconfigure".to_owned(), paint(Tone::Strong, "24LC256T-I/SN"), "one two three four five six".to_owned()]];
+        let row = || vec![vec!["reconfigure".to_owned(), paint(Tone::Strong, "WEIR256T-I/SN"), "one two three four five six".to_owned()]];
         let wide = bare(&table_in(80, &columns, row()));
-        assert_eq!(wide[1], "reconfigure  24LC256T-I/SN  one two three four five six");
+        assert_eq!(wide[1], "reconfigure  WEIR256T-I/SN  one two three four five six");
         let wrapped = bare(&table_in(53, &columns, row()));
-        assert_eq!(wrapped[1..], ["reconfigure  24LC256T-I/SN  one two three four five", "                            six"]);
+        assert_eq!(wrapped[1..], ["reconfigure  WEIR256T-I/SN  one two three four five", "                            six"]);
         let short = bare(&table_in(48, &columns, row()));
-        assert!(short[1].starts_with("reconfigure  24LC…I/SN  one two three four"), "{short:?}");
+        assert!(short[1].starts_with("reconfigure  WEIR…I/SN  one two three four"), "{short:?}");
         let below = bare(&table_in(40, &columns, row()));
-        assert_eq!(below, ["verdict      part", "reconfigure  24LC256T-I/SN", "    one two three four five six"]);
+        assert_eq!(below, ["verdict      part", "reconfigure  WEIR256T-I/SN", "    one two three four five six"]);
         for lines in [wide, wrapped, short, below] {
             assert!(lines.iter().any(|line| line.contains("reconfigure")), "the verdict is never cut");
         }
