@@ -6,7 +6,8 @@ use std::path::{Component, Path, PathBuf};
 /// The path without links and dots, also where its end does not exist yet.
 fn whole(path: &Path) -> PathBuf {
     let path = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
-    let there = path.ancestors().find_map(|known| Some((fs::canonicalize(known).ok()?, path.strip_prefix(known).ok()?)));
+    let there =
+        path.ancestors().find_map(|known| Some((fs::canonicalize(known).ok()?, path.strip_prefix(known).ok()?)));
     there.map_or_else(|| path.clone(), |(known, rest)| known.join(rest))
 }
 

@@ -17,8 +17,8 @@ use crate::board::Board;
 use crate::fleet::since::{self, Change, Said};
 use crate::fleet::{BoardAnswer, Outcome};
 use crate::swap::{Accept, Judgement};
-pub use file::{DecisionFile, Holds, Image};
 use file::{Condition, Part, Setting};
+pub use file::{DecisionFile, Holds, Image};
 use pagewise_base::fault::Fault;
 use pagewise_base::words;
 use pagewise_part::card::{Card, Catalogue};
@@ -221,7 +221,8 @@ impl Decision {
             return vec![Fault::of_file(&self.file, reason, remedy)];
         };
         let part = &self.said.part[at];
-        let mut faults: Vec<Fault> = self.open.iter().filter(|open| open.part == at).map(|open| self.refused(open)).collect();
+        let mut faults: Vec<Fault> =
+            self.open.iter().filter(|open| open.part == at).map(|open| self.refused(open)).collect();
         if catalogue.find(&part.card).is_none_or(|card| digest(card) != part.card_sha256) {
             let reason = format!("the card {} is another one than was judged", part.card);
             let remedy = "judge again with `pagewise decide --check`, then write it anew";

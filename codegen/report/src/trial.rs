@@ -19,7 +19,7 @@ pub struct Trial {
     /// The fitted part.
     pub fitted: String,
     /// The program and its arguments.
-    pub command: String,
+    pub program: String,
     /// One run of the program on one part.
     pub runs: Vec<Run>,
     /// What cuts of the supply did, a line per part.

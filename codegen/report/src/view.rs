@@ -275,7 +275,8 @@ fn conditions(judgement: &Judgement) -> String {
 /// does.
 fn in_short(judgement: &Judgement, most: usize) -> String {
     let reject = judgement.verdict == Verdict::Reject;
-    let asking = judgement.findings.iter().filter(|finding| finding.asks() && (finding.verdict == Verdict::Reject || !reject));
+    let asking =
+        judgement.findings.iter().filter(|finding| finding.asks() && (finding.verdict == Verdict::Reject || !reject));
     let changes: Vec<String> = match judgement.verdict {
         Verdict::DropIn => Vec::new(),
         Verdict::Reject => asking.map(|finding| format!("{}: {}", finding.rule, finding.compared)).collect(),

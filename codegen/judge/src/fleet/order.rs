@@ -130,7 +130,8 @@ impl Order {
             }
         }
         let rests_on = |part: &Buy| {
-            let takes = lines.iter().filter_map(|line| line.take.as_ref()).filter(|take| take.order_code == part.order_code);
+            let takes =
+                lines.iter().filter_map(|line| line.take.as_ref()).filter(|take| take.order_code == part.order_code);
             Cause::counted(takes.flat_map(|take| take.provided_that.clone()))
         };
         let mut parts: Vec<Buy> = parts.into_values().collect();

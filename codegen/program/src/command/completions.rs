@@ -51,7 +51,9 @@ impl Completions {
         let shell = self.shell.to_string();
         let mut bytes = Vec::new();
         let shells = Shells::builtins();
-        let written = shells.completer(&shell).map(|it| it.write_registration(ASKS, "pagewise", "pagewise", "pagewise", &mut bytes));
+        let written = shells
+            .completer(&shell)
+            .map(|it| it.write_registration(ASKS, "pagewise", "pagewise", "pagewise", &mut bytes));
         if !matches!(written, Some(Ok(()))) {
             return Err(Fault::of_file("SHELL", format!("`{shell}` has no script"), "name another").into());
         }
@@ -80,7 +82,9 @@ fn completer(command: &str, arg: &Arg) -> Option<ArgValueCompleter> {
     let value = arg.get_value_names().and_then(<[_]>::first).map(|name| name.to_string())?;
     let files = |endings: &'static [&'static str]| Some(ArgValueCompleter::new(of_kind(endings)));
     match (value.as_str(), arg.get_id().as_str()) {
-        ("NAME", "names") if command == "hazards" => Some(words(|| hazard::all().iter().map(|it| it.name.to_owned()).collect())),
+        ("NAME", "names") if command == "hazards" => {
+            Some(words(|| hazard::all().iter().map(|it| it.name.to_owned()).collect()))
+        }
         (part, _) if part.starts_with("PART") => Some(words(parts)),
         ("FOOTPRINT" | "PACKAGE", _) => Some(words(word::all::<Footprint>)),
         ("COMMAND|TOPIC", _) => Some(words(topics)),
@@ -101,7 +105,8 @@ fn completer(command: &str, arg: &Arg) -> Option<ArgValueCompleter> {
 /// Files whose name has one of the endings, and folders on the way to them.
 fn of_kind(endings: &'static [&'static str]) -> PathCompleter {
     let fits = |path: &Path| path.extension().and_then(|ending| ending.to_str()).map(str::to_lowercase);
-    PathCompleter::any().filter(move |path| path.is_dir() || fits(path).is_some_and(|ending| endings.contains(&ending.as_str())))
+    PathCompleter::any()
+        .filter(move |path| path.is_dir() || fits(path).is_some_and(|ending| endings.contains(&ending.as_str())))
 }
 
 /// Words that begin with what was typed, capitals not told apart.
@@ -115,10 +120,12 @@ fn words(all: fn() -> Vec<String>) -> ArgValueCompleter {
 
 /// Identifiers of the embedded cards: a shell that asks says nothing of the user's own.
 fn parts() -> Vec<String> {
-    Catalogue::embedded().map_or_else(|_| Vec::new(), |catalogue| catalogue.cards().iter().map(|card| card.id.clone()).collect())
+    Catalogue::embedded()
+        .map_or_else(|_| Vec::new(), |catalogue| catalogue.cards().iter().map(|card| card.id.clone()).collect())
 }
 
 fn topics() -> Vec<String> {
-    let commands = Program::command().get_subcommands().map(|command| command.get_name().to_owned()).collect::<Vec<_>>();
+    let commands =
+        Program::command().get_subcommands().map(|command| command.get_name().to_owned()).collect::<Vec<_>>();
     chapters().into_iter().map(|chapter| chapter.topic).chain(commands).collect()
 }

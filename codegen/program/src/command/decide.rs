@@ -32,8 +32,10 @@ use sha2::{Digest, Sha256};
 /// on. People settle a condition in the file, by a sheet, a measurement or a signature. Written again, a decision keeps
 /// what was settled where the same part rests on the same words; other remarks in the file are not kept.
 #[derive(Debug, Args)]
-#[command(after_help = "Exit code 1 when a board gets no part, or with --check when a judgement or an image is another one than \
-    was decided on; with --settled also when a condition is open.")]
+#[command(
+    after_help = "Exit code 1 when a board gets no part, or with --check when a judgement or an image is another one than \
+    was decided on; with --settled also when a condition is open."
+)]
 pub struct Decide {
     /// Board files, folders of them, or tables with a board a row; with --check decision files, or folders of them.
     #[arg(value_name = "BOARD", required = true)]
@@ -145,11 +147,8 @@ impl Decide {
             Some(folder) => self.written(folder, &catalogue, &columns)?,
             None => (again::judged(&self.paths, &catalogue, &columns)?, Vec::new()),
         };
-        let body = Body {
-            check: self.check,
-            decisions,
-            without_card: without_card.iter().map(ToString::to_string).collect(),
-        };
+        let body =
+            Body { check: self.check, decisions, without_card: without_card.iter().map(ToString::to_string).collect() };
         let against = body.decisions.iter().any(|one| one.against(self.settled)) || !body.without_card.is_empty();
         let exit = if against { Exit::Against } else { Exit::Usable };
         Ok(Answer::new(options.reader(), "decide", exit, &body, || text::render(&body)))
@@ -169,7 +168,8 @@ impl Decide {
         let mut keep = |result: Result<_, Faults>| result.map_err(|more| faults.extend(more.0)).ok();
         let stock = self.stock.as_ref().and_then(|file| keep(read_stock(file, columns, catalogue).map(Some)));
         let stock = stock.flatten();
-        let read = fleet::files::read(&self.paths, catalogue, &columns.boards).map_err(|more| faults.extend(more.0)).ok();
+        let read =
+            fleet::files::read(&self.paths, catalogue, &columns.boards).map_err(|more| faults.extend(more.0)).ok();
         let images = self.images(folder).map_err(|more| faults.extend(more.0)).ok();
         let (Some(read), Some(images)) = (read, images) else { return Err(Faults(faults)) };
         let boards: Vec<Board> = read.boards.into_iter().map(|(board, _)| board).collect();
@@ -248,8 +248,9 @@ impl Decide {
 
 /// The file that a board stands in: of a row of a table, the table.
 fn file_of(board: &Board) -> &str {
-    let row = board.file.rsplit_once(':').filter(|(table, line)| {
-        sheet::is_table(Path::new(table)) && line.bytes().all(|byte| byte.is_ascii_digit())
-    });
+    let row = board
+        .file
+        .rsplit_once(':')
+        .filter(|(table, line)| sheet::is_table(Path::new(table)) && line.bytes().all(|byte| byte.is_ascii_digit()));
     row.map_or(&board.file, |(table, _)| table)
 }

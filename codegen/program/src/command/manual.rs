@@ -76,6 +76,8 @@ fn pages() -> std::io::Result<Vec<(String, Vec<u8>)>> {
         man.render(&mut page)?;
         pages.push((format!("{whole}.1"), page));
     }
-    pages.extend(chapters().into_iter().map(|chapter| (format!("pagewise-{}.7", chapter.topic), chapter.page().into_bytes())));
+    pages.extend(
+        chapters().into_iter().map(|chapter| (format!("pagewise-{}.7", chapter.topic), chapter.page().into_bytes())),
+    );
     Ok(pages)
 }

@@ -26,7 +26,7 @@ use pagewise_report::offer::money;
 #[command(after_help = "Exit code 1 when a board is left without a part.")]
 pub struct OrderCommand {
     /// Files that `pagewise swap --lines FILE` wrote: a whole fleet, or one of every shard.
-    #[arg(value_name = "FILE", required = true)]
+    #[arg(value_name = "RESULTS", required = true)]
     pub files: Vec<PathBuf>,
     /// Write a row a board: what to order, what changes, on what it rests, cost, shortage (.csv, .xlsx).
     #[arg(long, value_name = "FILE")]

@@ -156,7 +156,9 @@ impl Parts {
             ("write ms", Align::Right),
         ];
         let mut lines = table(&columns, found.iter().map(|card| row(card)).collect()).into_iter();
-        let mut text = format!("  {}\n", lines.next().unwrap_or_default());
+        // On a narrow terminal a heading takes several lines.
+        let heads = lines.len() - found.len();
+        let mut text: String = lines.by_ref().take(heads).map(|line| format!("  {line}\n")).collect();
         let mut size = 0;
         for (card, line) in found.iter().zip(lines) {
             if card.capacity_bytes.value != size {

@@ -1,6 +1,6 @@
 //! `pagewise trial`: a real program on the fitted part and on each candidate.
 //!
-//! With `--json`: `board`, `fitted`, `command`, `runs` (each with `part`, `fitted`, `setting`, `seed`, `exit`, `losses`,
+//! With `--json`: `board`, `fitted`, `program`, `runs` (each with `part`, `fitted`, `setting`, `seed`, `exit`, `losses`,
 //! `hazards`, `transfers`, `took_us`, `told` and `repeat`), `cuts` (each with `part`, `moments`, `looked_at`, `states`,
 //! `lost` and `first`), `new_losses`, `known_losses` and `gone`. A loss has `kind`, `text`, `hazard`, `transfer`,
 //! `on_the_bus` and `known`.
@@ -59,7 +59,7 @@ impl Trial {
             board: bench.board.name.clone(),
             file: self.board.display().to_string(),
             fitted: bench.parts[0].name.clone(),
-            command: words::shown(&self.command),
+            program: words::shown(&self.command),
             runs,
             cuts,
             new_losses: 0,

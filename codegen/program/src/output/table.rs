@@ -42,7 +42,8 @@ pub fn width() -> usize {
     static NOW: OnceLock<usize> = OnceLock::new();
     *NOW.get_or_init(|| {
         let said = std::env::var("COLUMNS").ok().and_then(|text| text.parse().ok());
-        let seen = || std::io::stdout().is_terminal().then(terminal_size).flatten().map(|(Width(width), _)| width.into());
+        let seen =
+            || std::io::stdout().is_terminal().then(terminal_size).flatten().map(|(Width(width), _)| width.into());
         said.or_else(seen).map_or(WIDTH, |width: usize| width.clamp(BOUNDS.0, BOUNDS.1))
     })
 }
@@ -80,7 +81,8 @@ fn table_in(room: usize, columns: &[(&str, Align)], rows: Vec<Vec<String>>) -> V
     if !below {
         return lines.collect();
     }
-    let heads = (columns.iter().zip(&widths).take(shown)).map(|((name, _), width)| head(name, *width).lines().count()).max();
+    let heads =
+        (columns.iter().zip(&widths).take(shown)).map(|((name, _), width)| head(name, *width).lines().count()).max();
     let mut all: Vec<String> = lines.by_ref().take(heads.unwrap_or(1)).collect();
     for (line, text) in lines.zip(texts) {
         all.push(line);
@@ -186,11 +188,20 @@ mod tests {
     #[test]
     fn names_are_shortened_and_sentences_wrapped_or_put_below() {
         let columns = [("verdict", Align::Left), ("part", Align::Name), ("what changes", Align::Text)];
-        let row = || vec![vec!["reconfigure".to_owned(), paint(Tone::Strong, "WEIR256T-I/SN"), "one two three four five six".to_owned()]];
+        let row = || {
+            vec![vec![
+                "reconfigure".to_owned(),
+                paint(Tone::Strong, "WEIR256T-I/SN"),
+                "one two three four five six".to_owned(),
+            ]]
+        };
         let wide = bare(&table_in(80, &columns, row()));
         assert_eq!(wide[1], "reconfigure  WEIR256T-I/SN  one two three four five six");
         let wrapped = bare(&table_in(53, &columns, row()));
-        assert_eq!(wrapped[1..], ["reconfigure  WEIR256T-I/SN  one two three four five", "                            six"]);
+        assert_eq!(
+            wrapped[1..],
+            ["reconfigure  WEIR256T-I/SN  one two three four five", "                            six"]
+        );
         let short = bare(&table_in(48, &columns, row()));
         assert!(short[1].starts_with("reconfigure  WEIR…I/SN  one two three four"), "{short:?}");
         let below = bare(&table_in(40, &columns, row()));

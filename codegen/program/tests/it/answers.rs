@@ -38,7 +38,19 @@ fn every_answer_is_as_its_schema_says() {
         vec!["invent", "-o", &at("fleet"), "--boards", "2"],
         vec!["hazards"],
         vec!["hazards", "page-wrap"],
-        vec!["program", &at("unit.bin"), "--part", "24lc32a", "--simulate", "--memory", &at("chip.bin"), "--journal", &at("line.jsonl"), "--backups", &at("backups")],
+        vec![
+            "program",
+            &at("unit.bin"),
+            "--part",
+            "24lc32a",
+            "--simulate",
+            "--memory",
+            &at("chip.bin"),
+            "--journal",
+            &at("line.jsonl"),
+            "--backups",
+            &at("backups"),
+        ],
         vec!["verify", &at("unit.bin"), "--part", "24lc32a", "--simulate", "--memory", &at("chip.bin")],
         vec!["dump", "--part", "24lc32a", "--simulate", "--memory", &at("chip.bin"), "-o", &at("dump.bin")],
         vec!["measure", "--part", "24lc32a", "--simulate"],
@@ -62,7 +74,8 @@ fn every_answer_is_as_its_schema_says() {
     for call in &calls {
         let words: Vec<&str> = call.iter().map(String::as_str).chain(["--json"]).collect();
         let told = run(&words);
-        let answer: Value = serde_json::from_str(&told.out).unwrap_or_else(|error| panic!("{call:?}: {error} {}", told.err));
+        let answer: Value =
+            serde_json::from_str(&told.out).unwrap_or_else(|error| panic!("{call:?}: {error} {}", told.err));
         answers::hold(&told.out, &answer);
         let bad = call[1..] == ["no-such-part"];
         assert_eq!(answer.get("faults").is_some(), bad, "{call:?}: {answer:#}");
@@ -82,7 +95,8 @@ fn every_answer_is_as_its_schema_says() {
 #[test]
 fn a_schema_refuses_what_is_no_answer() {
     let validator = jsonschema::validator_for(&answers::strict("invent")).unwrap();
-    let answer = json!({ "pagewise": "0.1.0", "command": "invent", "folder": "f", "count": 1, "seed": 7, "files": ["a"] });
+    let answer =
+        json!({ "pagewise": "0.1.0", "command": "invent", "folder": "f", "count": 1, "seed": 7, "files": ["a"] });
     assert!(validator.is_valid(&answer));
     let changed = |key: &str, value: Option<Value>| {
         let mut answer = answer.clone();

@@ -22,7 +22,7 @@ impl Desk {
         let desk = Self { folder: tempfile::tempdir().unwrap() };
         write(desk.folder.path(), "boards.csv", BOARDS);
         fs::create_dir(desk.folder.path().join("cards")).unwrap();
-        desk.card("page_bytes = 32");
+        desk.card(32768);
         desk
     }
 
@@ -30,8 +30,8 @@ impl Desk {
         self.folder.path().join(name).display().to_string()
     }
 
-    fn card(&self, page: &str) {
-        let text = card("\"OWN\"").replace("page_bytes = 32", page);
+    fn card(&self, bits: u32) {
+        let text = card("\"OWN\"").replace("32768", &bits.to_string()).replace("page_bytes = 32", "page_bytes = 16");
         write(self.folder.path(), "cards/own.toml", &text);
     }
 
@@ -54,7 +54,8 @@ impl Desk {
 
     /// Settles every condition of the first board.
     fn settle(&self) {
-        let settled = "settled = { by = \"sheet\", what = \"sheet A, page 5\", who = \"R. Ortega\", on = \"2026-01-31\" }\n";
+        let settled =
+            "settled = { by = \"sheet\", what = \"sheet A, page 5\", who = \"R. Ortega\", on = \"2026-01-31\" }\n";
         let mut text = String::new();
         for line in self.text().lines() {
             text += &format!("{line}\n");
@@ -105,19 +106,19 @@ fn a_decision_keeps_what_people_settled_and_stands_while_nothing_changes() {
 fn another_card_is_told_with_what_changed() {
     let desk = Desk::new();
     desk.write(&[]);
-    desk.card("page_bytes = 16");
+    // 32 bytes, where the board keeps 64.
+    desk.card(256);
     let changed = desk.check(&["--json"]);
     assert_eq!(changed.code, 1, "{}{}", changed.out, changed.err);
     let one = &decisions(&changed)[0];
     let own = one["changed"].as_array().unwrap();
     assert_eq!(own.len(), 1, "{one:#}");
     assert_eq!(own[0]["candidate"], "OWN");
-    let said = |key: &str| own[0][key].as_array().unwrap().iter().map(|it| it.as_str().unwrap().to_owned()).collect::<Vec<_>>();
-    assert!(said("added").iter().any(|text| text.contains("16")), "{one:#}");
-    assert!(said("gone").iter().any(|text| text.contains("32")), "{one:#}");
+    assert_eq!((&own[0]["was"], &own[0]["is"]), (&"drop-in".into(), &"reject".into()), "{one:#}");
+    assert!(own[0]["added"].to_string().contains("capacity: "), "{one:#}");
     assert!(one["notes"].to_string().contains("the card own is another one"), "{one:#}");
     let text = desk.check(&[]).out;
-    assert!(text.contains("changed") && text.contains("OWN: reconfigure; new: "), "{text}");
+    assert!(text.contains("changed") && text.contains("OWN: reject, was drop-in; new: "), "{text}");
     // Without its card a part was not judged.
     let gone = run(&["decide", "--check", &desk.at("decisions"), "--json"]);
     assert_eq!(gone.code, 1, "{}{}", gone.out, gone.err);
@@ -132,7 +133,11 @@ fn a_board_without_a_part_gets_no_decision_and_images_are_held_to_their_digests(
     if none.code == 1 {
         assert!(reasons.iter().all(|one| one["file"].is_null() || count(one, "accepted") > 0), "{reasons:#?}");
     }
-    write(desk.folder.path(), "one.csv", &BOARDS.lines().take(2).map(|line| line.to_owned() + "\n").collect::<String>());
+    write(
+        desk.folder.path(),
+        "one.csv",
+        &BOARDS.lines().take(2).map(|line| line.to_owned() + "\n").collect::<String>(),
+    );
     write(desk.folder.path(), "weir.bin", "firmware");
     let images = ["--to", "24LC64", "--firmware", &desk.at("weir.bin")];
     let two = desk.decide(&[&[&desk.at("boards.csv"), "-o", &desk.at("decisions")][..], &images].concat());
@@ -150,11 +155,20 @@ fn a_board_without_a_part_gets_no_decision_and_images_are_held_to_their_digests(
 fn every_fault_of_a_decision_is_told_at_once() {
     let desk = Desk::new();
     desk.write(&[]);
-    let text = desk.text().replace("board_sha256 = \"", "board_sha256 = \"x").replace("verdict = \"reconfigure\"", "verdict = \"fine\"");
-    fs::write(desk.at("decisions/weir-a.toml"), text.replacen("says = ", "settled = { by = \"sheet\" }\nsays = ", 1)).unwrap();
+    let text = desk
+        .text()
+        .replace("board_sha256 = \"", "board_sha256 = \"x")
+        .replace("verdict = \"drop-in\"", "verdict = \"fine\"");
+    fs::write(desk.at("decisions/weir-a.toml"), text.replacen("says = ", "settled = { by = \"sheet\" }\nsays = ", 1))
+        .unwrap();
     let refused = desk.check(&[]);
     assert_eq!((refused.code, refused.out.as_str()), (2, ""), "{}", refused.err);
-    for part in ["`board_sha256`: is not a digest", "`fine` is not known", ".settled.who`: is missing", ".settled.on`: is missing"] {
+    for part in [
+        "`board_sha256`: is not a digest",
+        "`fine` is not known",
+        ".settled.who`: is missing",
+        ".settled.on`: is missing",
+    ] {
         assert!(refused.err.contains(part), "{part}: {}", refused.err);
     }
     assert!(refused.err.lines().all(|line| line.contains("weir-a.toml:")), "{}", refused.err);
@@ -162,14 +176,19 @@ fn every_fault_of_a_decision_is_told_at_once() {
     assert_eq!(desk.write(&[]).code, 2);
     fs::write(desk.at("decisions/weir-a.toml"), fs::read_to_string(desk.at("decisions/weir-b.toml")).unwrap()).unwrap();
     let other = desk.write(&[]);
-    assert!(other.code == 2 && other.err.contains("is the decision about `Weir B`, not about `Weir A`"), "{}", other.err);
+    assert!(
+        other.code == 2 && other.err.contains("is the decision about `Weir B`, not about `Weir A`"),
+        "{}",
+        other.err
+    );
 }
 
 /// The line takes a part that is in the decision and rests on nothing open, with the contents that were decided on.
 #[test]
 fn a_line_refuses_what_the_decision_does_not_accept() {
     let line = Line::new(300);
-    fs::write(line.path("boards.csv"), BOARDS.lines().take(2).map(|line| line.to_owned() + "\n").collect::<String>()).unwrap();
+    fs::write(line.path("boards.csv"), BOARDS.lines().take(2).map(|line| line.to_owned() + "\n").collect::<String>())
+        .unwrap();
     let decide = |more: &[&str]| {
         let made = line.run(&[&["decide", "boards.csv", "-o", "decisions", "--accept", "rework"], more].concat());
         assert_eq!(made.code, 0, "{}{}", made.out, made.err);
@@ -195,7 +214,11 @@ fn a_line_refuses_what_the_decision_does_not_accept() {
     let open = program(&["--part", "24lc64"]);
     assert_eq!(open.code, 2, "{}", open.out);
     let place = text.lines().count() + 2;
-    assert!(open.err.contains(&format!("weir-a.toml:{place}: `part[0].condition`: a condition of 24LC64 is open")), "{}", open.err);
+    assert!(
+        open.err.contains(&format!("weir-a.toml:{place}: `part[0].condition`: a condition of 24LC64 is open")),
+        "{}",
+        open.err
+    );
     let at = text.find("card_sha256 = \"").unwrap() + "card_sha256 = \"".len();
     let digit = if text[at..].starts_with('0') { "1" } else { "0" };
     let mut judged_then = text.clone();
@@ -209,7 +232,8 @@ fn a_line_refuses_what_the_decision_does_not_accept() {
 #[test]
 fn the_reel_has_to_be_named_where_the_decision_names_an_order_code() {
     let line = Line::new(300);
-    fs::write(line.path("boards.csv"), BOARDS.lines().take(2).map(|line| line.to_owned() + "\n").collect::<String>()).unwrap();
+    fs::write(line.path("boards.csv"), BOARDS.lines().take(2).map(|line| line.to_owned() + "\n").collect::<String>())
+        .unwrap();
     let made = line.run(&["decide", "boards.csv", "-o", "decisions", "--accept", "rework", "--to", "24LC64-I/SN"]);
     assert_eq!(made.code, 0, "{}{}", made.out, made.err);
     let text = fs::read_to_string(line.path("decisions/weir-a.toml")).unwrap();

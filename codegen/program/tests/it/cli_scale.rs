@@ -30,9 +30,8 @@ fn five_hundred_boards_give_small_reports_and_a_page_each() {
     let invented = run(&["invent", "--boards", &BOARDS.to_string(), "--seed", "7", "--output", &at("fleet")]);
     assert_eq!(invented.code, 0, "{}", invented.err);
     let parts = ["--to", "24LC64", "--to", "AT24C256C", "--to", "24AA02E48"];
-    let reports = |prefix: &str| {
-        ["--html", "--markdown", "--junit"].map(|option| (option, at(&format!("{prefix}{option}"))))
-    };
+    let reports =
+        |prefix: &str| ["--html", "--markdown", "--junit"].map(|option| (option, at(&format!("{prefix}{option}"))));
     let written = |verb: &[&str], prefix: &str| {
         let files = reports(prefix);
         let options: Vec<&str> = files.iter().flat_map(|(option, file)| [*option, file.as_str()]).collect();

@@ -112,7 +112,9 @@ fn topics_of_the_manual_are_shown_and_have_pages() {
     let pages = folder.path().join("man");
     pagewise(&["manual", "-o", &pages.display().to_string()]);
     let all = pagewise(&["help"]);
-    for topic in ["verdicts", "conditions", "board-files", "stock-lists", "decisions", "json", "cautions", "reports", "cards"] {
+    for topic in
+        ["verdicts", "conditions", "board-files", "stock-lists", "decisions", "json", "cautions", "reports", "cards"]
+    {
         assert!(all.contains(&format!("  {topic} ")), "`pagewise help` does not list {topic}:\n{all}");
         let text = pagewise(&["help", topic]);
         assert!(text.lines().count() > 4 && text.lines().all(|line| line.chars().count() <= 100), "{text}");

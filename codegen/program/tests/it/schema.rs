@@ -10,7 +10,6 @@ use jsonschema::Validator;
 use pagewise::schema::{FileKind, schema};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::layout;
-use pagewise_judge::{board, decision};
 use pagewise_judge::stock::columns;
 use pagewise_part::card::{Catalogue, load};
 use pagewise_teach::lesson;

@@ -33,12 +33,8 @@ fn status(fleet: &Fleet<'_>, board: &BoardOutcomes) -> TestCaseStatus {
         status.set_message(text(&message)).set_type(what);
         status
     };
-    let disagree: Vec<&str> = board
-        .candidates
-        .iter()
-        .filter(|it| it.agree == Agreement::Disagree)
-        .map(|it| it.candidate.as_str())
-        .collect();
+    let disagree: Vec<&str> =
+        board.candidates.iter().filter(|it| it.agree == Agreement::Disagree).map(|it| it.candidate.as_str()).collect();
     if !disagree.is_empty() {
         let message = format!("rules and simulation disagree on {}: a bug in Pagewise", disagree.join(", "));
         return failed(NonSuccessKind::Error, message, "disagreement");

@@ -7,7 +7,7 @@ use pagewise_base::words::{counted, duration};
 use pagewise_report::trial::{Cuts, FirstCut, Loss, Run, Trial};
 
 pub(super) fn render(trial: &Trial) -> String {
-    let mut out = format!("{}: {}\n\n", plain(&trial.board), plain(&trial.command));
+    let mut out = format!("{}: {}\n\n", plain(&trial.board), plain(&trial.program));
     out += &matrix(trial);
     let mut shown = Vec::<(&str, &str)>::new();
     for run in &trial.runs {

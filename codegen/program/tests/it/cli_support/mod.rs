@@ -24,7 +24,12 @@ impl Run {
 
 pub fn command(arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_pagewise"));
-    command.args(arguments).env_remove("COLUMNS").env_remove("NO_COLOR").env_remove("CLICOLOR_FORCE").env_remove("CLICOLOR");
+    command
+        .args(arguments)
+        .env_remove("COLUMNS")
+        .env_remove("NO_COLOR")
+        .env_remove("CLICOLOR_FORCE")
+        .env_remove("CLICOLOR");
     command
 }
 
