@@ -21,7 +21,8 @@ pub fn seen_from(folder: &Path, file: &Path) -> String {
         return file.display().to_string();
     }
     while from.peek().is_some() && from.peek() == to.peek() {
-        (from.next(), to.next());
+        from.next();
+        to.next();
     }
     let up = from.map(|_| "..".to_owned());
     let down = to.map(|piece| match piece {

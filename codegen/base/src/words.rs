@@ -63,7 +63,7 @@ pub fn duration(us: f64) -> String {
         us if us < 999.5 => format!("{} us", digits(us)),
         us if us < 999_500.0 => format!("{} ms", digits(us / 1e3)),
         us if us < 119.5e6 => format!("{} s", digits(us / 1e6)),
-        _ if whole_s < 7200 && whole_s % 60 == 0 => format!("{} min", whole_s / 60),
+        _ if whole_s < 7200 && whole_s.is_multiple_of(60) => format!("{} min", whole_s / 60),
         _ if whole_s < 7200 => format!("{} min {} s", whole_s / 60, whole_s % 60),
         _ => format!("{} h {} min", whole_s / 3600, whole_s % 3600 / 60),
     }

@@ -138,12 +138,20 @@ impl Chapter {
         page.control("SH", ["DESCRIPTION"]);
         for block in self.blocks() {
             match block {
-                Block::Heading(text) => drop(page.control("SH", [text.to_uppercase().as_str()])),
-                Block::Text { bullet: false, text } => drop(page.control("PP", []).text([roman(text)])),
-                Block::Text { bullet: true, text } => drop(page.control("IP", ["-", "2"]).text([roman(text)])),
+                Block::Heading(text) => {
+                    page.control("SH", [text.to_uppercase().as_str()]);
+                }
+                Block::Text { bullet: false, text } => {
+                    page.control("PP", []).text([roman(text)]);
+                }
+                Block::Text { bullet: true, text } => {
+                    page.control("IP", ["-", "2"]).text([roman(text)]);
+                }
                 Block::Code(text) => {
                     page.control("PP", []).control("nf", []);
-                    text.lines().for_each(|line| drop(page.text([roman(format!("    {line}"))])));
+                    for line in text.lines() {
+                        page.text([roman(format!("    {line}"))]);
+                    }
                     page.control("fi", []);
                 }
                 Block::Row { head: true, .. } => {}

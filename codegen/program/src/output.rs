@@ -23,8 +23,8 @@ use serde::Serialize;
 use serde_json::{Value, json};
 
 pub use pagewise_base::paint::{Tone, paint, plain};
-use pagewise_base::paint::{settled, steers};
-use spool::Rest;
+use pagewise_base::paint::settled;
+use spool::{Rest, shown};
 pub use spool::Spool;
 pub use table::{Align, table, width, wrapped, wrapped_to};
 
@@ -206,12 +206,6 @@ fn envelope<T: Serialize>(command: &str, body: &T) -> String {
     let whole = Envelope { pagewise: env!("CARGO_PKG_VERSION"), command, body };
     let text = serde_json::to_string_pretty(&whole).expect("the body of an answer is a struct with named fields");
     shown(&text)
-}
-
-/// What JSON lets stand raw in a string, a terminal need not: the same string in other words.
-fn shown(text: &str) -> String {
-    let escaped = |c: char| if c != '\n' && steers(c) { format!("\\u{:04x}", u32::from(c)) } else { c.to_string() };
-    text.chars().map(escaped).collect()
 }
 
 /// Writes all of `text`. A reader that has gone away (`pagewise parts | head -3`) is no error.

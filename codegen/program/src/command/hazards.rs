@@ -174,7 +174,8 @@ fn list() -> String {
     let rows = hazard::all().iter().map(|one| vec![paint(Tone::Strong, one.name), one.title.to_owned()]);
     let mut lines = table(&[("name", Align::Left), ("what happens", Align::Text)], rows.collect());
     lines.push(String::new());
-    lines.push("`pagewise hazards NAME` runs one, `--all` runs all; each loses bytes on purpose.".into());
+    let more = "`pagewise hazards NAME` runs one, `--all` runs all; each loses bytes on purpose.";
+    lines.push(wrapped(more, "", ""));
     lines.join("\n")
 }
 

@@ -33,7 +33,8 @@ fn part(out: &mut String, entry: &Entry, role: &str) {
     let budget = &entry.budget;
     let volts = f64::from(budget.supply_mv) / 1000.0;
     let name = paint(Tone::Strong, plain(&budget.part_name));
-    let _ = writeln!(out, "  {role} {name}, {}, at {volts} V and {} kHz", budget.density, budget.timing.scl_khz);
+    let text = format!("{role} {name}, {}, at {volts} V and {} kHz", budget.density, budget.timing.scl_khz);
+    let _ = writeln!(out, "{}", wrapped(&text, "  ", "    "));
     pull_up(out, &budget.pull_up);
     timing(out, &budget.timing);
     times(out, &budget.times, entry.production.as_ref());

@@ -120,12 +120,18 @@ fn one_run(out: &mut String, run: &RunView) {
 
 fn ranking(out: &mut String, board: &BoardView) {
     let mut columns = vec![("verdict", Align::Left), ("part", Align::Name)];
-    let conditional = board.candidates.iter().any(|candidate| !candidate.provided_that.is_empty());
+    // Where there is no room for all, what the last column says anyway, and the state, stay out.
+    let wide = width() >= 76;
+    let conditional =
+        board.candidates.iter().any(|candidate| !candidate.provided_that.is_empty()) && (wide || !board.stocked);
     if conditional {
         columns.push(("conditions", Align::Right));
     }
     if board.stocked {
         columns.extend([("in stock", Align::Right), ("state", Align::Left), ("a year", Align::Right)]);
+        if !wide {
+            columns.remove(columns.len() - 2);
+        }
     }
     columns.push(("what changes, and what it rests on", Align::Text));
     let serving = board.candidates.iter().filter(|candidate| candidate.verdict != Verdict::Reject);
@@ -136,7 +142,10 @@ fn ranking(out: &mut String, board: &BoardView) {
             row.push(if conditions == 0 { String::new() } else { conditions.to_string() });
         }
         if board.stocked {
-            row.extend(candidate.offer.as_ref().map_or_else(Default::default, cells));
+            let [pieces, state, cost] = candidate.offer.as_ref().map_or_else(Default::default, cells);
+            row.push(pieces);
+            row.extend(wide.then_some(state));
+            row.push(cost);
         }
         row.push(plain(&candidate.brief));
         row
