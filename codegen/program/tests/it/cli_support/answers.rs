@@ -1,7 +1,7 @@
 //! Holds what the program prints with `--json` against the schema that it writes for the command.
 #![allow(dead_code, reason = "each test file uses its own part")]
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, LazyLock, Mutex};
 
 use jsonschema::Validator;
@@ -16,13 +16,29 @@ static VALIDATORS: LazyLock<Mutex<BTreeMap<String, Arc<Validator>>>> = LazyLock:
 pub fn strict(command: &str) -> Value {
     let mut schema = pagewise::schema::answer(command).unwrap_or_else(|| panic!("{command} has no schema"));
     assert!(jsonschema::meta::is_valid(&schema), "{command}: the schema itself is valid");
-    for definition in schema["$defs"].as_object_mut().unwrap().values_mut() {
+    let mut parts = BTreeSet::new();
+    extended(&schema, &mut parts);
+    for (name, definition) in schema["$defs"].as_object_mut().unwrap() {
         let object = definition.as_object_mut().unwrap();
-        if object.contains_key("properties") && !object.contains_key("additionalProperties") {
+        // What is a part of a larger object does not know all of its fields.
+        if !parts.contains(name) && object.contains_key("properties") && !object.contains_key("additionalProperties") {
             object.insert("unevaluatedProperties".to_owned(), json!(false));
         }
     }
     schema
+}
+
+/// Names of the definitions that an object with fields of its own takes in.
+fn extended(schema: &Value, into: &mut BTreeSet<String>) {
+    match schema {
+        Value::Object(object) => {
+            let target = object.get("$ref").and_then(Value::as_str).filter(|_| object.contains_key("properties"));
+            into.extend(target.map(|target| target.trim_start_matches("#/$defs/").to_owned()));
+            object.values().for_each(|value| extended(value, into));
+        }
+        Value::Array(items) => items.iter().for_each(|item| extended(item, into)),
+        _ => {}
+    }
 }
 
 fn validator(command: &str) -> Arc<Validator> {
