@@ -22,10 +22,10 @@ use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::Serialize;
 use serde_json::{Value, json};
 
-pub use pagewise_base::paint::{Tone, paint, plain};
 use pagewise_base::paint::settled;
-use spool::{Rest, shown};
+pub use pagewise_base::paint::{Tone, paint, plain};
 pub use spool::Spool;
+use spool::{Rest, shown};
 pub use table::{Align, table, width, wrapped, wrapped_to};
 
 use pagewise_base::fault::Faults;

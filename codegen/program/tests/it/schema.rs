@@ -11,6 +11,7 @@ use pagewise::schema::{FileKind, schema};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::layout;
 use pagewise_judge::stock::columns;
+use pagewise_judge::{board, decision};
 use pagewise_part::card::{Catalogue, load};
 use pagewise_teach::lesson;
 use serde_json::{Value, json};
