@@ -36,6 +36,7 @@ use running::{Cycle, CycleTime};
 /// How the board wires the pins of a chip.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Straps {
     /// Level of A0, A1, A2, in this order: `a[n]` is pin A`n`.
     pub a: [Level; 3],

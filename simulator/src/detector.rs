@@ -37,6 +37,7 @@ use crate::timing::TimingParameter;
 /// A hazard that was seen.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Incident {
     /// When it became certain.
     pub at_ns: u64,

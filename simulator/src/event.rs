@@ -7,6 +7,7 @@ use crate::timing::TimingParameter;
 /// A chip of a rig, in the order in which they were attached.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ChipId(pub(crate) usize);
 
 impl ChipId {
@@ -26,6 +27,7 @@ impl fmt::Display for ChipId {
 /// Level of a pin as the board wires it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Level {
     /// Tied to ground.
     Low,
@@ -46,6 +48,7 @@ impl Level {
 /// SDA or SCL.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Line {
     /// Data.
     Sda,
@@ -56,6 +59,7 @@ pub enum Line {
 /// An address pin, or WP.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Pin {
     /// Address pin A`n`.
     Address(u8),
@@ -75,6 +79,7 @@ impl fmt::Display for Pin {
 /// One event with its time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Event {
     /// START and STOP: the edge of SDA. A byte: the falling SCL before its first bit. Everything else: when it happened.
     pub at_ns: u64,
@@ -85,6 +90,7 @@ pub struct Event {
 /// What happened.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub enum EventKind {
     /// START on a free bus.
@@ -151,6 +157,7 @@ pub enum EventKind {
 /// What a chip has to say about itself: the raw material of the detectors.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub enum Note {
     /// A write cycle began.

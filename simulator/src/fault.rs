@@ -9,6 +9,7 @@ use crate::rng::Rng;
 /// A probability: `hits` in `of`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Ratio {
     /// Cases in which it holds.
     pub hits: u32,
@@ -46,6 +47,7 @@ impl Default for Ratio {
 /// faults of bytes act at the byte level, spikes at the wire level, all others at both.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub enum Fault {
     /// The chips miss this byte and do not acknowledge it.
@@ -124,6 +126,7 @@ pub enum Fault {
 /// What a fault did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub enum FaultKind {
     /// A byte was missed and not acknowledged.
@@ -141,6 +144,7 @@ pub enum FaultKind {
 /// A fault that took effect.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FaultHit {
     /// When.
     pub at_ns: u64,
@@ -159,6 +163,7 @@ pub struct FaultHit {
 /// ```
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(default, deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Faults {
     /// Faults at chosen places.
     pub script: Vec<Fault>,

@@ -8,6 +8,7 @@ macro_rules! hazards {
         /// A way to lose data. The names are Pagewise's own; the words in them are the trade's.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
         #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+        #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
         pub enum Hazard {
             $(#[doc = $what] $variant,)+
         }

@@ -21,6 +21,7 @@ const KEPT_WRITES: usize = 8192;
 /// Bytes that are not where they were meant to be.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Loss {
     /// The chip that should hold them.
     pub chip: ChipId,

@@ -20,6 +20,7 @@ use alloc::vec::Vec;
 /// The whole behaviour of one part, in one package.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ChipModel {
     /// Name shown in traces and reports.
     pub name: String,
@@ -76,6 +77,7 @@ pub struct ChipModel {
 /// The kind of memory behind the same bus protocol.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum MemoryKind {
     /// Page latch, write cycle, wear.
     Eeprom,
@@ -86,6 +88,7 @@ pub enum MemoryKind {
 /// Role of one bit of the 7-bit device address.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum DeviceBit {
     /// Must have this value.
     Fixed(bool),
@@ -102,6 +105,7 @@ pub enum DeviceBit {
 /// What the chip makes of bits of the word address above its capacity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum UpperBits {
     /// Not looked at: the array repeats.
     #[default]
@@ -124,6 +128,7 @@ impl UpperBits {
 /// How an unconnected pin reads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum OpenPin {
     /// A level drawn anew at each power-up.
     Random,
@@ -136,6 +141,7 @@ pub enum OpenPin {
 /// What one write-cycle duration covers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum CycleUnit {
     /// The whole page write.
     Page,
@@ -146,6 +152,7 @@ pub enum CycleUnit {
 /// Accesses refused (not acknowledged) while a write cycle runs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum BusyAnswer {
     /// Any access to the chip's own address.
     AnyAccess,
@@ -158,6 +165,7 @@ pub enum BusyAnswer {
 /// Write protection by the WP pin, or built in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct WriteProtect {
     /// Bytes protected while the pin is active.
     pub pin_range: ByteRange,
@@ -178,6 +186,7 @@ pub struct WriteProtect {
 /// A range of the array; empty when `len` is 0.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ByteRange {
     /// First byte.
     pub start: u32,
@@ -199,6 +208,7 @@ impl ByteRange {
 /// When the WP pin is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum WpSampled {
     /// At the STOP that would start the write cycle.
     Stop,
@@ -209,6 +219,7 @@ pub enum WpSampled {
 /// How a write to protected bytes is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum ProtectedAnswer {
     /// Data acknowledged, nothing stored, ready at once.
     AckReady,
@@ -221,6 +232,7 @@ pub enum ProtectedAnswer {
 /// What becomes of a page write that touches protected and unprotected bytes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum PartlyProtected {
     /// Nothing is stored.
     Nothing,
@@ -231,6 +243,7 @@ pub enum PartlyProtected {
 /// Where the address pointer stands after a page write.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum PointerAfterWrite {
     /// It has wrapped inside the page.
     WrappedInPage,
@@ -241,6 +254,7 @@ pub enum PointerAfterWrite {
 /// What becomes of the block-select bits of a device address with R/W = 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum ReadBlockBits {
     /// The pointer's own upper bits count.
     Ignored,
@@ -251,6 +265,7 @@ pub enum ReadBlockBits {
 /// What a START or STOP inside a data byte of a write does to the whole bytes before it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum CutByte {
     /// Nothing is written.
     DropsAll,
@@ -261,6 +276,7 @@ pub enum CutByte {
 /// Unit in which wear counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum WearUnit {
     /// Each written byte by itself.
     Byte,
@@ -273,6 +289,7 @@ pub enum WearUnit {
 /// Which bytes are in danger when the supply is lost inside a write cycle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum TornScope {
     /// Only the bytes being programmed.
     Latched,

@@ -7,6 +7,7 @@ use crate::model::AcLimits;
 /// A timing parameter of the bus.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum TimingParameter {
     /// SCL low.
     Low,

@@ -1,9 +1,10 @@
 //! How sure a claim is about something that was only looked at: a marking, a dump.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// How sure a claim is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Certainty {
     /// It may be so; something else would explain it as well.

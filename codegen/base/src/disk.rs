@@ -60,22 +60,9 @@ pub fn make_new(path: &Path, bytes: &[u8]) -> io::Result<bool> {
 /// # Errors
 /// The folder holds something, lies in one that does not exist, or cannot be written.
 pub fn make_folder(folder: &Path, files: &[(&str, &str)]) -> Result<(), Fault> {
-    let shown = folder.display().to_string();
-    let fault = |error: io::Error| {
-        Fault::of_file(&shown, format!("cannot be written: {error}"), "check the path and its permissions")
-    };
-    if folder.exists() {
-        if !folder.is_dir() {
-            return Err(Fault::of_file(&shown, "is not a folder", "name a new folder"));
-        }
-        if fs::read_dir(folder).map_err(fault)?.next().is_some() {
-            return Err(Fault::of_file(&shown, "is not empty", "name a new folder, or empty this one"));
-        }
-    }
-    let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    if !parent.is_dir() {
-        return Err(Fault::of_file(&shown, "lies in a folder that does not exist", "create that folder first"));
-    }
+    let fault = |error: io::Error| unwritable_folder(folder, &error);
+    free_folder(folder)?;
+    let parent = parent_of(folder);
     let draft = crate::scratch::folder_in(parent).map_err(fault)?;
     for (name, text) in files {
         fs::write(draft.path().join(name), text).map_err(fault)?;
@@ -86,6 +73,36 @@ pub fn make_folder(folder: &Path, files: &[(&str, &str)]) -> Result<(), Fault> {
     fs::rename(draft.path(), folder).map_err(fault)?;
     // It has moved: there is nothing left to remove.
     let _ = draft.keep();
+    Ok(())
+}
+
+fn unwritable_folder(folder: &Path, error: &io::Error) -> Fault {
+    let shown = folder.display().to_string();
+    Fault::of_file(&shown, format!("cannot be written: {error}"), "check the path and its permissions")
+}
+
+fn parent_of(folder: &Path) -> &Path {
+    folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+/// Looks whether [`make_folder`] can make a folder.
+///
+/// # Errors
+/// It holds something, is no folder, or lies in one that does not exist.
+pub fn free_folder(folder: &Path) -> Result<(), Fault> {
+    let shown = folder.display().to_string();
+    let fault = |error: io::Error| unwritable_folder(folder, &error);
+    if folder.exists() {
+        if !folder.is_dir() {
+            return Err(Fault::of_file(&shown, "is not a folder", "name a new folder"));
+        }
+        if fs::read_dir(folder).map_err(fault)?.next().is_some() {
+            return Err(Fault::of_file(&shown, "is not empty", "name a new folder, or empty this one"));
+        }
+    }
+    if !parent_of(folder).is_dir() {
+        return Err(Fault::of_file(&shown, "lies in a folder that does not exist", "create that folder first"));
+    }
     Ok(())
 }
 

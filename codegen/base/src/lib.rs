@@ -10,6 +10,7 @@ pub mod draft;
 pub mod fault;
 pub mod form;
 pub mod paint;
+pub mod paths;
 pub mod scratch;
 mod staged;
 pub mod table;

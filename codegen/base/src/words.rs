@@ -1,5 +1,6 @@
 //! Numbers, names and bytes in words, the same in every answer and document.
 
+use std::collections::BTreeSet;
 use std::fmt::{Display, Write};
 
 /// A count with its thing: `1 board`, `2 boards`.
@@ -15,6 +16,67 @@ pub fn cut(text: &str, most: usize) -> String {
         return text.to_owned();
     }
     text.chars().take(most.saturating_sub(1)).chain(['…']).collect()
+}
+
+/// A text of at most `most` characters: shortened in its middle, since names differ at their ends.
+#[must_use]
+pub fn shortened(text: &str, most: usize) -> String {
+    let length = text.chars().count();
+    if length <= most {
+        return text.to_owned();
+    }
+    let kept = most.saturating_sub(1);
+    let (head, tail) = (kept.div_ceil(2), kept / 2);
+    text.chars().take(head).chain(['…']).chain(text.chars().skip(length - tail)).collect()
+}
+
+/// A name for a file or an anchor of each name: its letters and digits with `-` between, `other` where it has none. No two
+/// are equal.
+#[must_use]
+pub fn stems(names: &[String], other: &str) -> Vec<String> {
+    let mut used = BTreeSet::new();
+    let one = |name: &String| {
+        let lower = name.to_lowercase();
+        let pieces = lower.split(|c: char| !c.is_ascii_alphanumeric()).filter(|piece| !piece.is_empty());
+        // Every system takes 200 characters.
+        let stem: String = pieces.collect::<Vec<_>>().join("-").chars().take(200).collect();
+        let stem = if stem.is_empty() { other.to_owned() } else { stem };
+        let numbered = (2..).map(|number| format!("{stem}-{number}"));
+        let free = std::iter::once(stem.clone()).chain(numbered).find(|name| !used.contains(name));
+        let free = free.unwrap_or(stem);
+        used.insert(free.clone());
+        free
+    };
+    names.iter().map(one).collect()
+}
+
+/// Microseconds in the unit that reads well: `850 us`, `141 ms`, `2.13 s`, `3 min 20 s`, `1 h 5 min`.
+#[must_use]
+pub fn duration(us: f64) -> String {
+    let digits = |value: f64| {
+        let places = if value < 10.0 { 2 } else { usize::from(value < 100.0) };
+        let text = format!("{value:.places$}");
+        if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    };
+    let whole_s = (us / 1e6).round() as u64;
+    match us {
+        us if us < 999.5 => format!("{} us", digits(us)),
+        us if us < 999_500.0 => format!("{} ms", digits(us / 1e3)),
+        us if us < 119.5e6 => format!("{} s", digits(us / 1e6)),
+        _ if whole_s < 7200 && whole_s.is_multiple_of(60) => format!("{} min", whole_s / 60),
+        _ if whole_s < 7200 => format!("{} min {} s", whole_s / 60, whole_s % 60),
+        _ => format!("{} h {} min", whole_s / 3600, whole_s % 3600 / 60),
+    }
+}
+
+/// A moment since a beginning, from nanoseconds, to the microsecond: `1.375 us`, `311.702 ms`, `2.133451 s`.
+#[must_use]
+pub fn moment(ns: u64) -> String {
+    match ns {
+        0..1_000_000 => format!("{}.{:03} us", ns / 1000, ns % 1000),
+        1_000_000..1_000_000_000 => format!("{}.{:03} ms", ns / 1_000_000, ns / 1000 % 1000),
+        _ => format!("{}.{:06} s", ns / 1_000_000_000, ns / 1000 % 1_000_000),
+    }
 }
 
 /// A number with its digits in groups of three: `1 000 000`.
@@ -95,6 +157,26 @@ mod tests {
     #[test]
     fn texts_are_cut_by_characters() {
         assert_eq!([cut("größer", 6), cut("größer", 4), cut("a", 0)], ["größer", "grö…", "…"]);
+    }
+
+    #[test]
+    fn names_are_shortened_in_their_middle() {
+        assert_eq!(shortened("WEIR256T-I/SN", 9), "WEIR…I/SN");
+        assert_eq!([shortened("größer", 6), shortened("größer", 4), shortened("ab", 1)], ["größer", "gr…r", "…"]);
+    }
+
+    #[test]
+    fn no_two_names_get_one_stem() {
+        let names = ["Weir A", "weir-a", "Weir A 2", "§"].map(str::to_owned);
+        assert_eq!(stems(&names, "board"), ["weir-a", "weir-a-2", "weir-a-2-2", "board"]);
+    }
+
+    #[test]
+    fn times_have_a_unit_that_reads_well() {
+        let times = [1.375, 311_700.0, 999_600.0, 2_133_451.375, 200e6, 240e6, 3.9e9, 86_400e6];
+        let expected = ["1.38 us", "312 ms", "1 s", "2.13 s", "3 min 20 s", "4 min", "65 min", "24 h 0 min"];
+        assert_eq!(times.map(duration), expected);
+        assert_eq!([1375, 311_702_500, 2_133_451_375].map(moment), ["1.375 us", "311.702 ms", "2.133451 s"]);
     }
 
     #[test]

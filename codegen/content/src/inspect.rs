@@ -12,12 +12,13 @@ mod text;
 pub mod wrap;
 
 pub use pagewise_base::certainty::Certainty;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use pagewise_part::card::{Card, Kind};
 
 /// Something that a dump holds.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Found {
     /// What it is.
     #[serde(flatten)]
@@ -33,7 +34,7 @@ pub struct Found {
 }
 
 /// What a finding is about.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub enum Content {
     /// Nothing but one byte, 0xFF or 0x00.
@@ -73,7 +74,7 @@ pub enum Content {
 }
 
 /// What a dump is as a whole.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Whole {
     /// It holds no byte.

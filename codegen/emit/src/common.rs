@@ -3,6 +3,7 @@
 use std::fmt;
 
 use pagewise_driver::Geometry;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::request::{Part, Record};
@@ -10,7 +11,7 @@ use pagewise_base::fault::{Fault, Faults};
 use pagewise_part::card::{Kind, Wear, density};
 
 /// A value of the common configuration and the parts that set it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Limit {
     /// The configuration's field.
     pub field: &'static str,
@@ -25,7 +26,7 @@ pub struct Limit {
 }
 
 /// A part that would allow more.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Other {
     /// Its card.
     pub part: String,
@@ -34,7 +35,7 @@ pub struct Other {
 }
 
 /// What a common value costs on one part.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Cost {
     /// Its card.
     pub part: String,

@@ -3,11 +3,12 @@
 use std::fs;
 use std::path::Path;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use similar::TextDiff;
 
 /// How a file compares with its text.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum State {
     /// The file holds the text.
@@ -21,7 +22,7 @@ pub enum State {
 }
 
 /// A comparison of one file.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Difference {
     /// How it compares.
     pub state: State,

@@ -1,5 +1,6 @@
 //! What is asked for.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use pagewise_content::layout::Layout;
@@ -7,7 +8,7 @@ use pagewise_part::card::geometry::PinLevels;
 use pagewise_part::card::{Card, Footprint};
 
 /// A part as it is fitted.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Part<'c> {
     /// The card, already as it is in its package ([`Card::in_footprint`]).
     pub card: &'c Card,
@@ -26,7 +27,7 @@ impl<'c> Part<'c> {
 }
 
 /// Where the record lies by which candidates are told apart at run time.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Record {
     /// First byte.
     pub offset: u32,
@@ -78,7 +79,7 @@ impl<'c> Request<'c> {
 }
 
 /// One generated file.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Source {
     /// Its name; that of a single file is the caller's choice and this a proposal.
     pub name: String,
@@ -87,7 +88,7 @@ pub struct Source {
 }
 
 /// A value of a generated configuration that no sheet read states.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Assumption {
     /// The part's card.
     pub part: String,

@@ -15,7 +15,7 @@ use pagewise_part::card::{Card, Footprint, Open, RegionKind, Role};
 pub use parse::{parse, read};
 
 /// One board, as its file describes it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Board {
     /// File as the user named it.
     pub file: String,
@@ -55,7 +55,7 @@ pub struct Board {
 }
 
 /// The bus around the part.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Bus {
     /// Supply in millivolts.
     pub supply_mv: u32,
@@ -96,7 +96,7 @@ impl Strap {
 }
 
 /// What the firmware takes for granted.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, JsonSchema, Serialize)]
 pub struct Firmware {
     /// 7-bit device address, block-select bits zero.
     pub device_address: u8,
@@ -123,7 +123,7 @@ pub struct Firmware {
 }
 
 /// How the firmware waits for a write cycle.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, JsonSchema, Serialize)]
 #[serde(tag = "policy", rename_all = "kebab-case")]
 pub enum Wait {
     /// Acknowledge polling with a header-only write, up to a limit in microseconds.
@@ -156,7 +156,7 @@ pub enum WriteShape {
 }
 
 /// A region of the array in use.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Region {
     /// Name.
     pub name: String,

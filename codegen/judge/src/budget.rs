@@ -15,6 +15,7 @@ pub mod timing;
 pub mod wear;
 pub mod wire;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::board::Board;
@@ -25,7 +26,7 @@ use timing::Timing;
 use wear::WearBudget;
 
 /// The budget of one part on one board.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Budget {
     /// Name of the board.
     pub board: String,

@@ -21,6 +21,7 @@ pub mod survey;
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::board::Board;
@@ -33,7 +34,7 @@ pub use shard::Shard;
 pub use summary::Summary;
 
 /// One board with the judgements of its candidates, best first.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct BoardAnswer {
     /// The board file's contents.
     pub board: Board,

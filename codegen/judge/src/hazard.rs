@@ -32,6 +32,7 @@ mod write_protect;
 mod wrong_family;
 
 pub use picture::{Row, rows};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use pagewise_base::words;
@@ -62,7 +63,7 @@ pub struct Demonstration {
 }
 
 /// One run.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Side {
     /// The part that it ran on.
     pub part: String,
@@ -83,7 +84,7 @@ pub struct Side {
 }
 
 /// Both runs.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Outcome {
     /// The naive program.
     pub naive: Side,

@@ -5,6 +5,7 @@
 
 pub mod board;
 pub mod budget;
+pub mod decision;
 pub mod fleet;
 pub mod hazard;
 pub mod stock;

@@ -10,6 +10,7 @@ pub mod read;
 use std::cell::LazyCell;
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use columns::Columns;
@@ -20,7 +21,7 @@ pub use price::Price;
 pub use read::Row;
 
 /// What a maker says about a part's future.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, JsonSchema, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum State {
     /// In production.
@@ -44,7 +45,7 @@ impl State {
 }
 
 /// A part of the stock list as it concerns one board.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Offer {
     /// Line of the stock list.
@@ -84,7 +85,7 @@ impl Offer {
 }
 
 /// A row whose part no card describes.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Unmatched {
     /// Line of the stock list.
@@ -96,7 +97,7 @@ pub struct Unmatched {
 }
 
 /// A row whose part is a longer order code, such as one with package and grade, and what it was read as.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct ReadAs {
     /// Line of the stock list.
     pub line: usize,

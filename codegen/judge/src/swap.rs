@@ -34,6 +34,7 @@ mod watched;
 use std::borrow::Cow;
 use std::sync::Arc;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::board::Board;
@@ -56,7 +57,7 @@ pub use today::Today;
 pub use verdict::Verdict;
 
 /// What was found for one board and one candidate.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Judgement {
     /// Name of the board.
     pub board: String,

@@ -1,17 +1,20 @@
 //! Where two memories differ: stretches with what was expected and what was found.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// A stretch of bytes that all differ.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Difference {
     /// First byte.
     pub offset: u32,
     /// Bytes in hexadecimal, as they should be.
     #[serde(serialize_with = "hex")]
+    #[schemars(with = "String")]
     pub expected: Vec<u8>,
     /// Bytes in hexadecimal, as they are.
     #[serde(serialize_with = "hex")]
+    #[schemars(with = "String")]
     pub found: Vec<u8>,
 }
 

@@ -37,10 +37,11 @@ pub use socket::Socket;
 pub use steps::{Order, program};
 pub use wanted::Wanted;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What the line is doing; the order in which it does it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Step {
     /// Reading only: who answers, what it holds.
@@ -73,7 +74,7 @@ impl Step {
 }
 
 /// Why the line stopped at a unit: what happened and what to do, in words for the person at the line.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Halt {
     /// How the unit ends.
     pub result: Ending,

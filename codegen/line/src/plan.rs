@@ -1,5 +1,6 @@
 //! The plan: may this part be written, and what differs.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::journal::{Event, Journal, Record, Site, Sought};
@@ -11,7 +12,7 @@ use super::{Halt, Socket, Step};
 use pagewise_part::card::Access;
 
 /// What the part turned out to hold.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Holds {
     /// Nothing: all 0xFF, or all 0x00.

@@ -1,5 +1,6 @@
 //! What the line has to say about one unit.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Halt;
@@ -9,7 +10,7 @@ use super::plan::Holds;
 use super::units::Unit;
 
 /// How a unit ends.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Ending {
     /// Everything was read back and is as wanted.
@@ -25,7 +26,7 @@ pub enum Ending {
 }
 
 /// What happened to a unit.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct UnitReport {
     /// Its name.
     pub unit: String,
@@ -74,7 +75,7 @@ pub struct UnitReport {
 }
 
 /// What a part holds after a fault, in pieces of the image.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Survey {
     /// As wanted.
     pub as_wanted: u32,

@@ -1,5 +1,6 @@
 //! A sample beside a card: what fits, what differs, and what the sample says where the sheet says nothing.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::facts::{BitRole, Facts, Outcome, Page};
@@ -7,7 +8,7 @@ use pagewise_part::card::{Card, Catalogue, CyclePer, Kind, Role, density};
 use pagewise_part::fact::Fact;
 
 /// How a property of the sample stands to the card's.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Fit {
     /// The sample does what the sheet says.
@@ -21,7 +22,7 @@ pub enum Fit {
 }
 
 /// One property of a sample beside the card's.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Line {
     /// In words.
     pub property: &'static str,

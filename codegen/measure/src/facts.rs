@@ -1,12 +1,13 @@
 //! What was measured, what was not, and what cannot be measured here.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::place::Window;
 use pagewise_part::card::{Answer, BlockBitsOnRead, Busy, Pointer};
 
 /// What is known of one property.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Outcome<T> {
     /// Shown on this sample.
@@ -36,7 +37,7 @@ impl<T> Outcome<T> {
 }
 
 /// What a device-address bit does, as far as a bus can show it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum BitRole {
     /// Another value is answered by nobody, or by another device: fixed, or compared with a pin.
@@ -50,7 +51,7 @@ pub enum BitRole {
 }
 
 /// A page, as far as the scratch range shows it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Page {
     /// More bytes than these wrapped inside so many.
@@ -60,7 +61,7 @@ pub enum Page {
 }
 
 /// Times between the end of a write and the part's answer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct Times {
     /// Writes.
     pub writes: u32,
@@ -77,7 +78,7 @@ pub struct Times {
 }
 
 /// What a part answered inside a write cycle.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct WhileBusy {
     /// It refuses the address of the write, R/W = 0.
@@ -102,7 +103,7 @@ impl WhileBusy {
 }
 
 /// A range of the array.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct Stretch {
     /// First byte.
     pub start: u32,
@@ -111,7 +112,7 @@ pub struct Stretch {
 }
 
 /// What the WP pin did, moved by hand.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct Protection {
     /// The level at which a write to the scratch range was not stored; absent where it was stored at both.
     pub active_high: Option<bool>,
@@ -123,7 +124,7 @@ pub struct Protection {
 }
 
 /// Something else that answers.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct Beside {
     /// Device address.
     pub address: u8,
@@ -132,7 +133,7 @@ pub struct Beside {
 }
 
 /// Everything about one sample.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct Facts {
     /// The device address that was measured.
     pub address: u8,

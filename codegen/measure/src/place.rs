@@ -1,5 +1,6 @@
 //! Places in an array, as they are sent.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A place: device address, and a word address of so many bytes.
@@ -19,7 +20,7 @@ impl Place {
 }
 
 /// A device address with a number of word-address bytes: what a chip shows under one hypothesis.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct Window {
     /// Device address; where the device address is the word address, the first of those.
     pub device: u8,
@@ -44,7 +45,7 @@ impl Window {
 }
 
 /// Bytes that may be written: a power of two, aligned to itself, so that no page wrap leaves it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct Scratch {
     /// First byte.
     pub start: u32,

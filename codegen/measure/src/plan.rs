@@ -1,11 +1,12 @@
 //! What a verdict takes for granted, and how each condition is settled: by measuring, by hand, or by a sheet only.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use pagewise_judge::swap::{Amend, Proviso};
 
 /// A condition of a verdict, and what to do about it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Step {
     /// The condition, to stand after "provided that".
     pub condition: String,
@@ -16,7 +17,7 @@ pub struct Step {
 }
 
 /// How a condition is settled.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Settled {
     /// By a measurement with leave to write.

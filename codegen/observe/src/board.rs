@@ -1,5 +1,6 @@
 //! A board file from what was observed.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::Value;
 
@@ -184,7 +185,7 @@ fn addresses(observation: &Observation) -> Vec<&str> {
 }
 
 /// A value of a board file's firmware that was observed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Firmware {
     /// Its field under `[firmware]`.
     pub field: String,

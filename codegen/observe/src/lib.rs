@@ -39,9 +39,11 @@ pub use input::{Channels, Input};
 pub use program::Program;
 pub use property::{Certainty, Moment, Property};
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use pagewise_base::fault::{Fault, Faults};
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Serialize, Serializer};
 
 use observer::Observer;
@@ -78,6 +80,22 @@ impl Serialize for Observation {
         map.insert("files", self.files.clone().into());
         map.insert("remarks", self.remarks.clone().into());
         serializer.collect_map(map)
+    }
+}
+
+impl JsonSchema for Observation {
+    fn schema_name() -> Cow<'static, str> {
+        "Observation".into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let (texts, property) = (generator.subschema_for::<Vec<String>>(), generator.subschema_for::<Property>());
+        json_schema!({
+            "type": "object",
+            "required": ["files", "remarks"],
+            "properties": { "files": texts, "remarks": texts },
+            "additionalProperties": property,
+        })
     }
 }
 

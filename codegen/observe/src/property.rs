@@ -1,10 +1,11 @@
 //! Properties: what was seen, how sure that is, and the moments that show it.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::Value;
 
 /// How sure a statement is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Certainty {
     /// The simplest reading; others fit the traffic as well.
@@ -28,7 +29,7 @@ impl Certainty {
 }
 
 /// A place in a recording.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Moment {
     /// The recording.
     pub file: String,
@@ -40,7 +41,7 @@ pub struct Moment {
 pub(crate) const MOMENTS: usize = 4;
 
 /// One statement about the firmware, the bus or the part.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Property {
     /// What it is about, as a word of the JSON answer.
     #[serde(skip)]

@@ -22,13 +22,14 @@ mod draw;
 
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::card::geometry::PinLevels;
 use crate::card::{Card, Kind, RegionKind, Role, UpperBits, density};
 
 /// One bit of a byte on the wire.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Bit {
     /// What it is for: `0`, `1`, `A2`, `/A1`, `B0` (block-select bit), `a11` (word-address bit), `x` (don't care),
     /// `W` or `R`.
@@ -38,7 +39,7 @@ pub struct Bit {
 }
 
 /// One byte on the wire, most significant bit first.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct WireByte {
     /// Its value.
     pub value: u8,
@@ -54,7 +55,7 @@ impl WireByte {
 }
 
 /// How one offset of a part is addressed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Anatomy {
     /// The offset in bytes.
     pub offset: u32,

@@ -32,7 +32,7 @@ pub use region::{Access, Region, RegionKind};
 pub use role::Role;
 
 /// A part's card, complete: what its sheet does not state is filled from the assumption table and says so.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Card {
     /// Identifier: the file's stem, lower case.
     pub id: String,
@@ -148,7 +148,7 @@ pub struct Card {
 }
 
 /// A part on which a generic card must not be used.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct NotSafe {
     /// The part's card.
     pub id: String,
@@ -323,6 +323,12 @@ impl Span {
 }
 
 impl Card {
+    /// Identifier of the part, in whatever package: of a card for one order code, that of the part's card.
+    #[must_use]
+    pub fn part_id(&self) -> &str {
+        self.order_of.as_deref().unwrap_or(&self.id)
+    }
+
     /// All seven device-address roles, bit 6 first.
     #[must_use]
     pub fn device_bits(&self) -> [Role; 7] {

@@ -2,10 +2,11 @@
 
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Where a value of a card came from. Only what is published, and what follows from it, is promised by anyone.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(tag = "basis", rename_all = "kebab-case")]
 pub enum Basis {
     /// Stated in a published document.
@@ -66,7 +67,7 @@ impl fmt::Display for Basis {
 }
 
 /// A value with its basis.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Fact<T> {
     /// The value.
     pub value: T,

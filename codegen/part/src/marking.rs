@@ -13,6 +13,7 @@ mod matched;
 pub mod text;
 
 use pagewise_simulator::Hazard;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::card::Catalogue;
@@ -23,7 +24,7 @@ pub use pagewise_base::certainty::Certainty;
 use text::Code;
 
 /// What one piece of a text says.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Piece {
     /// The piece as it stands in the text.
     pub code: String,
@@ -42,7 +43,7 @@ pub struct Piece {
 }
 
 /// What a text says.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Reading {
     /// The text.
     pub text: String,

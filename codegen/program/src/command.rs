@@ -7,10 +7,12 @@ pub mod budget;
 pub mod channels;
 pub mod classroom;
 pub mod completions;
+pub mod decide;
 pub mod dump;
 pub mod exposed;
 pub mod generate;
 pub mod hazards;
+pub mod help;
 pub mod image;
 pub mod inspect;
 pub mod invent;
@@ -49,7 +51,7 @@ use pagewise_part::card::{Card, Catalogue};
 
 /// Swap a serial I2C EEPROM and keep the board working.
 #[derive(Debug, Parser)]
-#[command(name = "pagewise", version, arg_required_else_help = true)]
+#[command(name = "pagewise", version, arg_required_else_help = true, disable_help_subcommand = true)]
 #[command(after_help = "Exit code: 0 usable, 1 the verdict or a hazard is against you, 2 the input was bad.")]
 pub struct Program {
     /// Options of every command.
@@ -120,6 +122,8 @@ pub enum Verb {
     Boards(boards::Boards),
     /// Say what to order for each board, and how much of each part, from results that `swap --lines` wrote.
     Order(order::OrderCommand),
+    /// Write a decision file for each board, to review and to keep; judge such files again.
+    Decide(Box<decide::Decide>),
     /// Say which boards use a part, what can be fitted in its place, and how many pieces a last order takes.
     Exposed(exposed::Exposed),
     /// Write a fleet of invented boards, for demonstrations and benches.
@@ -164,6 +168,8 @@ pub enum Verb {
     Completions(completions::Completions),
     /// Write the manual pages.
     Manual(manual::Manual),
+    /// Print help on a command, or a chapter of the manual.
+    Help(help::Help),
 }
 
 impl Verb {
@@ -181,6 +187,7 @@ impl Verb {
             Self::Merge(_) => "merge",
             Self::Boards(_) => "boards",
             Self::Order(_) => "order",
+            Self::Decide(_) => "decide",
             Self::Exposed(_) => "exposed",
             Self::Invent(_) => "invent",
             Self::Hazards(_) => "hazards",
@@ -204,6 +211,7 @@ impl Verb {
             Self::Schema(_) => "schema",
             Self::Completions(_) => "completions",
             Self::Manual(_) => "manual",
+            Self::Help(_) => "help",
         }
     }
 }
@@ -225,6 +233,7 @@ impl Program {
             Verb::Merge(merge) => merge.run(&self.options),
             Verb::Boards(boards) => boards.run(&self.options),
             Verb::Order(order) => order.run(&self.options),
+            Verb::Decide(decide) => decide.run(&self.options),
             Verb::Exposed(exposed) => exposed.run(&self.options),
             Verb::Invent(invent) => invent.run(&self.options),
             Verb::Hazards(hazards) => hazards.run(&self.options),
@@ -247,6 +256,7 @@ impl Program {
             Verb::Trial(trial) => trial.run(&self.options),
             Verb::Schema(schema) => schema.run(&self.options),
             Verb::Completions(completions) => completions.run(&self.options),
+            Verb::Help(help) => help.run(&self.options),
             Verb::Manual(manual) => manual.run(&self.options),
         }
     }

@@ -2,6 +2,7 @@
 
 #![forbid(unsafe_code)]
 
+pub mod chapters;
 pub mod command;
 pub mod ending;
 pub mod output;

@@ -4,11 +4,12 @@ use std::process::ExitCode;
 
 use anstream::{AutoStream, eprintln};
 use clap::Parser;
-use pagewise::command::Program;
+use pagewise::command::{Program, completions};
 use pagewise::ending;
 use pagewise::output::{self, Answer, Exit, Reader};
 
 fn main() -> ExitCode {
+    completions::answer_shell();
     ending::listen();
     let program = Program::parse();
     let (answer, faults) = match program.run() {

@@ -17,17 +17,20 @@ mod table;
 
 use std::io::{self, Write};
 
+use schemars::generate::SchemaSettings;
+use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::Serialize;
+use serde_json::{Value, json};
 
+use pagewise_base::paint::settled;
 pub use pagewise_base::paint::{Tone, paint, plain};
-use pagewise_base::paint::{settled, steers};
-use spool::Rest;
 pub use spool::Spool;
-pub use table::{Align, table, wrapped, wrapped_to};
+use spool::{Rest, shown};
+pub use table::{Align, table, width, wrapped, wrapped_to};
 
 use pagewise_base::fault::Faults;
 
-/// Columns that answers for people are laid out for.
+/// Columns that answers for people are laid out for where no terminal says otherwise.
 pub const WIDTH: usize = 80;
 
 /// How a command ended, as the exit code says it.
@@ -76,24 +79,31 @@ pub enum Reader {
     Program,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Envelope<'a, T> {
+    /// Version of the program.
     pagewise: &'a str,
+    /// The command.
     command: &'a str,
     #[serde(flatten)]
     body: &'a T,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct FaultBody<'a> {
+    /// File as the user named it.
     file: &'a str,
+    /// Line, counted from 1; 0 when no line applies.
     line: usize,
+    /// Path of the field; empty when none applies.
     field: &'a str,
+    /// What is wrong.
     reason: &'a str,
+    /// What to do about it.
     remedy: &'a str,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct FaultsBody<'a> {
     faults: Vec<FaultBody<'a>>,
 }
@@ -169,16 +179,33 @@ impl Answer {
     }
 }
 
+/// What makes the schema of a body in its envelope.
+pub type Shape = fn(&mut SchemaGenerator) -> Schema;
+
+/// The schema of an answer whose body is a `T`.
+pub fn answers<T: JsonSchema + 'static>(generator: &mut SchemaGenerator) -> Schema {
+    generator.subschema_for::<Envelope<'static, T>>()
+}
+
+/// The JSON Schema (2020-12) of what a command prints with `--json`: one of its bodies, or the faults of its input.
+#[must_use]
+pub fn schema_of(command: &str, bodies: &[Shape]) -> Value {
+    let mut generator = SchemaSettings::draft2020_12().for_serialize().into_generator();
+    let faults: Shape = answers::<FaultsBody<'static>>;
+    let any: Vec<Schema> = bodies.iter().chain([&faults]).map(|shape| shape(&mut generator)).collect();
+    let definitions = generator.take_definitions(true);
+    json!({
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": format!("Answer of pagewise {command} --json"),
+        "anyOf": any,
+        "$defs": definitions,
+    })
+}
+
 fn envelope<T: Serialize>(command: &str, body: &T) -> String {
     let whole = Envelope { pagewise: env!("CARGO_PKG_VERSION"), command, body };
     let text = serde_json::to_string_pretty(&whole).expect("the body of an answer is a struct with named fields");
     shown(&text)
-}
-
-/// What JSON lets stand raw in a string, a terminal need not: the same string in other words.
-fn shown(text: &str) -> String {
-    let escaped = |c: char| if c != '\n' && steers(c) { format!("\\u{:04x}", u32::from(c)) } else { c.to_string() };
-    text.chars().map(escaped).collect()
 }
 
 /// Writes all of `text`. A reader that has gone away (`pagewise parts | head -3`) is no error.

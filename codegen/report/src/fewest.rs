@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::Report;
-use pagewise_judge::fleet::{BoardOutcomes, Summary};
+use pagewise_judge::fleet::Summary;
 use pagewise_judge::swap::Verdict;
 
 /// The choice for a fleet.
@@ -33,14 +33,11 @@ struct Taker {
 }
 
 /// The choice, where there is more than one board and any part serves one.
-pub(super) fn parts(report: &Report<'_>) -> Option<Fewest> {
+pub(super) fn parts(report: &Report<'_>, summary: &Summary) -> Option<Fewest> {
     if report.answers.len() < 2 {
         return None;
     }
-    let outcomes = report.answers.iter().enumerate();
-    let outcomes: Vec<BoardOutcomes> =
-        outcomes.map(|(place, answer)| BoardOutcomes::of(place, &answer.board.fitted, answer)).collect();
-    let cover = Summary::of(&outcomes, report.accept).cover;
+    let cover = &summary.cover;
     let number = |file: &str| report.answers.iter().position(|answer| answer.board.file == file).map_or(0, |at| at + 1);
     let parts: Vec<Part> = cover
         .parts

@@ -26,7 +26,9 @@
 
 mod address;
 mod budget;
+mod chart;
 mod fewest;
+pub mod fleet;
 mod junit;
 mod markdown;
 mod memory_map;
@@ -76,6 +78,12 @@ impl Report<'_> {
     /// One HTML page with everything in it: verdict first, then each board with findings, pictures and addresses.
     #[must_use]
     pub fn page(&self) -> String {
-        page::write(self)
+        page::write(self, false)
+    }
+
+    /// The page of one board among others: it leads back to their index.
+    #[must_use]
+    pub fn board_page(&self) -> String {
+        page::write(self, true)
     }
 }

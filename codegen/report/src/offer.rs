@@ -8,7 +8,7 @@ use pagewise_judge::stock::{Offer, Price};
 /// What a stock list offers of a candidate.
 #[derive(Debug, Clone, Serialize)]
 pub struct OfferView {
-    /// `900`, or `40 of 150` where they do not last for the board's yearly volume.
+    /// `900`, or `40, 150 needed` where they do not last for the board's yearly volume.
     pub pieces: String,
     /// `active`, `last buy` or `obsolete`.
     pub state: &'static str,
@@ -35,7 +35,7 @@ impl OfferView {
         let state = offer.state.word();
         Self {
             pieces: short
-                .map_or_else(|| offer.quantity.to_string(), |needed| format!("{} of {needed}", offer.quantity)),
+                .map_or_else(|| offer.quantity.to_string(), |needed| format!("{}, {needed} needed", offer.quantity)),
             state,
             yearly_cost: offer.yearly_cost.map_or_else(|| each.clone(), |cost| money(&cost, currency)),
             sentence: std::iter::once(format!(
@@ -92,7 +92,7 @@ mod tests {
         );
         assert_eq!(
             (view(120, Some(150), year).pieces, view(150, Some(150), year).pieces),
-            ("120 of 150".into(), "150".into())
+            ("120, 150 needed".into(), "150".into())
         );
     }
 

@@ -6,12 +6,14 @@ use serde::Serialize;
 use super::Report;
 use super::address::{self, Address};
 use super::budget::{self, Part};
+use super::chart::Chart;
 use super::fewest::{self, Fewest};
 use super::memory_map::{self, Map};
 use super::timing::{self, Picture};
 use super::view::{BoardView, CandidateView, Overview};
 use pagewise_base::words::counted;
 use pagewise_judge::board::Board;
+use pagewise_judge::fleet::{BoardOutcomes, Summary};
 use pagewise_judge::swap::run::Played;
 use pagewise_judge::swap::{Fitted, Replay, Verdict};
 use pagewise_part::card::Card;
@@ -22,6 +24,9 @@ struct Page<'a> {
     #[serde(flatten)]
     whole: &'a Overview,
     boards: Vec<Section<'a>>,
+    chart: Option<Chart>,
+    /// It lies beside an index of all boards.
+    among_others: bool,
     fewest: Option<Fewest>,
     /// Verdicts that occur, for the legend.
     verdicts: Vec<Legend>,
@@ -82,16 +87,25 @@ struct Kept {
     lost: Vec<u32>,
 }
 
-pub(super) fn write(report: &Report<'_>) -> String {
+pub(super) fn write(report: &Report<'_>, among_others: bool) -> String {
     let whole = Overview::of(report.answers, &report.look());
     let boards: Vec<Section<'_>> =
         whole.boards.iter().zip(report.answers).map(|(view, answer)| section(view, &answer.board, report)).collect();
     let occurs = |verdict: &Verdict| whole.boards.iter().any(|board| board.counts[*verdict as usize] > 0);
     let verdicts = Verdict::ALL.into_iter().filter(occurs);
+    let outcomes: Vec<BoardOutcomes> = report
+        .answers
+        .iter()
+        .enumerate()
+        .map(|(place, answer)| BoardOutcomes::of(place, &answer.board.fitted, answer))
+        .collect();
+    let summary = Summary::of(&outcomes, report.accept);
     let page = Page {
         verdicts: verdicts.map(|verdict| Legend { verdict, meaning: verdict.meaning() }).collect(),
         shortened: whole.boards.iter().flat_map(|board| &board.candidates).any(|candidate| !candidate.detailed),
-        fewest: fewest::parts(report),
+        among_others,
+        chart: Chart::of(&outcomes, &summary, report.accept),
+        fewest: fewest::parts(report, &summary),
         boards,
         whole: &whole,
     };

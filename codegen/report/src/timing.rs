@@ -3,8 +3,9 @@
 
 mod item;
 mod lanes;
-mod words;
+mod spoken;
 
+use pagewise_base::words::moment;
 use pagewise_simulator::{ClockPlan, Event, EventKind, Note};
 use serde::Serialize;
 
@@ -31,17 +32,16 @@ pub(super) struct Picture {
 pub(super) fn picture(transaction: &Transaction, firmware: &Firmware) -> Picture {
     let plan = ClockPlan::for_scl_hz(transaction.scl_hz);
     let items = items(&transaction.events, firmware);
-    let words = words::listed(&items);
+    let words = spoken::listed(&items);
     let shown = cut(items, transaction.at_ns, plan);
     let rows = Lanes::new(&transaction.events, plan).rows(&shown);
     let start = transaction.events.first().map_or(0, |event| event.at_ns);
-    let (us, ns) = (start / 1000, start % 1000);
     Picture {
         height: rows.iter().map(|row| row.height).sum(),
         rows,
         incident: transaction.incident.clone(),
         words,
-        when: format!("{us}.{ns:03} us after the start of the run, at {} kHz", transaction.scl_hz / 1000),
+        when: format!("{} after the start of the run, at {} kHz", moment(start), transaction.scl_hz / 1000),
     }
 }
 

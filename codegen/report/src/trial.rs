@@ -2,13 +2,15 @@
 //! JUnit XML and the HTML page say.
 
 use quick_junit::{NonSuccessKind, Property, TestCase, TestCaseStatus, TestSuite};
+use schemars::JsonSchema;
 use serde::Serialize;
 
+use pagewise_base::words::duration;
 use pagewise_templates::document::sound as plain;
 use pagewise_templates::render;
 
 /// Everything that a trial found.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, JsonSchema, Serialize)]
 pub struct Trial {
     /// Name of the board.
     pub board: String,
@@ -17,7 +19,7 @@ pub struct Trial {
     /// The fitted part.
     pub fitted: String,
     /// The program and its arguments.
-    pub command: String,
+    pub program: String,
     /// One run of the program on one part.
     pub runs: Vec<Run>,
     /// What cuts of the supply did, a line per part.
@@ -31,7 +33,7 @@ pub struct Trial {
 }
 
 /// One run of the program on one part.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, JsonSchema, Serialize)]
 pub struct Run {
     /// The part.
     pub part: String,
@@ -58,7 +60,7 @@ pub struct Run {
 }
 
 /// What differs from the run on the fitted part.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Loss {
     /// `exit`, `time`, `memory`, `reads` or `hazard`.
     pub kind: &'static str,
@@ -75,7 +77,7 @@ pub struct Loss {
 }
 
 /// What cuts of the supply did to the program on one part.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, JsonSchema, Serialize)]
 pub struct Cuts {
     /// The part.
     pub part: String,
@@ -92,7 +94,7 @@ pub struct Cuts {
 }
 
 /// The earliest cut from which the program does not come back.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, JsonSchema, Serialize)]
 pub struct FirstCut {
     /// When, in nanoseconds since the bus was made.
     pub at_ns: u64,
@@ -214,7 +216,7 @@ impl Run {
                 format!("{}: {}{hazard}{transfer}", loss.kind, loss.text)
             })
             .collect();
-        lines.push(format!("{} transfers, {} us on the bus", self.transfers, self.took_us));
+        lines.push(format!("{} transfers, {} on the bus", self.transfers, duration(self.took_us as f64)));
         lines.push(self.repeat.clone());
         lines.join("\n")
     }

@@ -112,6 +112,8 @@ pub struct CandidateView {
     pub may_fit: bool,
     /// What changes and what the verdict rests on, in one line; empty when nothing does.
     pub short: String,
+    /// The same, the first of each kind with how many more there are.
+    pub brief: String,
     /// What the verdict takes for granted.
     pub provided_that: Vec<String>,
     /// What it rests on because it was measured on samples, which nobody promises.
@@ -245,7 +247,8 @@ impl CandidateView {
             usable: look.accept.takes(judgement.verdict, judgement.worst_case),
             may_fit: judgement.may_fit(),
             headline: judgement.headline(),
-            short: in_short(judgement),
+            short: in_short(judgement, usize::MAX),
+            brief: in_short(judgement, 1),
             provided_that: judgement.provided_that.clone(),
             as_measured: judgement.as_measured.clone(),
             detailed,
@@ -268,17 +271,30 @@ fn conditions(judgement: &Judgement) -> String {
     }
 }
 
-/// What changes, then what the verdict rests on; empty when nothing does.
-fn in_short(judgement: &Judgement) -> String {
-    let worst = judgement.findings.iter().find(|finding| finding.asks());
-    let changes = match (judgement.verdict, worst) {
-        (Verdict::DropIn, _) | (_, None) => String::new(),
-        (Verdict::Reject, Some(finding)) => format!("{}: {}", finding.rule, finding.compared),
-        (_, Some(finding)) => format!("{}: {}", finding.rule, finding.remedy),
+/// What changes, then what the verdict rests on, at most so many of each with the number of the others; empty when nothing
+/// does.
+fn in_short(judgement: &Judgement, most: usize) -> String {
+    let reject = judgement.verdict == Verdict::Reject;
+    let asking =
+        judgement.findings.iter().filter(|finding| finding.asks() && (finding.verdict == Verdict::Reject || !reject));
+    let changes: Vec<String> = match judgement.verdict {
+        Verdict::DropIn => Vec::new(),
+        Verdict::Reject => asking.map(|finding| format!("{}: {}", finding.rule, finding.compared)).collect(),
+        _ => asking.map(|finding| format!("{}: {}", finding.rule, finding.remedy)).collect(),
     };
-    let granted = match judgement.provided_that.as_slice() {
-        [] => String::new(),
-        conditions => format!("provided that {}", conditions.join(" and ")),
+    let granted = match some(&judgement.provided_that, most, " and ") {
+        none if none.is_empty() => none,
+        conditions => format!("provided that {conditions}"),
     };
-    [changes, granted].into_iter().filter(|text| !text.is_empty()).collect::<Vec<_>>().join("; ")
+    let both = [some(&changes, most, "; "), granted];
+    both.into_iter().filter(|text| !text.is_empty()).collect::<Vec<_>>().join("; ")
+}
+
+/// The first texts, and how many more there are.
+fn some(texts: &[String], most: usize, between: &str) -> String {
+    let shown = texts.iter().take(most).cloned().collect::<Vec<_>>().join(between);
+    match texts.len().saturating_sub(most) {
+        0 => shown,
+        more => format!("{shown} (+{more} more)"),
+    }
 }

@@ -43,6 +43,7 @@ pub struct Seen {
 
 /// A hazard that a detector named.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Sighting {
     /// Name of the hazard.
     pub hazard: String,

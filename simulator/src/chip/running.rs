@@ -5,6 +5,7 @@ use crate::chip::registers::Target;
 /// How long write cycles take.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum CycleTime {
     /// Each drawn from the seed between typical and maximum.
     #[default]

@@ -11,6 +11,7 @@ use crate::model::TornScope;
 /// What a torn write cycle leaves behind. No data sheet promises any of these; a program is safe if it survives all.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum TornModel {
     /// Every byte keeps its old value.
     #[default]

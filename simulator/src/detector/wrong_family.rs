@@ -7,6 +7,7 @@ use alloc::string::String;
 /// and stores at once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum OtherFamily {
     /// "25": flash or EEPROM for SPI.
     Spi25,

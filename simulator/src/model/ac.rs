@@ -3,6 +3,7 @@
 /// AC timing limits in nanoseconds: minima, except `t_aa_max` and `t_sp_max`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct AcLimits {
     /// SCL low.
     pub t_low: u32,

@@ -7,6 +7,7 @@ use crate::model::{ByteRange, DeviceBit};
 /// A second region of a part.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Region {
     /// What it is.
     pub kind: RegionKind,
@@ -71,6 +72,7 @@ impl Region {
 /// What a second region is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum RegionKind {
     /// Factory-programmed serial number.
     SerialNumber,
@@ -94,6 +96,7 @@ pub enum RegionKind {
 /// Who may write a region.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum RegionAccess {
     /// Nobody.
     ReadOnly,

@@ -7,6 +7,7 @@ use super::{AcLimits, CycleUnit};
 /// The internal write cycle.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct WriteCycle {
     /// Typical duration.
     pub typical_ns: u64,
@@ -38,6 +39,7 @@ impl WriteCycle {
 /// The longest write cycle in one range of supply and temperature.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct CycleGrade {
     /// Lower end of the supply range.
     pub min_mv: u32,
@@ -64,6 +66,7 @@ impl CycleGrade {
 /// Supply limits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SupplyLimits {
     /// Lowest supply at which the chip answers and reads.
     pub read_min_mv: u32,
@@ -80,6 +83,7 @@ pub struct SupplyLimits {
 /// after a dip below go through a full power cycle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct BrownOut {
     /// Below this the chip is reset (V_POR); above it, and below what reading needs, it is silent and keeps its state.
     pub reset_mv: u32,
@@ -91,6 +95,7 @@ pub struct BrownOut {
 /// Fastest SCL in one supply range, and the part's own timing limits there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SpeedGrade {
     /// Lower end of the supply range.
     pub min_mv: u32,

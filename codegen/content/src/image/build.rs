@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use pagewise_driver::Geometry;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::elsewhere::Files;
@@ -23,7 +24,7 @@ pub struct Built {
 }
 
 /// Value of a region in a manifest.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Value {
     /// Region, or `region.record`.
     pub region: String,
@@ -32,7 +33,7 @@ pub struct Value {
 }
 
 /// Something that a reader should know about the values of all units.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, JsonSchema, Serialize)]
 pub struct Note {
     /// Region that it is about.
     pub region: String,

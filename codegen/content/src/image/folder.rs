@@ -4,6 +4,7 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::build::Value;
@@ -23,7 +24,7 @@ pub struct ImageFile {
 }
 
 /// One line of the manifest.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Entry {
     /// The unit; null for the one image of a layout that takes no values per unit.
     pub unit: Option<String>,

@@ -6,6 +6,7 @@ mod srecord;
 use std::fs;
 use std::path::Path;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::sparse::{Image, Refused};
@@ -19,7 +20,7 @@ const LARGEST_FILE: u64 = 64 << 20;
 const RECORD_BYTES: usize = 16;
 
 /// Format of an image file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, JsonSchema, Serialize)]
 #[cfg_attr(feature = "clap", derive(clap::ValueEnum))]
 #[serde(rename_all = "kebab-case")]
 pub enum Form {

@@ -4,6 +4,7 @@
 //! as it is, or holds the same again and again, for firmware that reaches its data at an offset beyond the old part's end
 //! and relies on the old part's ignoring the upper bits.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Image;
@@ -21,7 +22,7 @@ pub struct Moved {
 }
 
 /// How the sizes go together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Change {
     /// Both parts have the same size.

@@ -3,6 +3,7 @@
 //! Sources: `tests/data/standards.toml`, section `edid`. The version (bytes 18 and 19) and the marks of text
 //! descriptors are not stated in the texts read; the published samples there agree with them.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Certainty, Content, Found, found};
@@ -15,7 +16,7 @@ const HEADER: [u8; 8] = [0x00, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0x00];
 const EXTENSIONS_AT: usize = 126;
 
 /// What an EDID says.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Edid {
     /// Three letters of the display's maker; `?` for a value that is not a letter.
     pub manufacturer: String,

@@ -4,6 +4,7 @@
 //! definition as general-purpose libraries have them; tests compare with one. Values other than 8-bit text are given as
 //! bytes.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Certainty, Content, Found, found};
@@ -14,7 +15,7 @@ const UNIT: usize = 8;
 const END: u8 = 0xC1;
 
 /// What a FRU says.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Fru {
     /// Offset of the internal use area, where there is one.
     pub internal_use_offset: Option<u32>,
@@ -25,7 +26,7 @@ pub struct Fru {
 }
 
 /// An area.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Area {
     /// `chassis`, `board` or `product`.
     pub name: &'static str,
@@ -44,7 +45,7 @@ pub struct Area {
 }
 
 /// A field of an area.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Entry {
     /// Name; `custom` for those that the definition does not name.
     pub name: &'static str,

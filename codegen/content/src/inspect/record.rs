@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use crc::{CRC_32_ISO_HDLC, Crc};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Certainty, Content, Found, found};
@@ -19,7 +20,7 @@ const BUDGET: usize = 64 << 20;
 static CHECKSUM: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
 
 /// An intact slot.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Slot {
     /// Identity of the record.
     pub id: u8,

@@ -4,13 +4,14 @@
 //! tells the kind of memory is seen in that dump for DDR3; the other kinds and the ranges of DDR4 are recalled, not
 //! read, and findings that rest on them say so.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Certainty, Content, Found, found};
 use crate::image::checksum::Checksum;
 
 /// Kind of memory on a module.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Memory {
     /// DDR.
@@ -24,7 +25,7 @@ pub enum Memory {
 }
 
 /// What an SPD says.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Spd {
     /// Kind of memory.
     pub memory: Memory,

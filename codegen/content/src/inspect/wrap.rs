@@ -4,6 +4,7 @@
 //! first page again and again; the pages after it stay blank. And a text that reaches the end of a page goes on at the
 //! beginning of the same page, while the next page is blank.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Certainty, Content, Found, blank, found, text};
@@ -14,7 +15,7 @@ const PAGES: [usize; 7] = [4, 8, 16, 32, 64, 128, 256];
 const LARGEST_FACTOR: usize = 16;
 
 /// What was seen.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(tag = "mark", rename_all = "kebab-case")]
 pub enum Wrap {
     /// In each block only the first page holds something.

@@ -56,7 +56,7 @@ pub enum Endian {
 }
 
 /// Width and sign of an integer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Integer {
     /// Bytes: 1, 2, 4 or 8.
     pub bytes: u8,

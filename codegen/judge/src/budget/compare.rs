@@ -1,11 +1,12 @@
 //! What changes in the budget when a part is swapped: old beside new.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Budget;
 
 /// One number, old beside new.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Change {
     /// What it is.
     pub what: &'static str,

@@ -3,10 +3,11 @@
 //! Source: bus table of UM10204 as reprinted in NXP PCA9698 Rev.3 Table 15, PCAL9535A Rev.2 Table 33, PCA9675 Table 6
 //! and PCA9665 Rev.02 Table 51; capacitance in Fast-mode Plus from the same table.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Limits of one bus mode. Times in nanoseconds; minima unless the name says otherwise.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, JsonSchema, Serialize)]
 pub struct Mode {
     /// Its name in the bus specification.
     pub name: &'static str,

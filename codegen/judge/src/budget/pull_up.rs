@@ -11,6 +11,7 @@
 //!
 //! Leakage counts one pin for the controller, one for the part and one for each other device of the board file.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::mode::{self, Mode};
@@ -74,7 +75,7 @@ pub fn most_in_series(supply_v: f64, low_limit_v: f64, low_v: f64, pull_up_ohm: 
 }
 
 /// Which limit is meant.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Limit {
     /// The line must rise in time.
@@ -98,7 +99,7 @@ impl Limit {
 }
 
 /// How the board's resistor stands in the window.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Standing {
     /// Between the limits.
@@ -112,7 +113,7 @@ pub enum Standing {
 }
 
 /// The pull-up window of one bus.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct PullUp {
     /// The bus mode whose limits hold.
     pub mode: Mode,

@@ -1,12 +1,13 @@
 //! Preferred values of resistors: the series E6, E12 and E24 of IEC 60063.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// E24 by tenths of a decade; every second value is E12, every fourth E6.
 const E24: [u32; 24] = [10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91];
 
 /// A series of preferred values.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Series {
     /// Six values a decade.

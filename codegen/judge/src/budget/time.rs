@@ -4,6 +4,7 @@
 //! polling the wait ends at the first poll that is answered; with fixed waits it is the longest write cycle of the
 //! sheet. Handling of units, start-up of the line and pauses of the controller come on top.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::wire::Clock;
@@ -11,7 +12,7 @@ use crate::board::{Board, Wait};
 use pagewise_part::card::{Card, CyclePer, Kind};
 
 /// Time that one job takes.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Job {
     /// Transfers of data, polls not counted.
     pub transfers: u64,
@@ -56,7 +57,7 @@ pub enum Waiting {
 }
 
 /// Times of a part on a board. All of the array is meant unless the name says otherwise.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Times {
     /// SCL rate in kHz that the times hold for.
     pub scl_khz: u32,
@@ -89,7 +90,7 @@ pub struct Times {
 }
 
 /// A production run.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, JsonSchema, Serialize)]
 pub struct Production {
     /// Units.
     pub units: u32,

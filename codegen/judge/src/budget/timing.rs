@@ -8,6 +8,7 @@
 //! t_r is computed from the board's resistor and capacitance, t_f is the most that the mode allows. t_AA is stated by
 //! sheets for their own test load.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::mode::{self, Mode};
@@ -17,7 +18,7 @@ use pagewise_part::card::{Ac, Card, Grade};
 use pagewise_part::fact::Basis;
 
 /// One AC limit: the bus mode's and the part's, in nanoseconds.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct AcLine {
     /// Its symbol.
     pub symbol: &'static str,
@@ -34,7 +35,7 @@ pub struct AcLine {
 }
 
 /// Timing of a part on a board.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Timing {
     /// The bus mode of the board's SCL rate.
     pub mode: &'static str,

@@ -12,6 +12,7 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::board::{Board, Region};
@@ -62,7 +63,7 @@ pub fn busiest(per_day: &BTreeMap<u32, f64>) -> Option<(u32, f64)> {
 }
 
 /// The rating that counts on a board.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Rating {
     /// Rated write cycles per wear unit.
     pub cycles: u64,
@@ -122,7 +123,7 @@ impl Rating {
 }
 
 /// Wear of one region.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct RegionWear {
     /// Its name.
     pub region: String,
@@ -145,7 +146,7 @@ pub struct RegionWear {
 }
 
 /// Wear of a board's part.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct WearBudget {
     /// What ages together, in words of the cards.
     pub unit: Wear,

@@ -9,10 +9,11 @@
 //! Page write: `9 (1 + w + n)` clocks; random read: `9 (1 + w + 1 + n)` clocks, for `w` word-address bytes and `n` data
 //! bytes, START and STOP not counted. Pauses of the controller between bytes are not known and not counted.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The clock of a bus.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Clock {
     /// One SCL period in nanoseconds, rounded up.
     pub period_ns: u64,

@@ -9,13 +9,14 @@
 
 mod search;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Steps of the search above which the answer is the best found so far.
 pub const NODES: u64 = 200_000;
 
 /// A choice of parts.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct Cover {
     /// Positions of the parts, ascending.
     pub parts: Vec<usize>,

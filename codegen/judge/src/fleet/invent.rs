@@ -7,6 +7,7 @@
 mod board;
 mod draw;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use draw::Draw;
@@ -16,7 +17,7 @@ use pagewise_part::card::{Card, Catalogue, Kind};
 pub const MOST: usize = 100_000;
 
 /// One invented board file.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct BoardFile {
     /// File name.
     pub name: String,

@@ -4,6 +4,7 @@ use std::fs;
 use std::io::BufRead;
 use std::path::Path;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{BoardOutcomes, Shard};
@@ -18,7 +19,7 @@ const KIND: &str = "swap-results";
 const MOST: usize = 1_000_000;
 
 /// The first line.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Header {
     /// Version of Pagewise.

@@ -1,15 +1,17 @@
 //! What is to be ordered: a line a board, and per order code the quantity for all boards that take it.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::{BoardOutcomes, Outcome};
+use super::{BoardOutcomes, Need, Outcome};
 use crate::stock::{Offer, Price};
 use crate::swap::{Accept, Verdict};
 
 /// What is ordered for one board.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Line {
     /// Name of the board.
     pub board: String,
@@ -26,7 +28,7 @@ pub struct Line {
 }
 
 /// A part that a board takes.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Take {
     /// Order code: as the stock list has it, else the identifier of the card.
     pub order_code: String,
@@ -43,7 +45,7 @@ pub struct Take {
 }
 
 /// What is ordered of one part.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Buy {
     /// Order code.
     pub order_code: String,
@@ -61,17 +63,57 @@ pub struct Buy {
     pub short: u64,
     /// Price of all pieces.
     pub cost: Option<Price>,
+    /// What the boards that take it rest on, most frequent first.
+    pub provided_that: Vec<Cause>,
+}
+
+/// A reason with the number of boards that it holds for.
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
+pub struct Cause {
+    /// In words.
+    pub cause: String,
+    /// How many.
+    pub boards: usize,
+}
+
+impl Cause {
+    /// Counts reasons, most frequent first.
+    fn counted(reasons: impl IntoIterator<Item = String>) -> Vec<Self> {
+        let mut counts: BTreeMap<String, usize> = BTreeMap::new();
+        reasons.into_iter().for_each(|reason| *counts.entry(reason).or_default() += 1);
+        let mut all: Vec<Self> = counts.into_iter().map(|(cause, boards)| Self { cause, boards }).collect();
+        all.sort_by(|a, b| b.boards.cmp(&a.boards).then_with(|| a.cause.cmp(&b.cause)));
+        all
+    }
+}
+
+impl fmt::Display for Cause {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} for {}", self.boards, self.cause)
+    }
 }
 
 /// An order for a fleet.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Order {
     /// A line for each board.
     pub boards: Vec<Line>,
     /// A line for each part, most pieces first.
     pub parts: Vec<Buy>,
     /// Why boards are left without a part, each cause with their number, most frequent first.
-    pub causes: Vec<(String, usize)>,
+    pub causes: Vec<Cause>,
+}
+
+impl Buy {
+    /// Stock against need: `120 in stock, 150 needed`.
+    #[must_use]
+    pub fn pieces(&self) -> String {
+        let needed = match (self.needed, self.without_volume) {
+            (0, unknown) if unknown > 0 => "need not stated".to_owned(),
+            (needed, _) => format!("{needed} needed"),
+        };
+        self.in_stock.map_or_else(|| needed.clone(), |stock| format!("{stock} in stock, {needed}"))
+    }
 }
 
 impl Order {
@@ -80,21 +122,25 @@ impl Order {
     pub fn of(boards: &[BoardOutcomes], accept: Accept) -> Self {
         let lines: Vec<Line> = boards.iter().map(|board| line(board, accept)).collect();
         let mut parts: BTreeMap<&str, Buy> = BTreeMap::new();
-        let mut causes: BTreeMap<String, usize> = BTreeMap::new();
+        let mut causes = Vec::new();
         for (line, board) in lines.iter().zip(boards) {
             match &line.take {
                 Some(take) => add(parts.entry(&take.order_code).or_insert_with(|| nothing_of(take)), take, line),
-                None => *causes.entry(cause(board)).or_default() += 1,
+                None => causes.push(cause(board)),
             }
         }
+        let rests_on = |part: &Buy| {
+            let takes =
+                lines.iter().filter_map(|line| line.take.as_ref()).filter(|take| take.order_code == part.order_code);
+            Cause::counted(takes.flat_map(|take| take.provided_that.clone()))
+        };
         let mut parts: Vec<Buy> = parts.into_values().collect();
         for part in &mut parts {
             part.short = part.in_stock.map_or(0, |stock| part.needed.saturating_sub(stock));
+            part.provided_that = rests_on(part);
         }
         parts.sort_by(|a, b| (b.needed, b.boards, &a.order_code).cmp(&(a.needed, a.boards, &b.order_code)));
-        let mut causes: Vec<(String, usize)> = causes.into_iter().collect();
-        causes.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
-        Self { boards: lines, parts, causes }
+        Self { boards: lines, parts, causes: Cause::counted(causes) }
     }
 }
 
@@ -123,14 +169,16 @@ fn line(board: &BoardOutcomes, accept: Accept) -> Line {
     }
 }
 
-/// What the best candidate of a board fails by.
+/// What the best candidate of a board fails by, and whether the fitted part does, too.
 fn cause(board: &BoardOutcomes) -> String {
+    let too = |need: &Need| board.today.iter().any(|today| today.rule == need.rule);
     let by = |best: &Outcome| match best.needs.first() {
+        Some(need) if too(need) => format!("{}, with the fitted part, too", need.rule),
         Some(need) => need.rule.clone(),
-        None if best.provided_that.is_empty() => "no candidate".into(),
-        None => "open conditions".into(),
+        None if best.provided_that.is_empty() => "want of a candidate".into(),
+        None => "open conditions alone".into(),
     };
-    board.candidates.first().map_or_else(|| "no candidate".into(), by)
+    board.candidates.first().map_or_else(|| "want of a candidate".into(), by)
 }
 
 fn nothing_of(take: &Take) -> Buy {
@@ -143,6 +191,7 @@ fn nothing_of(take: &Take) -> Buy {
         in_stock: take.stock.as_ref().map(|offer| offer.quantity),
         short: 0,
         cost: None,
+        provided_that: Vec::new(),
     }
 }
 

@@ -3,6 +3,7 @@
 //! A whole judgement takes some kilobytes, a fleet has a hundred thousand of them. An outcome is what a ranking, the
 //! counts and the cover need, and what a line of results holds.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::BoardAnswer;
@@ -10,7 +11,7 @@ use crate::stock::Offer;
 use crate::swap::{Accept, Agreement, Finding, Judgement, Verdict};
 
 /// A board with the outcomes of its candidates, best first.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct BoardOutcomes {
     /// Place of the board in the whole fleet, from 0.
@@ -30,7 +31,7 @@ pub struct BoardOutcomes {
 }
 
 /// The outcome for one candidate.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Outcome {
     /// Identifier of the candidate's card.
@@ -54,7 +55,7 @@ pub struct Outcome {
 }
 
 /// One thing that has to be done, or that stands against a part.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Need {
     /// Identifier of the rule.

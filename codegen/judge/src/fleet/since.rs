@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{BoardOutcomes, Outcome};
 use crate::swap::Verdict;
 
 /// A judgement that is another one now.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Change {
     /// Name of the board.
     pub board: String,
@@ -24,6 +25,9 @@ pub struct Change {
     pub gone: Vec<String>,
 }
 
+/// What a judgement is or was: its verdict, and all that it asks for and rests on, in words.
+pub type Said = (Verdict, Vec<String>);
+
 /// What changed from `then` to `now`; boards are known by name, candidates by card.
 #[must_use]
 pub fn changes(then: &[BoardOutcomes], now: &[BoardOutcomes]) -> Vec<Change> {
@@ -31,24 +35,22 @@ pub fn changes(then: &[BoardOutcomes], now: &[BoardOutcomes]) -> Vec<Change> {
     let mut keys: Vec<&(&str, &str)> = then.keys().chain(now.keys()).collect();
     keys.sort();
     keys.dedup();
-    let changed = keys.into_iter().filter_map(|key| {
-        let (was, is) = (then.get(key), now.get(key));
-        let reasons = |outcome: Option<&&Outcome>| outcome.map_or_else(Vec::new, |outcome| reasons(outcome));
-        let (before, after) = (reasons(was), reasons(is));
-        let without = |some: &[String], other: &[String]| -> Vec<String> {
-            some.iter().filter(|text| !other.contains(text)).cloned().collect()
-        };
-        let change = Change {
-            board: key.0.to_owned(),
-            candidate: key.1.to_owned(),
-            was: was.map(|outcome| outcome.verdict),
-            is: is.map(|outcome| outcome.verdict),
-            added: without(&after, &before),
-            gone: without(&before, &after),
-        };
-        (change.was != change.is || !change.added.is_empty() || !change.gone.is_empty()).then_some(change)
-    });
-    changed.collect()
+    let said = |outcome: Option<&&Outcome>| outcome.map(|outcome| (outcome.verdict, reasons(outcome)));
+    keys.into_iter().filter_map(|key| change(key.0, key.1, said(then.get(key)), said(now.get(key)))).collect()
+}
+
+/// How the judgement of one candidate differs from what it was; `None` where it does not.
+#[must_use]
+pub fn change(board: &str, candidate: &str, was: Option<Said>, is: Option<Said>) -> Option<Change> {
+    let (was, before) = was.unzip();
+    let (is, after) = is.unzip();
+    let (before, after) = (before.unwrap_or_default(), after.unwrap_or_default());
+    let without = |some: &[String], other: &[String]| -> Vec<String> {
+        some.iter().filter(|text| !other.contains(text)).cloned().collect()
+    };
+    let (added, gone) = (without(&after, &before), without(&before, &after));
+    let same = was == is && added.is_empty() && gone.is_empty();
+    (!same).then(|| Change { board: board.to_owned(), candidate: candidate.to_owned(), was, is, added, gone })
 }
 
 fn by_name(boards: &[BoardOutcomes]) -> BTreeMap<(&str, &str), &Outcome> {

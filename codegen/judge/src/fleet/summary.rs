@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{BoardOutcomes, Need, Outcome, cover};
@@ -10,7 +11,7 @@ use crate::swap::agreement::Tally;
 use crate::swap::{Accept, Verdict};
 
 /// What a fleet comes to.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Summary {
     /// Boards looked at.
     pub boards: usize,
@@ -28,7 +29,7 @@ pub struct Summary {
 }
 
 /// Verdicts of one candidate, or of all.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Count {
     /// Identifier of the card.
     pub candidate: String,
@@ -73,7 +74,7 @@ impl Count {
 }
 
 /// The fewest parts of which each board takes one.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Choice {
     /// The worst verdict that was accepted.
     pub accept: Verdict,
@@ -90,7 +91,7 @@ pub struct Choice {
 }
 
 /// One part of the choice.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Chosen {
     /// Identifier of the card.
     pub candidate: String,
@@ -99,7 +100,7 @@ pub struct Chosen {
 }
 
 /// A board that takes a part of the choice, and what it then needs.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Taker {
     /// Name of the board.
     pub name: String,
@@ -118,7 +119,7 @@ pub struct Taker {
 }
 
 /// A board without a usable candidate.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Uncovered {
     /// Name of the board.
     pub name: String,

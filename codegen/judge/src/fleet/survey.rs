@@ -9,6 +9,7 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Job, invent, judge_each};
@@ -18,7 +19,7 @@ use crate::swap::{Judgement, Verdict};
 use pagewise_part::card::{Card, Catalogue, Kind, Offer};
 
 /// What a survey found.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Survey {
     /// Boards looked at.
     pub boards: usize,
@@ -31,7 +32,7 @@ pub struct Survey {
 }
 
 /// How far the documents of all parts state what a drop-in needs.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Open {
     /// Parts.
     pub parts: usize,
@@ -42,7 +43,7 @@ pub struct Open {
 }
 
 /// The drop-ins of one way to call candidates.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, JsonSchema, Serialize)]
 pub struct Count {
     /// Judgements made.
     pub judgements: usize,
@@ -143,7 +144,7 @@ fn open(catalogue: &Catalogue) -> Open {
 }
 
 /// A condition, and what settles it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Condition {
     /// Identifier of the rule that asks.
     pub rule: &'static str,

@@ -1,12 +1,13 @@
 //! The memory picture: rows of 16 bytes around the damage, meant above found.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Bytes in a row.
 const ROW: u32 = 16;
 
 /// Sixteen bytes of a part.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Row {
     /// Offset of the first.
     pub offset: u32,

@@ -1,7 +1,9 @@
 //! Money in millionths of its unit: exact for every price that is written with at most six places.
 
+use std::borrow::Cow;
 use std::fmt;
 
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error};
 
 /// A price of at least 0, in millionths of the currency's unit.
@@ -55,6 +57,16 @@ impl fmt::Display for Price {
 impl Serialize for Price {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_str(self)
+    }
+}
+
+impl JsonSchema for Price {
+    fn schema_name() -> Cow<'static, str> {
+        "Price".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({ "type": "string", "pattern": "^[0-9]+\\.[0-9]{2,6}$" })
     }
 }
 

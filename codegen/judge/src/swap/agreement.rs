@@ -1,8 +1,10 @@
 //! Whether rules and simulation came to one verdict, and what that is worth.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use pagewise_base::words::listed;
+use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::Verdict;
@@ -56,7 +58,7 @@ const COVERS: &str = "Both judge addresses, straps, pages, timing, SCL, supply a
                       alone: packages and their pins, temperature, pull-ups, endurance, retention and second regions";
 
 /// How many judgements are agreed on.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Tally {
     /// Rules and simulation come to one verdict.
     pub agree: usize,
@@ -112,6 +114,17 @@ impl Serialize for Agreement {
             Self::RulesAlone => None,
         };
         agree.serialize(serializer)
+    }
+}
+
+/// True, false, or null where rules alone decided.
+impl JsonSchema for Agreement {
+    fn schema_name() -> Cow<'static, str> {
+        "Agreement".into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        Option::<bool>::json_schema(generator)
     }
 }
 

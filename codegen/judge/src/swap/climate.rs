@@ -1,6 +1,7 @@
 //! The temperatures at which the part of a board must work: those of the board file, or else those at which the fitted
 //! part does.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::board::Board;
@@ -12,7 +13,7 @@ use pagewise_part::fact::Fact;
 const WIDEST: (i32, i32) = (-40, 125);
 
 /// The temperatures at which the part of a board must work.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Climate {
     /// Lowest.
     pub low: End,
@@ -21,7 +22,7 @@ pub struct Climate {
 }
 
 /// One end of a range of temperatures.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct End {
     /// Degrees Celsius.
     pub celsius: i32,
@@ -30,7 +31,7 @@ pub struct End {
 }
 
 /// Who says at which temperatures the part must work.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum By {
     /// The board file.

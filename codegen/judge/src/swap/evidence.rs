@@ -1,5 +1,6 @@
 //! Evidence: the board's firmware, run against the old and the new simulated chip.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::ladder::{Ladder, Rung};
@@ -9,7 +10,7 @@ use crate::swap::run::Played;
 use pagewise_part::card::Card;
 
 /// What the simulation showed.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Evidence {
     /// The first rung of the ladder on which the new part serves.
     pub verdict: Verdict,

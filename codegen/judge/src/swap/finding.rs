@@ -1,6 +1,7 @@
 //! One thing that a swap check says: what was compared, the numbers, where they came from, what to do.
 
 use pagewise_simulator::Hazard;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Change, Verdict};
@@ -8,7 +9,7 @@ use pagewise_part::card::{Busy, Card, Footprint, Open, Span};
 use pagewise_part::fact::{Basis, Fact};
 
 /// One thing that a swap check says.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Finding {
     /// Identifier of the rule.
     pub rule: &'static str,
@@ -37,7 +38,7 @@ pub struct Finding {
 }
 
 /// A condition under which a finding goes away.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Proviso {
     /// In words, to stand after "provided that".
     pub text: String,

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Agreement, Judgement, Verdict};
@@ -15,7 +16,7 @@ pub trait Recording: fmt::Debug + Send + Sync {
 }
 
 /// What the run of a recorded program showed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Recorded {
     /// It stores and reads on the candidate what it does on the fitted part.
     pub same: bool,

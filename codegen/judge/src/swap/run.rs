@@ -2,6 +2,7 @@
 
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::{AdjacentWrites, ChipId, Event, Hazard, Loss, Quirks, Rig};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::firmware::{Log, Runner};
@@ -18,7 +19,7 @@ const LOOKED_AT: usize = 512;
 const SEED: u64 = 7;
 
 /// What a run comes to.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Run {
     /// Everything stored and read back, nothing else touched, nothing reported.
     pub serves: bool,

@@ -8,6 +8,7 @@ use std::fmt;
 
 use pagewise_driver::Geometry;
 use pagewise_simulator::{Quirks, Rig};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::firmware::Runner;
@@ -19,7 +20,7 @@ use crate::board::{Board, Firmware, Region, Strap};
 use pagewise_part::card::Card;
 
 /// What the changed firmware is for units that hold the fitted part.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Units {
     /// One firmware for old and new units.
@@ -41,7 +42,7 @@ impl fmt::Display for Units {
 }
 
 /// What becomes of units already shipped.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Shipped {
     /// Which firmware they can take.
     pub units: Units,

@@ -1,11 +1,12 @@
 //! What stands against a board with its fitted part, today: said first, and not held against any candidate.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Agreement, Finding, Run, Setting, Verdict};
 
 /// A board as it is with its fitted part.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Today {
     /// What board file and fitted part disagree about, worst first.
     pub findings: Vec<Finding>,

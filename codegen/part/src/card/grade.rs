@@ -7,7 +7,7 @@ use super::{Card, assume};
 use crate::fact::Fact;
 
 /// Rated write cycles at one temperature.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, JsonSchema, Serialize)]
 pub struct EndurancePoint {
     /// Temperature in degrees Celsius.
     pub celsius: f64,
@@ -16,7 +16,7 @@ pub struct EndurancePoint {
 }
 
 /// Temperatures in degrees Celsius at which something holds; an end that is absent is the part's own.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Temperatures {
     /// Lowest.
     pub min_c: Option<i32>,
@@ -39,7 +39,7 @@ impl Temperatures {
 }
 
 /// Fastest SCL in one range of supply and temperature.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Grade {
     /// Lower end of the supply range in millivolts.
     pub min_mv: u32,
@@ -83,7 +83,7 @@ pub(super) fn fill_holes(grades: &mut Vec<Grade>, (low, high): (u32, u32)) {
 }
 
 /// Limits that hold in one range of supply and temperature; everywhere else the plain values of the card do.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Limits {
     /// Lower end of the supply range in millivolts; absent: the part's own.
     pub min_mv: Option<u32>,

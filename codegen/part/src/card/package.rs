@@ -10,7 +10,7 @@ use crate::fact::{Basis, Fact};
 use pagewise_base::form::word;
 
 /// The packages of a part, as far as its documents were read.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Packages {
     /// Those that the documents list.
     pub list: Vec<Package>,
@@ -21,7 +21,7 @@ pub struct Packages {
 }
 
 /// A package of a part.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Package {
     /// The footprint that takes it.
     pub footprint: Footprint,

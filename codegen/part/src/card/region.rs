@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{Role, Span};
 
 /// A second region of a part.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Region {
     /// What it is.
     pub kind: RegionKind,

@@ -1,7 +1,9 @@
 //! The role of each bit of the device address, and the short notation that cards use for it.
 
+use std::borrow::Cow;
 use std::fmt;
 
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Serialize, Serializer};
 
 /// Role of one bit of the 7-bit device address.
@@ -76,6 +78,17 @@ impl fmt::Display for Role {
             Self::Ignored => f.pad("x"),
             Self::Block(bit) => f.pad(&format!("B{bit}")),
         }
+    }
+}
+
+/// A text in that notation.
+impl JsonSchema for Role {
+    fn schema_name() -> Cow<'static, str> {
+        "Role".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({ "type": "string", "pattern": "^([01x]|/?A[0-2]|B[0-9]+)$" })
     }
 }
 

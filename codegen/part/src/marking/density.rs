@@ -7,6 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Certainty;
@@ -16,12 +17,13 @@ use super::text::Code;
 use crate::card::{Catalogue, density};
 
 /// A density that a code may have.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Density {
     /// Bytes.
     pub bytes: u32,
     /// Kilobits; a fraction below 1 kbit.
     #[serde(serialize_with = "kilobits")]
+    #[schemars(with = "f64")]
     pub kilobits: u32,
     /// Both ways of saying it.
     pub words: String,

@@ -5,6 +5,7 @@
 
 use std::collections::BTreeSet;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Certainty;
@@ -13,7 +14,7 @@ use super::text::{Code, key};
 use crate::card::{Catalogue, Kind};
 
 /// A family of serial memories.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, JsonSchema, Serialize)]
 pub enum Family {
     /// I2C EEPROM: 24, 34, and the codes of cards that are named otherwise.
     #[serde(rename = "i2c-eeprom")]
@@ -73,7 +74,7 @@ impl Family {
 }
 
 /// A family that a code may be of.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct FamilyClaim {
     /// The family.
     pub family: Family,

@@ -1,12 +1,13 @@
 //! What a code against the order codes of the cards gives.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Certainty;
 use crate::card::Kind;
 
 /// A card that a code may mean.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Match {
     /// Identifier of the card.
     pub id: String,

@@ -1,16 +1,17 @@
 //! `pagewise boards`: a table of boards as board files, and back.
 
-use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
-use crate::output::{Answer, Exit, plain, wrapped};
+use crate::output::{Answer, Exit, Shape, answers, plain, wrapped};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::table;
+use pagewise_base::words;
 use pagewise_judge::board::sheet;
 use pagewise_judge::fleet;
 use pagewise_judge::stock::columns;
@@ -35,7 +36,7 @@ pub struct Boards {
     pub columns: Option<PathBuf>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body {
     output: String,
     count: usize,
@@ -43,6 +44,9 @@ struct Body {
     without_card: Vec<String>,
     unused_columns: Vec<String>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body>];
 
 impl Boards {
     /// Runs the command.
@@ -62,7 +66,7 @@ impl Boards {
                 sheet::rows(&texts).map_err(|reason| Fault::of_file(&output, reason, "correct the board file"))?;
             disk::replace_bytes(&self.output, &table::written(&self.output, &rows)?)?;
         } else {
-            files = file_names(&names);
+            files = words::stems(&names, "board").iter().map(|stem| file_name(stem)).collect();
             let all: Vec<(&str, &str)> =
                 files.iter().map(String::as_str).zip(texts.iter().map(String::as_str)).collect();
             disk::make_folder(&self.output, &all)?;
@@ -88,26 +92,6 @@ fn text(body: &Body) -> String {
     out
 }
 
-/// A file name for each board: letters and digits of its name; equal ones are numbered.
-fn file_names(names: &[String]) -> Vec<String> {
-    let mut used: BTreeMap<String, usize> = BTreeMap::new();
-    let one = |name: &String| {
-        let words: Vec<String> = name
-            .to_lowercase()
-            .split(|c: char| !c.is_ascii_alphanumeric())
-            .filter(|word| !word.is_empty())
-            .map(str::to_owned)
-            .collect();
-        let stem = if words.is_empty() { "board".to_owned() } else { words.join("-") };
-        // Every system takes 200 characters.
-        let stem: String = stem.chars().take(200).collect();
-        let count = used.entry(stem.clone()).or_insert(0);
-        *count += 1;
-        if *count == 1 {
-            format!("board-{stem}.toml").replace("board-board", "board")
-        } else {
-            format!("board-{stem}-{count}.toml")
-        }
-    };
-    names.iter().map(one).collect()
+fn file_name(stem: &str) -> String {
+    if stem.starts_with("board") { format!("{stem}.toml") } else { format!("board-{stem}.toml") }
 }

@@ -18,12 +18,13 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use pagewise_session::seen::Sighting;
 use pagewise_simulator::TornModel;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 pub(in crate::command) use chips::absolute;
 
 use super::{Options, values};
-use crate::output::{Answer, Exit, Reader};
+use crate::output::{Answer, Exit, Reader, Shape, answers};
 use pagewise_base::fault::{Fault, Faults};
 
 /// Run a Linux program on a simulated bus: it opens the device path as usual and finds the chips there.
@@ -112,7 +113,7 @@ pub(in crate::command) fn torn(name: &str) -> Result<TornModel, String> {
     found.ok_or_else(|| format!("use {}", TornModel::ALL.map(TornModel::name).join(", ")))
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'r> {
     device: &'r str,
     program_exit: u8,
@@ -123,6 +124,9 @@ struct Body<'r> {
     hazard_counts: &'r BTreeMap<String, u64>,
     told: &'r [String],
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Bridge {
     /// Runs the command.

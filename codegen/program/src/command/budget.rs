@@ -5,10 +5,11 @@ mod text;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board::{self, Board};
@@ -37,7 +38,7 @@ pub struct BudgetCommand {
     pub svg: Option<PathBuf>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Entry {
     #[serde(flatten)]
     budget: Budget,
@@ -45,20 +46,23 @@ struct Entry {
     production: Option<Production>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Candidate {
     #[serde(flatten)]
     entry: Entry,
     changes: Vec<Change>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'b> {
     board: &'b Board,
     fitted: Entry,
     candidates: Vec<Candidate>,
     files: Vec<String>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl BudgetCommand {
     /// Runs the command.

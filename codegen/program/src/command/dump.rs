@@ -4,11 +4,12 @@ use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
 use super::socket::{ROOM, SocketOptions};
-use crate::output::{Answer, Exit, Tone, paint, plain, wrapped_to};
+use crate::output::{Answer, Exit, Shape, Tone, answers, paint, plain, wrapped_to};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::image::{Form, Image, formats};
@@ -35,7 +36,7 @@ pub struct Dump {
     pub socket: SocketOptions,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'b> {
     part: &'b str,
     bus: &'b str,
@@ -53,6 +54,9 @@ struct Body<'b> {
     /// The contents repeat after this many bytes.
     period: Option<u32>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Dump {
     /// Runs the command.

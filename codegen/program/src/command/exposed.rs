@@ -3,10 +3,11 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
-use crate::output::{Answer, Exit, plain, wrapped};
+use crate::output::{Answer, Exit, Shape, answers, plain, wrapped};
 use pagewise_base::fault::Faults;
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::{self, BoardOutcomes, Candidates};
@@ -38,7 +39,7 @@ pub struct Exposed {
     pub last_order: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body {
     part: String,
     last_order: Option<String>,
@@ -55,7 +56,7 @@ struct Body {
     without_card: Vec<String>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct OneBoard {
     name: String,
     file: String,
@@ -66,11 +67,14 @@ struct OneBoard {
     with_conditions: Vec<Alternate>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Alternate {
     part: String,
     verdict: Verdict,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body>];
 
 impl Exposed {
     /// Runs the command.
@@ -89,7 +93,7 @@ impl Exposed {
             None => None,
         };
         let read = fleet::files::read(&self.boards, &catalogue, &columns.boards)?;
-        let is_part = |name: &str| catalogue.find(name).is_some_and(|card| same(card, part));
+        let is_part = |name: &str| catalogue.find(name).is_some_and(|card| card.part_id() == part.part_id());
         let all: Vec<_> = read.boards.into_iter().map(|(board, _)| board).collect();
         let names = |name: &String| is_part(name);
         let candidate_of: Vec<String> =
@@ -117,12 +121,6 @@ impl Exposed {
         let exit = if served { Exit::Usable } else { Exit::Against };
         Ok(Answer::new(options.reader(), "exposed", exit, &body, || text(&body)))
     }
-}
-
-/// Whether two cards are one part, in whatever package.
-fn same(card: &Card, part: &Card) -> bool {
-    let of = |card: &Card| card.order_of.clone().unwrap_or_else(|| card.id.clone());
-    of(card) == of(part)
 }
 
 fn one(outcome: &BoardOutcomes, part: &Card) -> OneBoard {

@@ -5,11 +5,12 @@ mod text;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::values::{self, Straps};
 use super::{Options, find};
-use crate::output::{Answer, Exit, plain};
+use crate::output::{Answer, Exit, Shape, answers, plain};
 use pagewise_base::disk::{self, Written};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::layout;
@@ -55,7 +56,7 @@ pub struct Generate {
 }
 
 /// Languages of generated text.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, JsonSchema, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Language {
     /// A module for the Rust driver.
@@ -64,7 +65,7 @@ pub enum Language {
     C,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'a> {
     cards: Vec<&'a str>,
     language: Language,
@@ -76,7 +77,7 @@ struct Body<'a> {
     files: Vec<FileBody<'a>>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct FileBody<'a> {
     name: &'a str,
     file: Option<String>,
@@ -91,6 +92,9 @@ enum Done {
     Written(Vec<Written>),
     Checked(Vec<Difference>),
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Generate {
     /// Runs the command.

@@ -2,10 +2,11 @@
 
 use pagewise_player::Bench;
 use pagewise_teach::lesson::Lessons;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Options, find, steps};
-use crate::output::{Align, Answer, Exit, Tone, paint, plain, table, wrapped};
+use crate::output::{Align, Answer, Exit, Shape, Tone, answers, paint, plain, table, wrapped};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::hazard::{self, Demonstration, Row, Side};
 
@@ -41,24 +42,24 @@ struct Played<'a> {
     run: &'a steps::Played,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct List {
     hazards: Vec<Entry>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Entry {
     name: &'static str,
     hazard: &'static str,
     title: &'static str,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Runs {
     runs: Vec<Run>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Run {
     #[serde(flatten)]
     entry: Entry,
@@ -71,6 +72,9 @@ struct Run {
     naive: Side,
     safe: Side,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<List>, answers::<Runs>];
 
 impl Hazards {
     /// Runs the command.
@@ -168,9 +172,10 @@ fn run(demonstration: &Demonstration) -> Run {
 
 fn list() -> String {
     let rows = hazard::all().iter().map(|one| vec![paint(Tone::Strong, one.name), one.title.to_owned()]);
-    let mut lines = table(&[("name", Align::Left), ("what happens", Align::Left)], rows.collect());
+    let mut lines = table(&[("name", Align::Left), ("what happens", Align::Text)], rows.collect());
     lines.push(String::new());
-    lines.push("`pagewise hazards NAME` runs one, `--all` runs all; each loses bytes on purpose.".into());
+    let more = "`pagewise hazards NAME` runs one, `--all` runs all; each loses bytes on purpose.";
+    lines.push(wrapped(more, "", ""));
     lines.join("\n")
 }
 

@@ -5,11 +5,12 @@ mod text;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use super::{Options, find, progress};
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::words;
 use pagewise_content::image::build::{self, Built, Note};
@@ -40,7 +41,7 @@ pub struct Image {
     pub overwrite: bool,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'i> {
     layout: &'i str,
     part: &'i str,
@@ -50,6 +51,9 @@ struct Body<'i> {
     notes: &'i [Note],
     unused_columns: &'i [String],
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Image {
     /// Runs the command.

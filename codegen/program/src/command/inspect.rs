@@ -6,10 +6,11 @@ mod text;
 use std::path::PathBuf;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Options, find};
-use crate::output::{Answer, Exit, plain};
+use crate::output::{Answer, Exit, Shape, answers, plain};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::image::{Form, formats};
@@ -35,7 +36,7 @@ pub struct Inspect {
     pub form: Option<Form>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'f> {
     file: &'f str,
     length: usize,
@@ -44,6 +45,9 @@ struct Body<'f> {
     whole: Whole,
     found: &'f [Found],
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Inspect {
     /// Runs the command. What a page wrap or an alias left behind counts as a hazard against the user.

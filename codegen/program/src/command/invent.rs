@@ -3,10 +3,11 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
-use crate::output::{Answer, Exit, plain};
+use crate::output::{Answer, Exit, Shape, answers, plain};
 use pagewise_base::disk;
 use pagewise_base::fault::Faults;
 use pagewise_judge::fleet::invent;
@@ -25,13 +26,16 @@ pub struct Invent {
     pub output: PathBuf,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'a> {
     folder: String,
     count: usize,
     seed: u64,
     files: Vec<&'a str>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Invent {
     /// Runs the command.

@@ -5,10 +5,11 @@ mod text;
 use std::path::PathBuf;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Options, find};
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::fault::Faults;
 use pagewise_content::layout::{self, Kind, Layout as File, Placed, PlacedRegion, Record, Separate, Source};
 
@@ -23,7 +24,7 @@ pub struct Layout {
     pub part: String,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'l> {
     file: &'l str,
     name: &'l str,
@@ -41,7 +42,7 @@ struct Body<'l> {
     regions: Vec<Row<'l>>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Row<'l> {
     name: &'l str,
     kind: String,
@@ -55,7 +56,7 @@ struct Row<'l> {
     records: Vec<RecordRow<'l>>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct RecordRow<'l> {
     name: &'l str,
     id: u8,
@@ -65,6 +66,9 @@ struct RecordRow<'l> {
     source: &'static str,
     column: Option<&'l str>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Layout {
     /// Runs the command.

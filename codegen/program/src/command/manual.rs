@@ -1,12 +1,14 @@
-//! `pagewise manual`: manual pages, one for the program and one for each command.
+//! `pagewise manual`: manual pages, one for the program, for each command and for each chapter of the manual.
 
 use std::path::PathBuf;
 
 use clap::{Args, CommandFactory};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Options, Program};
-use crate::output::{Answer, Exit, plain};
+use crate::chapters::chapters;
+use crate::output::{Answer, Exit, Shape, answers, plain};
 use pagewise_base::disk::{self, Written};
 use pagewise_base::fault::{Fault, Faults};
 
@@ -18,16 +20,19 @@ pub struct Manual {
     pub output: PathBuf,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body {
     files: Vec<FileBody>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct FileBody {
     file: String,
     file_changed: bool,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body>];
 
 impl Manual {
     /// Runs the command.
@@ -62,7 +67,7 @@ fn pages() -> std::io::Result<Vec<(String, Vec<u8>)>> {
     let mut program = Program::command();
     program.build();
     let mut commands = vec![program.clone()];
-    commands.extend(program.get_subcommands().filter(|command| command.get_name() != "help").cloned());
+    commands.extend(program.get_subcommands().cloned());
     let mut pages = Vec::new();
     for command in commands {
         let whole = command.get_bin_name().unwrap_or("pagewise").replace(' ', "-");
@@ -71,5 +76,8 @@ fn pages() -> std::io::Result<Vec<(String, Vec<u8>)>> {
         man.render(&mut page)?;
         pages.push((format!("{whole}.1"), page));
     }
+    pages.extend(
+        chapters().into_iter().map(|chapter| (format!("pagewise-{}.7", chapter.topic), chapter.page().into_bytes())),
+    );
     Ok(pages)
 }

@@ -6,10 +6,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_part::marking::{Reader, Reading};
 
@@ -28,7 +29,7 @@ pub struct Marking {
     pub file: Option<PathBuf>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Line {
     /// Line of the list, counted from 1; 0 for a text of the command line.
     line: usize,
@@ -36,12 +37,15 @@ struct Line {
     reading: Reading,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body {
     count: usize,
     wrong_family: usize,
     readings: Vec<Line>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body>];
 
 impl Marking {
     /// Runs the command.

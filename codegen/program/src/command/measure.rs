@@ -10,13 +10,14 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
 use super::socket::SocketOptions;
 use super::values;
 use crate::ending;
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Shape, answers};
 use by_hand::{Asked, AtBench};
 use for_board::Verdict;
 use pagewise_base::fault::{Fault, Faults};
@@ -87,7 +88,7 @@ pub struct Measure {
     pub socket: SocketOptions,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'b> {
     part: Option<&'b str>,
     bus: &'b str,
@@ -105,6 +106,9 @@ struct Body<'b> {
     file: Option<String>,
     verdict: Option<&'b Verdict>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>, answers::<for_board::Paper<'static>>];
 
 impl Measure {
     /// Runs the command.

@@ -4,10 +4,11 @@ use std::path::PathBuf;
 
 use clap::Args;
 use pagewise_simulator::ChipModel;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Options, find, values};
-use crate::output::{Answer, Exit, plain};
+use crate::output::{Answer, Exit, Shape, answers, plain};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_part::card::Footprint;
@@ -26,12 +27,15 @@ pub struct Model {
     pub output: Option<PathBuf>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'c> {
     card: &'c str,
     file: Option<String>,
     model: &'c ChipModel,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Model {
     /// Runs the command.

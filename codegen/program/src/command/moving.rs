@@ -3,10 +3,11 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Options, find, progress};
-use crate::output::{Answer, Exit, Tone, paint, plain, wrapped};
+use crate::output::{Answer, Exit, Shape, Tone, answers, paint, plain, wrapped};
 use pagewise_base::chain::sha256;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::image::folder::{self, Entry, ImageFile};
@@ -47,7 +48,7 @@ pub struct Move {
     pub overwrite: bool,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'b> {
     part: &'b str,
     from: Option<&'b str>,
@@ -56,6 +57,9 @@ struct Body<'b> {
     change: Change,
     images: &'b [Entry],
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Move {
     /// Runs the command.

@@ -9,7 +9,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Options;
 use super::channels::OfRecording;
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_observe::{Input, board_file, observe};
@@ -31,6 +31,9 @@ pub struct Observe {
     #[command(flatten)]
     pub channels: OfRecording,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<pagewise_observe::Observation>];
 
 impl Observe {
     /// Runs the command.

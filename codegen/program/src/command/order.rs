@@ -3,17 +3,19 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
-use crate::output::{Align, Answer, Exit, Tone, paint, plain, table, wrapped};
+use crate::output::{Align, Answer, Exit, Shape, Tone, answers, paint, plain, table, wrapped};
 use pagewise_base::disk;
 use pagewise_base::fault::Faults;
 use pagewise_base::table as sheet;
-use pagewise_base::words::counted;
+use pagewise_base::words::{counted, listed};
 use pagewise_judge::fleet::merge;
-use pagewise_judge::fleet::order::{Buy, Line, Order};
+use pagewise_judge::fleet::order::{Buy, Cause, Line, Order};
 use pagewise_judge::fleet::since::{self, Change};
+use pagewise_judge::swap::Verdict;
 use pagewise_report::offer::money;
 
 /// Say what to order for each board, and how much of each part, from results that `swap --lines` wrote.
@@ -24,7 +26,7 @@ use pagewise_report::offer::money;
 #[command(after_help = "Exit code 1 when a board is left without a part.")]
 pub struct OrderCommand {
     /// Files that `pagewise swap --lines FILE` wrote: a whole fleet, or one of every shard.
-    #[arg(value_name = "FILE", required = true)]
+    #[arg(value_name = "RESULTS", required = true)]
     pub files: Vec<PathBuf>,
     /// Write a row a board: what to order, what changes, on what it rests, cost, shortage (.csv, .xlsx).
     #[arg(long, value_name = "FILE")]
@@ -37,12 +39,15 @@ pub struct OrderCommand {
     pub since: Vec<PathBuf>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'o> {
     currency: &'o str,
     order: &'o Order,
     changed: Option<&'o [Change]>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl OrderCommand {
     /// Runs the command.
@@ -131,7 +136,13 @@ fn part_rows(order: &Order, currency: &str) -> Vec<Vec<String>> {
         "short",
         "cost",
         "currency",
+        "provided that",
+        "open",
     ];
+    let with_counts = |causes: &[Cause]| {
+        let each = causes.iter().map(|cause| format!("{} ({})", cause.cause, counted(cause.boards, "board")));
+        each.collect::<Vec<_>>().join("; ")
+    };
     let one = |buy: &Buy| {
         vec![
             buy.order_code.clone(),
@@ -143,52 +154,71 @@ fn part_rows(order: &Order, currency: &str) -> Vec<Vec<String>> {
             buy.short.to_string(),
             number(buy.cost),
             currency.to_owned(),
+            with_counts(&buy.provided_that),
+            String::new(),
         ]
     };
-    std::iter::once(row(&head)).chain(order.parts.iter().map(one)).collect()
+    // Boards that are left without a part stand below, a row a cause.
+    let left = |cause: &Cause| {
+        let mut cells = vec![String::new(); head.len()];
+        cells[2] = cause.boards.to_string();
+        cells[head.len() - 1] = format!("nothing to order: {}", cause.cause);
+        cells
+    };
+    let parts = order.parts.iter().map(one);
+    std::iter::once(row(&head)).chain(parts).chain(order.causes.iter().map(left)).collect()
 }
+
+/// Conditions that are shown of one part.
+const CONDITIONS: usize = 3;
 
 fn text(order: &Order, changed: Option<&[Change]>, currency: &str) -> String {
     let mut out = String::from("To order\n");
     let columns =
-        [("part", Align::Left), ("boards", Align::Right), ("stock against need", Align::Left), ("cost", Align::Right)];
+        [("part", Align::Name), ("boards", Align::Right), ("stock against need", Align::Left), ("cost", Align::Right)];
     let rows = order.parts.iter().map(|buy| {
         let code =
             buy.number.as_ref().map_or_else(|| buy.order_code.clone(), |own| format!("{} ({own})", buy.order_code));
-        let stock = match buy.in_stock {
-            Some(stock) if buy.short > 0 => paint(Tone::Bad, format!("{stock} in stock, {} needed", buy.needed)),
-            Some(stock) => format!("{stock} in stock, {} needed", buy.needed),
-            None => format!("{} needed", buy.needed),
-        };
+        let stock = if buy.short > 0 { paint(Tone::Bad, buy.pieces()) } else { buy.pieces() };
         let cost = buy.cost.as_ref().map_or_else(String::new, |cost| plain(&money(cost, currency)));
         vec![plain(&code), buy.boards.to_string(), stock, cost]
     });
     for line in table(&columns, rows.collect()) {
         out += &format!("  {line}\n");
     }
-    let open: usize = order.causes.iter().map(|(_, count)| count).sum();
+    for buy in &order.parts {
+        for cause in buy.provided_that.iter().take(CONDITIONS) {
+            let text = format!("{} provided that {} ({})", buy.order_code, cause.cause, counted(cause.boards, "board"));
+            out += &format!("{}\n", wrapped(&plain(&text), "  ", "    "));
+        }
+        if buy.provided_that.len() > CONDITIONS {
+            let more = counted(buy.provided_that.len() - CONDITIONS, "more condition");
+            out += &format!("  {} rests on +{more}; --parts FILE has them all\n", plain(&buy.order_code));
+        }
+    }
+    let open: usize = order.causes.iter().map(|cause| cause.boards).sum();
     if open > 0 {
-        let causes: Vec<String> = order.causes.iter().map(|(cause, count)| format!("{count} for {cause}")).collect();
-        let text = format!("{}: nothing to order; {}", counted(open, "board"), causes.join(", "));
+        let text = format!("{}: nothing to order; {}", counted(open, "board"), listed(&order.causes));
         out += &format!("\n{}\n", wrapped(&plain(&text), "", "  "));
     }
     let Some(changed) = changed else { return out };
     out += &format!("\n{} since then\n", counted(changed.len(), "changed judgement"));
-    for change in changed {
-        let word =
-            |verdict: Option<pagewise_judge::swap::Verdict>| verdict.map_or("not judged", |verdict| verdict.word());
-        let why: Vec<String> = (change.added.iter().map(|text| format!("new: {text}")))
-            .chain(change.gone.iter().map(|text| format!("gone: {text}")))
-            .collect();
-        let text = format!(
-            "{} → {}: {}, was {}. {}",
-            change.board,
-            change.candidate,
-            word(change.is),
-            word(change.was),
-            why.join("; ")
-        );
-        out += &format!("{}\n", wrapped(&plain(&text), "  ", "    "));
+    for one in changed {
+        out += &format!("{}\n", wrapped(&plain(&format!("{} → {}", one.board, change(one))), "  ", "    "));
     }
     out
+}
+
+/// A judgement that is another one now: of which part, what it was, and why.
+pub(super) fn change(change: &Change) -> String {
+    let word = |verdict: Option<Verdict>| verdict.map_or("not judged", Verdict::word);
+    let added = change.added.iter().map(|text| format!("new: {text}"));
+    let why = listed_by(added.chain(change.gone.iter().map(|text| format!("gone: {text}"))));
+    let was = if change.was == change.is { String::new() } else { format!(", was {}", word(change.was)) };
+    format!("{}: {}{was}{why}", change.candidate, word(change.is))
+}
+
+fn listed_by(reasons: impl Iterator<Item = String>) -> String {
+    let reasons: Vec<String> = reasons.collect();
+    if reasons.is_empty() { String::new() } else { format!("; {}", reasons.join("; ")) }
 }

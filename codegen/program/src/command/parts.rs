@@ -3,10 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Options, values};
-use crate::output::{Align, Answer, Exit, Tone, paint, plain, table, wrapped};
+use crate::output::{Align, Answer, Exit, Shape, Tone, answers, paint, plain, table, wrapped};
 use pagewise_base::fault::Faults;
 use pagewise_judge::stock::{Columns, Stock, read};
 use pagewise_part::card::draft::draft;
@@ -57,7 +58,7 @@ pub struct Parts {
     pub generic: bool,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'c> {
     count: usize,
     of: usize,
@@ -65,13 +66,13 @@ struct Body<'c> {
 }
 
 /// A card to be filled in.
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Draft<'a> {
     part: &'a str,
     card: String,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Entry<'c> {
     id: &'c str,
     name: &'c str,
@@ -90,6 +91,9 @@ struct Entry<'c> {
     speed: &'c Fact<Vec<Grade>>,
     write_cycle_max_us: &'c Fact<u32>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>, answers::<Draft<'static>>];
 
 impl Parts {
     /// Runs the command.
@@ -143,8 +147,8 @@ impl Parts {
             return format!("no part matches; {of} {what} were looked at");
         }
         let columns = [
-            ("part", Align::Left),
-            ("maker", Align::Left),
+            ("part", Align::Name),
+            ("maker", Align::Name),
             ("page", Align::Right),
             ("addr", Align::Right),
             ("supply V", Align::Right),
@@ -152,7 +156,9 @@ impl Parts {
             ("write ms", Align::Right),
         ];
         let mut lines = table(&columns, found.iter().map(|card| row(card)).collect()).into_iter();
-        let mut text = format!("  {}\n", lines.next().unwrap_or_default());
+        // On a narrow terminal a heading takes several lines.
+        let heads = lines.len() - found.len();
+        let mut text: String = lines.by_ref().take(heads).map(|line| format!("  {line}\n")).collect();
         let mut size = 0;
         for (card, line) in found.iter().zip(lines) {
             if card.capacity_bytes.value != size {

@@ -1,6 +1,7 @@
 //! `pagewise program`: units through the production line.
 
 mod ask;
+mod decided;
 mod rounds;
 mod scanner;
 mod text;
@@ -10,11 +11,12 @@ use std::sync::Mutex;
 use std::sync::atomic::AtomicBool;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
 use super::socket::SocketOptions;
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_line::journal::{Journal, Particulars};
 use pagewise_line::linux::Device;
@@ -55,6 +57,9 @@ pub struct Program {
     /// Begin no more units when so many are not good.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     pub stop_after: Option<u32>,
+    /// The decision about the board: refuses parts outside it, and parts with a condition that is open.
+    #[arg(long, value_name = "FILE")]
+    pub decision: Option<PathBuf>,
     /// What is known of the parts and of the place, for the journal.
     #[command(flatten)]
     pub known: Known,
@@ -87,7 +92,7 @@ pub struct Program {
     pub confirm: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'b> {
     part: &'b str,
     bus: &'b str,
@@ -123,6 +128,9 @@ pub struct Known {
     #[arg(long, value_name = "NAME", value_parser = text_of_a_label)]
     pub operator: Option<String>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Known {
     fn particulars(&self) -> Particulars {
@@ -229,6 +237,10 @@ impl Program {
             faults.0.extend(units::fits(unit, socket.capacity(), &socket.card.id).err());
         }
         faults.0.extend(self.foreign_order_code(catalogue, socket));
+        if let Some(decision) = &self.decision {
+            let code = self.known.order_code.as_deref();
+            faults.0.extend(decided::refusals(decision, catalogue, &socket.card, code, &self.image, units));
+        }
         if self.confirm.is_some() && (units.len() > 1 || self.scanner) {
             faults.0.push(Fault::of_file("--confirm", "names one unit, there are more", "name one with --unit"));
         }
@@ -242,7 +254,7 @@ impl Program {
     /// An order code that another card knows as its own.
     fn foreign_order_code(&self, catalogue: &Catalogue, socket: &Socket) -> Option<Fault> {
         let code = self.known.order_code.as_deref()?;
-        let other = catalogue.find(code).filter(|card| card.id != socket.card.id)?;
+        let other = catalogue.find(code).filter(|card| card.part_id() != socket.card.part_id())?;
         let reason = format!("`{code}` is the order code of {}, not of {}", other.id, socket.card.id);
         Some(Fault::of_file("--order-code", reason, "check the reel, or --part"))
     }

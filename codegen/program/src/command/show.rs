@@ -3,11 +3,12 @@
 mod sheet;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::values::{self, Straps};
 use super::{Options, find};
-use crate::output::{Answer, Exit, Tone, paint, plain, wrapped};
+use crate::output::{Answer, Exit, Shape, Tone, answers, paint, plain, wrapped};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_part::anatomy::Anatomy;
 use pagewise_part::card::{Card, Catalogue, Footprint, Role};
@@ -29,7 +30,7 @@ pub struct Show {
     pub package: Option<Footprint>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'c> {
     card: &'c Card,
     package: Option<Footprint>,
@@ -40,12 +41,15 @@ struct Body<'c> {
     anatomy: &'c Anatomy,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct PinsHigh {
     a0: bool,
     a1: bool,
     a2: bool,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Show {
     /// Runs the command.

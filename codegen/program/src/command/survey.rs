@@ -3,10 +3,11 @@
 use std::fmt::Write;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
-use crate::output::{Answer, Exit, plain, wrapped};
+use crate::output::{Answer, Exit, Shape, answers, plain, wrapped};
 use pagewise_base::fault::Faults;
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::survey::{self, Count, Open, Survey};
@@ -23,12 +24,15 @@ pub struct SurveyCommand {
     pub seed: u64,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'a> {
     seed: u64,
     #[serde(flatten)]
     survey: &'a Survey,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl SurveyCommand {
     /// Runs the command.

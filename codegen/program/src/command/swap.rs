@@ -1,6 +1,6 @@
 //! `pagewise swap`: boards and candidates give verdicts with evidence.
 
-mod files;
+pub(super) mod files;
 pub(super) mod fleet_text;
 mod progress;
 mod recorded;
@@ -10,11 +10,13 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, OnceLock};
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::Options;
 use super::channels::OfRecording;
-use crate::output::{Answer, Exit, Reader, Spool};
+use super::{Options, values};
+use crate::output::{Answer, Exit, Reader, Shape, Spool, answers};
+use files::Source;
 use pagewise_base::draft::Draft;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board::Board;
@@ -25,6 +27,7 @@ use pagewise_judge::swap::{Accept, Recording, Verdict};
 use pagewise_observe::Program;
 use pagewise_part::card::{Card, Catalogue};
 use pagewise_report::Report;
+use pagewise_report::fleet::Fleet;
 use pagewise_report::view::Look;
 
 /// Judge candidate parts for boards, by rules and by running the firmware on the simulated chips.
@@ -45,7 +48,7 @@ pub struct Swap {
     #[arg(long, conflicts_with = "candidates")]
     pub all: bool,
     /// The worst verdict that counts as usable; where it rests on conditions, the one that remains if none holds.
-    #[arg(long, value_name = "VERDICT", value_parser = verdict, default_value = "reconfigure")]
+    #[arg(long, value_name = "VERDICT", value_parser = values::verdict(), default_value = "reconfigure")]
     pub accept: Verdict,
     /// Grant every condition ("provided that") when counting what is usable.
     #[arg(long)]
@@ -80,14 +83,7 @@ pub struct Swap {
 /// Boards, those without a card, and the program of a board's recordings with what they showed, where there are any.
 type Boards = (Vec<Board>, Vec<Fault>, Option<(Program, recorded::Recorded)>);
 
-fn verdict(word: &str) -> Result<Verdict, String> {
-    Verdict::ALL
-        .into_iter()
-        .find(|verdict| verdict.word() == word)
-        .ok_or_else(|| "use drop-in, reconfigure, rework or reject".to_owned())
-}
-
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'a> {
     accept: Verdict,
     accept_conditions: bool,
@@ -99,18 +95,23 @@ struct Body<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     recording: Option<&'a recorded::Recorded>,
     fleet: &'a Summary,
-    /// Filled in from the disk.
+    /// Each board with its judgements, best first.
+    // Filled in from the disk.
+    #[schemars(with = "Vec<BoardAnswer>")]
     boards: [BoardAnswer; 0],
 }
 
 /// What is said of a stock list besides its offers.
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct StockBody<'a> {
     file: &'a str,
     currency: &'a str,
     without_card: &'a [Unmatched],
     read_as: &'a [ReadAs],
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Swap {
     /// Runs the command.
@@ -140,7 +141,9 @@ impl Swap {
         let pages = text::Pages { look, boards: jobs.len() };
         let (mut outcomes, mut answers, mut text, mut failed) = (Vec::new(), Vec::new(), String::new(), None);
         // What no report will show is let go at once: a fleet's judgements fill memory.
-        let keeps = self.files.any();
+        let keeps = self.files.wants_judgements(jobs.len());
+        let few = jobs.len() <= fleet_text::FEW;
+        let mut board_pages = Vec::new();
         let mut spool = options.json.then(Spool::new).transpose()?;
         let bar = progress::bar(&jobs, options.json);
         fleet::judge_each(jobs, stock.as_ref(), accept, &|| bar.inc(1), |outcome, answer| {
@@ -155,6 +158,11 @@ impl Swap {
                 None => text += &pages.board(&answer),
             }
             outcomes.push(outcome);
+            if self.files.pages.is_some() {
+                let answers = std::slice::from_ref(&answer);
+                let (accept, full) = (accept, self.full);
+                board_pages.push(Report { answers, catalogue: &catalogue, accept, full, currency }.board_page());
+            }
             if keeps {
                 answers.push(answer);
             }
@@ -165,7 +173,9 @@ impl Swap {
         }
         let summary = Summary::of(&outcomes, accept);
         let full = self.full;
-        self.files.write(&Report { answers: &answers, catalogue: &catalogue, accept, full, currency }, lines)?;
+        let report = Report { answers: &answers, catalogue: &catalogue, accept, full, currency };
+        let fleet = Fleet { boards: &outcomes, accept, currency };
+        self.files.write(&Source { fleet, report: few.then_some(report), pages: &board_pages }, lines)?;
         let usable = summary.usable() && without_card.is_empty();
         let exit = if usable { Exit::Usable } else { Exit::Against };
         let body = Body {
@@ -259,7 +269,7 @@ struct Read<'c> {
     recorded: Option<recorded::Recorded>,
 }
 
-fn read_stock(file: &Path, columns: &Columns, catalogue: &Catalogue) -> Result<Stock, Faults> {
+pub(super) fn read_stock(file: &Path, columns: &Columns, catalogue: &Catalogue) -> Result<Stock, Faults> {
     let rows = stock::read::read(file, columns)?;
     Stock::of(&file.display().to_string(), &columns.currency, rows, catalogue)
 }

@@ -1,6 +1,6 @@
 //! `pagewise trial`: a real program on the fitted part and on each candidate.
 //!
-//! With `--json`: `board`, `fitted`, `command`, `runs` (each with `part`, `fitted`, `setting`, `seed`, `exit`, `losses`,
+//! With `--json`: `board`, `fitted`, `program`, `runs` (each with `part`, `fitted`, `setting`, `seed`, `exit`, `losses`,
 //! `hazards`, `transfers`, `took_us`, `told` and `repeat`), `cuts` (each with `part`, `moments`, `looked_at`, `states`,
 //! `lost` and `first`), `new_losses`, `known_losses` and `gone`. A loss has `kind`, `text`, `hazard`, `transfer`,
 //! `on_the_bus` and `known`.
@@ -20,12 +20,15 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::Options;
 use super::bridge::library;
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Shape, answers};
 pub use asked::Trial;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board;
 use pagewise_report::trial::{Cuts, Run, Trial as Report};
 use setting::{Bench, Setting};
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<pagewise_report::trial::Trial>];
 
 impl Trial {
     /// Runs the command.
@@ -56,7 +59,7 @@ impl Trial {
             board: bench.board.name.clone(),
             file: self.board.display().to_string(),
             fitted: bench.parts[0].name.clone(),
-            command: words::shown(&self.command),
+            program: words::shown(&self.command),
             runs,
             cuts,
             new_losses: 0,

@@ -1,9 +1,12 @@
 //! Values on the command line: densities, offsets, supplies, straps.
 
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::form::word;
 use pagewise_emit::Record;
 use pagewise_judge::board::Strap;
+use pagewise_judge::swap::Verdict;
 use pagewise_measure::place::Scratch;
 use pagewise_part::card::geometry::PinLevels;
 use pagewise_part::card::{Card, Footprint, Open};
@@ -97,6 +100,14 @@ pub fn device_address(text: &str) -> Result<u8, String> {
     let number = offset(text).ok().and_then(|number| u8::try_from(number).ok());
     let asked = number.filter(|number| (0x08..=0x77).contains(number));
     asked.ok_or_else(|| format!("`{text}` is not a device address; write one from 0x08 to 0x77, such as 0x50"))
+}
+
+/// A verdict by its word, with what each means for whoever asks.
+#[must_use]
+pub fn verdict() -> impl TypedValueParser<Value = Verdict> {
+    let words = Verdict::ALL.map(|verdict| PossibleValue::new(verdict.word()).help(verdict.meaning()));
+    PossibleValuesParser::new(words)
+        .map(|word| Verdict::ALL.into_iter().find(|verdict| verdict.word() == word).unwrap_or(Verdict::Reject))
 }
 
 /// A footprint by its word.

@@ -6,11 +6,12 @@ use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
 
 use clap::Args;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
 use super::socket::SocketOptions;
-use crate::output::{Answer, Exit};
+use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_line::difference::{Difference, count, differences};
 use pagewise_line::look;
@@ -33,7 +34,7 @@ pub struct Verify {
     pub socket: SocketOptions,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'b> {
     unit: &'b str,
     image: &'b str,
@@ -48,6 +49,9 @@ struct Body<'b> {
     differing_bytes: usize,
     differences: &'b [Difference],
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Verify {
     /// Runs the command.

@@ -6,8 +6,14 @@ use std::io::{self, BufWriter, Read, Seek, Write};
 
 use serde::Serialize;
 
-use super::shown;
 use pagewise_base::fault::Fault;
+use pagewise_base::paint::steers;
+
+/// What JSON lets stand raw in a string, a terminal need not: the same string in other words.
+pub(super) fn shown(text: &str) -> String {
+    let escaped = |c: char| if c != '\n' && steers(c) { format!("\\u{:04x}", u32::from(c)) } else { c.to_string() };
+    text.chars().map(escaped).collect()
+}
 
 /// Where a body leaves its list empty for [`Spool`] to fill in, as the last of its fields.
 const EMPTY: &str = "[]\n}";

@@ -61,22 +61,22 @@ fn the_reports_show_what_a_stock_list_offers() {
     for row in [
         "| candidate | verdict | in stock | state | lead time | a year | what changes, and what it rests on |",
         "| AT24C256C | drop-in | 5000 | active | 14 days | 46.50 EUR | ",
-        "| 24LC256 | drop-in | 40 of 150 | last buy | 1 day | 63.00 EUR | ",
+        "| 24LC256 | drop-in | 40, 150 needed | last buy | 1 day | 63.00 EUR | ",
         "| 24LC64 | reconfigure | 9000 | obsolete |  | 30.00 EUR | ",
     ] {
         assert!(read("a.md").contains(row), "{row}: {}", read("a.md"));
     }
     for cells in [
         "<th scope=\"col\" class=\"number\">in stock</th><th scope=\"col\">state</th>",
-        "<td class=\"number\">40 of 150</td><td>last buy</td><td>1 day</td><td class=\"number\">63.00 EUR</td>",
-        "<td class=\"number\">9000</td><td>obsolete</td><td></td><td class=\"number\">30.00 EUR</td>",
+        "<td class=\"number\" data-is=\"in stock\">40, 150 needed</td><td data-is=\"state\">last buy</td><td data-is=\"lead time\">1 day</td><td class=\"number\" data-is=\"a year\">63.00 EUR</td>",
+        "<td class=\"number\" data-is=\"in stock\">9000</td><td data-is=\"state\">obsolete</td><td data-is=\"lead time\"></td><td class=\"number\" data-is=\"a year\">30.00 EUR</td>",
         "<p><span class=\"label\">Stock list</span> at24c256c: 5000 in stock, 150 needed a year, active, more in 14 days, 0.31 EUR each, 46.50 EUR a year.</p>",
     ] {
         assert!(read("a.html").contains(cells), "{cells}");
     }
     // A candidate that is not on the list has empty cells; without a list there is no column.
     swap(folder.path(), &[&[board.as_str(), "--to", "24lc256", "--to", "24fc256"][..], &STOCK].concat());
-    assert!(read("a.md").contains("| 24LC256 | drop-in | 40 of 150 |"), "{}", read("a.md"));
+    assert!(read("a.md").contains("| 24LC256 | drop-in | 40, 150 needed |"), "{}", read("a.md"));
     assert!(read("a.md").contains("| 24FC256 | drop-in | | | | | "), "{}", read("a.md"));
     assert!(read("a.html").contains("<td></td><td></td><td></td><td></td>"));
     swap(folder.path(), &[&board, "--to", "24lc256", "--markdown", "a.md", "--html", "a.html"]);

@@ -1,11 +1,13 @@
 //! The program as its users meet it, and the crates under it through their public items.
 
+mod answers;
 mod cards;
 mod ci_example;
 mod cli_boards;
 mod cli_budget;
 mod cli_classroom;
 mod cli_contents;
+mod cli_decide;
 mod cli_files;
 mod cli_fleet;
 mod cli_generate;
@@ -28,6 +30,8 @@ mod cli_parts;
 mod cli_program;
 mod cli_recording;
 mod cli_report;
+mod cli_scale;
+mod cli_screens;
 mod cli_shipped;
 mod cli_show;
 mod cli_stock;

@@ -27,6 +27,7 @@ fn shows_what_the_program_prints(page: &str) {
         let output = Command::new(env!("CARGO_BIN_EXE_pagewise"))
             .args(arguments.split_whitespace())
             .current_dir(&folder)
+            .env_remove("COLUMNS")
             .output()
             .unwrap();
         let messages = String::from_utf8(output.stderr).unwrap();
@@ -82,4 +83,45 @@ fn the_readme_is_short() {
     let readme = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../README.md")).unwrap();
     let lines = readme.lines().count();
     assert!(lines <= 180, "README.md has {lines} lines");
+}
+
+/// One text in two places: the cautions of the README are the chapter of the manual. `PAGEWISE_BLESS=1` writes them anew.
+#[test]
+fn the_cautions_are_those_of_the_manual() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let manual = pagewise::chapters::find("cautions").expect("a chapter of the manual").text;
+    let readme = fs::read_to_string(root.join("README.md")).unwrap();
+    let (before, rest) = readme.split_once("## Cautions\n\n").expect("the README has cautions");
+    let (_, after) = rest.split_once("\n\n## ").expect("something follows them");
+    let held = format!("{before}## Cautions\n\n{manual}\n\n## {after}");
+    if std::env::var_os("PAGEWISE_BLESS").is_some() {
+        fs::write(root.join("README.md"), &held).unwrap();
+    } else {
+        same("README.md", &readme, &held);
+    }
+}
+
+#[test]
+fn topics_of_the_manual_are_shown_and_have_pages() {
+    let folder = tempfile::tempdir().unwrap();
+    let pagewise = |arguments: &[&str]| {
+        let output = Command::new(env!("CARGO_BIN_EXE_pagewise")).args(arguments).output().unwrap();
+        assert_eq!(output.status.code(), Some(0), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let pages = folder.path().join("man");
+    pagewise(&["manual", "-o", &pages.display().to_string()]);
+    let all = pagewise(&["help"]);
+    for topic in
+        ["verdicts", "conditions", "board-files", "stock-lists", "decisions", "json", "cautions", "reports", "cards"]
+    {
+        assert!(all.contains(&format!("  {topic} ")), "`pagewise help` does not list {topic}:\n{all}");
+        let text = pagewise(&["help", topic]);
+        assert!(text.lines().count() > 4 && text.lines().all(|line| line.chars().count() <= 100), "{text}");
+        assert!(pages.join(format!("pagewise-{topic}.7")).is_file(), "{topic} has no page");
+    }
+    // Two words are one topic, and a command is its own topic.
+    assert_eq!(pagewise(&["help", "board", "files"]), pagewise(&["help", "board-files"]));
+    assert!(pagewise(&["help", "decide"]).contains("Usage: pagewise decide"));
+    crate::cli_support::refused(&["help", "verdcits"], "did you mean verdicts?");
 }

@@ -10,18 +10,19 @@ use jsonschema::Validator;
 use pagewise::schema::{FileKind, schema};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::layout;
-use pagewise_judge::board;
 use pagewise_judge::stock::columns;
+use pagewise_judge::{board, decision};
 use pagewise_part::card::{Catalogue, load};
 use pagewise_teach::lesson;
 use serde_json::{Value, json};
 
-const FULL: [(FileKind, &str); 5] = [
+const FULL: [(FileKind, &str); 6] = [
     (FileKind::Card, include_str!("schema/card.toml")),
     (FileKind::Board, include_str!("schema/board.toml")),
     (FileKind::Layout, include_str!("schema/layout.toml")),
     (FileKind::Columns, include_str!("schema/columns.toml")),
     (FileKind::Lesson, include_str!("schema/lesson.toml")),
+    (FileKind::Decision, include_str!("schema/decision.toml")),
 ];
 
 static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| Catalogue::embedded().unwrap());
@@ -44,6 +45,7 @@ fn faults(kind: FileKind, text: &str) -> Vec<Fault> {
         FileKind::Layout => layout::parse("x.toml", text).map(drop),
         FileKind::Columns => columns::parse("x.toml", text).map(drop),
         FileKind::Lesson => lesson::parse("x.toml", text, &CATALOGUE).map(drop),
+        FileKind::Decision => decision::parse("x.toml", text).map(drop),
     };
     result.err().unwrap_or_else(|| Faults(Vec::new())).0
 }

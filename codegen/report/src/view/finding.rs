@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use pagewise_base::words::counted;
+use pagewise_base::words::{counted, duration, moment};
 use pagewise_judge::swap::{Agreement, Finding, Judgement, Run, Setting, Today, Verdict};
 
 /// One finding.
@@ -136,7 +136,6 @@ pub(super) fn runs(judgement: &Judgement) -> Vec<RunView> {
 }
 
 pub(super) fn run(what: &'static str, run: &Run) -> RunView {
-    let milliseconds = run.time_us as f64 / 1000.0;
     RunView {
         what,
         serves: run.serves,
@@ -147,11 +146,19 @@ pub(super) fn run(what: &'static str, run: &Run) -> RunView {
             .first_loss
             .clone()
             .unwrap_or_else(|| if run.serves { String::new() } else { "something was reported".to_owned() }),
-        transaction: run.transaction.clone().unwrap_or_default(),
+        transaction: run.transaction.as_deref().map_or_else(String::new, timed),
         work: format!(
-            "{}, {}, {milliseconds:.1} ms",
+            "{}, {}, {}",
             counted(run.writes as usize, "page write"),
-            counted(run.bytes as usize, "byte")
+            counted(run.bytes as usize, "byte"),
+            duration(run.time_us as f64)
         ),
     }
+}
+
+/// A transaction as the trace has it, its time in a unit that reads well.
+fn timed(transaction: &str) -> String {
+    let ns = |us: &str| us.trim().replace('.', "").parse().ok();
+    let parts = transaction.split_once(" us  ").and_then(|(us, rest)| Some((ns(us)?, rest)));
+    parts.map_or_else(|| transaction.to_owned(), |(ns, rest)| format!("{}  {rest}", moment(ns)))
 }

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::{Body, Candidate, Entry};
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
+use pagewise_base::words::duration;
 use pagewise_judge::budget::Budget;
 use pagewise_judge::budget::compare::Change;
 use pagewise_judge::budget::plot::years_text;
@@ -32,7 +33,8 @@ fn part(out: &mut String, entry: &Entry, role: &str) {
     let budget = &entry.budget;
     let volts = f64::from(budget.supply_mv) / 1000.0;
     let name = paint(Tone::Strong, plain(&budget.part_name));
-    let _ = writeln!(out, "  {role} {name}, {}, at {volts} V and {} kHz", budget.density, budget.timing.scl_khz);
+    let text = format!("{role} {name}, {}, at {volts} V and {} kHz", budget.density, budget.timing.scl_khz);
+    let _ = writeln!(out, "{}", wrapped(&text, "  ", "    "));
     pull_up(out, &budget.pull_up);
     timing(out, &budget.timing);
     times(out, &budget.times, entry.production.as_ref());
@@ -209,12 +211,12 @@ fn wear(out: &mut String, wear: &WearBudget) {
         _ => row(out, "worst place", "nothing is written at run time"),
     }
     let columns = [
-        ("region", Align::Left),
+        ("region", Align::Name),
         ("offset", Align::Right),
         ("writes/day", Align::Right),
         (&*format!("cycles/day per {unit}"), Align::Right),
         ("years", Align::Right),
-        ("ages with", Align::Left),
+        ("ages with", Align::Text),
     ];
     let rows = wear.regions.iter().map(|region| {
         vec![
@@ -273,10 +275,5 @@ fn number(value: f64) -> String {
 
 /// A time with the unit that suits it.
 fn seconds(seconds: f64) -> String {
-    match seconds {
-        s if s < 1.0 => format!("{:.1} ms", s * 1000.0),
-        s if s < 120.0 => format!("{s:.2} s"),
-        s if s < 7200.0 => format!("{:.1} min", s / 60.0),
-        s => format!("{:.1} h", s / 3600.0),
-    }
+    duration(seconds * 1e6)
 }

@@ -16,10 +16,10 @@ pub(super) fn text(layout: &Layout, placed: &Placed, card: &Card) -> String {
         ("from", Align::Left),
         ("to", Align::Left),
         ("bytes", Align::Right),
-        ("region", Align::Left),
-        ("kind", Align::Left),
+        ("region", Align::Name),
+        ("kind", Align::Name),
         ("writes a day", Align::Right),
-        ("value", Align::Left),
+        ("value", Align::Text),
     ];
     let lines = table(&columns, rows(placed)).into_iter().map(|line| format!("  {line}\n"));
     let notes = [used(placed), apart(layout, placed), proof(placed)];

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::command::find;
@@ -23,7 +24,7 @@ pub(super) struct Plan {
 }
 
 /// What a measurement made of the verdict.
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 pub(super) struct Verdict {
     board: String,
     candidate: String,
@@ -32,8 +33,8 @@ pub(super) struct Verdict {
     open: Vec<Step>,
 }
 
-#[derive(Serialize)]
-struct Paper<'p> {
+#[derive(JsonSchema, Serialize)]
+pub(super) struct Paper<'p> {
     board: &'p str,
     candidate: &'p str,
     headline: &'p str,

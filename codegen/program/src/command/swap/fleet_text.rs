@@ -3,13 +3,14 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use crate::output::{Align, Tone, paint, plain, table, wrapped};
+use crate::output::{Align, Tone, paint, plain, table, width, wrapped};
 use pagewise_base::fault::Fault;
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::summary::{Chosen, Summary, Taker};
 use pagewise_judge::fleet::{BoardOutcomes, Shard};
 use pagewise_judge::stock::Stock;
 use pagewise_judge::swap::{Accept, Verdict};
+pub(super) use pagewise_report::fleet::FEW;
 use pagewise_report::offer::{OfferView, money};
 
 /// Candidates that are shown of a large fleet.
@@ -17,9 +18,6 @@ const SHOWN: usize = 15;
 
 /// Names that are shown of many boards.
 const NAMED: usize = 3;
-
-/// Above this many boards only their rankings are shown, and only when asked for.
-pub(super) const FEW: usize = 20;
 
 /// How a fleet is shown.
 pub(in crate::command) struct Look<'a> {
@@ -104,8 +102,8 @@ pub(in crate::command) fn rankings(boards: &[BoardOutcomes], currency: &str) -> 
 }
 
 fn candidates(out: &mut String, summary: &Summary, look: &Look<'_>) {
-    let columns = [
-        ("part", Align::Left),
+    let mut columns = vec![
+        ("part", Align::Name),
         ("drop-in", Align::Right),
         ("no condition", Align::Right),
         ("reconfigure", Align::Right),
@@ -113,6 +111,10 @@ fn candidates(out: &mut String, summary: &Summary, look: &Look<'_>) {
         ("reject", Align::Right),
         ("judged", Align::Right),
     ];
+    // The sum of the others is the first to go.
+    if width() < 76 {
+        columns.pop();
+    }
     let all = look.full || summary.candidates.len() <= SHOWN;
     let shown = if all { summary.candidates.len() } else { SHOWN };
     let rows = summary.candidates.iter().take(shown).map(|count| {
@@ -120,7 +122,7 @@ fn candidates(out: &mut String, summary: &Summary, look: &Look<'_>) {
         let judged = drop_in + reconfigure + rework + reject;
         let numbers = [drop_in, count.unconditional_drop_in, reconfigure, rework, reject, judged]
             .map(|number| number.to_string());
-        std::iter::once(plain(&count.candidate)).chain(numbers).collect()
+        std::iter::once(plain(&count.candidate)).chain(numbers).take(columns.len()).collect()
     });
     let _ = writeln!(out, "Boards by verdict, for each candidate");
     for line in table(&columns, rows.collect()) {

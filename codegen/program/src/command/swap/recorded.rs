@@ -3,6 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use toml::{Table, Value};
 
@@ -15,7 +16,7 @@ use pagewise_part::card::Card;
 use pagewise_part::fact::{Basis, Fact};
 
 /// What recordings showed of a board's firmware.
-#[derive(Debug, Serialize)]
+#[derive(Debug, JsonSchema, Serialize)]
 pub(super) struct Recorded {
     /// The recordings.
     files: Vec<String>,

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::fleet_text::{FEW, tone};
-use crate::output::{Align, Tone, paint, plain, table, wrapped};
+use crate::output::{Align, Tone, paint, plain, table, width, wrapped};
 use pagewise_base::words::cut;
 use pagewise_judge::fleet::BoardAnswer;
 use pagewise_judge::swap::{Setting, Verdict};
@@ -45,13 +45,9 @@ impl Pages<'_> {
 
 fn heading(board: &BoardView) -> String {
     let density = if board.density.is_empty() { String::new() } else { format!(", {}", board.density) };
-    format!(
-        "{}  {}\n  fitted {}{density}, {} in use\n",
-        paint(Tone::Heading, plain(&board.name)),
-        paint(Tone::Faint, plain(&board.file)),
-        plain(&board.fitted),
-        board.used
-    )
+    let name = format!("{}  {}", paint(Tone::Heading, plain(&board.name)), paint(Tone::Faint, plain(&board.file)));
+    let fitted = format!("fitted {}{density}, {} in use", plain(&board.fitted), board.used);
+    format!("{}\n{}\n", wrapped(&name, "", "  "), wrapped(&fitted, "  ", "  "))
 }
 
 fn detail(out: &mut String, board: &BoardView, candidate: &CandidateView) {
@@ -117,20 +113,27 @@ fn one_run(out: &mut String, run: &RunView) {
     };
     let _ = writeln!(out, "{}", wrapped(&text, &first, INDENT));
     if !run.transaction.is_empty() {
-        let _ = writeln!(out, "{INDENT}{}", paint(Tone::Faint, &run.transaction));
+        let shown = cut(&run.transaction, width() - INDENT.len());
+        let _ = writeln!(out, "{INDENT}{}", paint(Tone::Faint, shown));
     }
 }
 
 fn ranking(out: &mut String, board: &BoardView) {
-    let mut columns = vec![("verdict", Align::Left), ("part", Align::Left)];
-    let conditional = board.candidates.iter().any(|candidate| !candidate.provided_that.is_empty());
+    let mut columns = vec![("verdict", Align::Left), ("part", Align::Name)];
+    // Where there is no room for all, what the last column says anyway, and the state, stay out.
+    let wide = width() >= 76;
+    let conditional =
+        board.candidates.iter().any(|candidate| !candidate.provided_that.is_empty()) && (wide || !board.stocked);
     if conditional {
         columns.push(("conditions", Align::Right));
     }
     if board.stocked {
-        columns.extend([("stock", Align::Right), ("state", Align::Left), ("a year", Align::Right)]);
+        columns.extend([("in stock", Align::Right), ("state", Align::Left), ("a year", Align::Right)]);
+        if !wide {
+            columns.remove(columns.len() - 2);
+        }
     }
-    columns.push(("what changes, and what it rests on", Align::Left));
+    columns.push(("what changes, and what it rests on", Align::Text));
     let serving = board.candidates.iter().filter(|candidate| candidate.verdict != Verdict::Reject);
     let rows = serving.map(|candidate| {
         let mut row = vec![paint(tone(candidate.verdict), candidate.verdict.word()), plain(&candidate.id)];
@@ -139,9 +142,12 @@ fn ranking(out: &mut String, board: &BoardView) {
             row.push(if conditions == 0 { String::new() } else { conditions.to_string() });
         }
         if board.stocked {
-            row.extend(candidate.offer.as_ref().map_or_else(Default::default, cells));
+            let [pieces, state, cost] = candidate.offer.as_ref().map_or_else(Default::default, cells);
+            row.push(pieces);
+            row.extend(wide.then_some(state));
+            row.push(cost);
         }
-        row.push(cut(&plain(&candidate.short), if board.stocked { 28 } else { 48 }));
+        row.push(plain(&candidate.brief));
         row
     });
     for line in table(&columns, rows.collect()) {

@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
-use pagewise_base::words::counted;
+use pagewise_base::words::{counted, duration};
 use pagewise_report::trial::{Cuts, FirstCut, Loss, Run, Trial};
 
 pub(super) fn render(trial: &Trial) -> String {
-    let mut out = format!("{}: {}\n\n", plain(&trial.board), plain(&trial.command));
+    let mut out = format!("{}: {}\n\n", plain(&trial.board), plain(&trial.program));
     out += &matrix(trial);
     let mut shown = Vec::<(&str, &str)>::new();
     for run in &trial.runs {
@@ -58,8 +58,7 @@ fn matrix(trial: &Trial) -> String {
             let mut hazards: Vec<&str> = runs.iter().flat_map(|run| run.hazards.iter().map(String::as_str)).collect();
             hazards.sort_unstable();
             hazards.dedup();
-            let ms = first.took_us as f64 / 1000.0;
-            vec![plain(&first.part), setting.to_owned(), result, hazards.join(", "), format!("{ms:.1} ms")]
+            vec![plain(&first.part), setting.to_owned(), result, hazards.join(", "), duration(first.took_us as f64)]
         })
         .collect();
     let left = ["part", "setting", "result", "hazards"].map(|name| (name, Align::Left));

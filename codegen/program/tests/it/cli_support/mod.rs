@@ -1,6 +1,7 @@
 //! Runs the program as a user does.
 #![allow(dead_code, reason = "each test file uses its own part")]
 
+pub mod answers;
 pub mod line;
 
 use std::path::Path;
@@ -15,13 +16,20 @@ pub struct Run {
 
 impl Run {
     pub fn json(&self) -> serde_json::Value {
-        serde_json::from_str(&self.out).unwrap_or_else(|error| panic!("{error}: {}", self.out))
+        let answer = serde_json::from_str(&self.out).unwrap_or_else(|error| panic!("{error}: {}", self.out));
+        answers::hold(&self.out, &answer);
+        answer
     }
 }
 
 pub fn command(arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_pagewise"));
-    command.args(arguments).env_remove("NO_COLOR").env_remove("CLICOLOR_FORCE").env_remove("CLICOLOR");
+    command
+        .args(arguments)
+        .env_remove("COLUMNS")
+        .env_remove("NO_COLOR")
+        .env_remove("CLICOLOR_FORCE")
+        .env_remove("CLICOLOR");
     command
 }
 
