@@ -154,7 +154,8 @@ fn judged(place: &Place<'_>, mutation: &Mutation, original: &Card, before: &Judg
     }
     // Firmware that the part does not serve as it is may fail there in another way; with new settings it serves as before.
     let fails_otherwise = !before.evidence.new.serves && after.evidence.changed.as_ref().is_some_and(|run| run.serves);
-    if mutation.kind == Kind::AddressRole && fails_otherwise && before.verdict == after.verdict {
+    let stated = matches!(mutation.about, About::Chip);
+    if mutation.kind == Kind::AddressRole && stated && fails_otherwise && before.verdict == after.verdict {
         return Fate::NotUsed;
     }
     if after.verdict < before.verdict {

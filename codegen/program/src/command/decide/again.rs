@@ -1,6 +1,7 @@
 //! Decisions judged again.
 
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::path::{Path, PathBuf};
 
 use super::One;
@@ -26,10 +27,10 @@ pub(super) fn judged(paths: &[PathBuf], catalogue: &Catalogue, columns: &Columns
     let mut boards: BTreeMap<PathBuf, Vec<Board>> = BTreeMap::new();
     for decision in &decisions {
         let path = decision.board_path();
-        if !boards.contains_key(&path) {
-            let read = fleet::files::read(std::slice::from_ref(&path), catalogue, &columns.boards);
+        if let Entry::Vacant(place) = boards.entry(path) {
+            let read = fleet::files::read(std::slice::from_ref(place.key()), catalogue, &columns.boards);
             let read = read.map_err(|more| faults.extend(more.0)).unwrap_or_default();
-            boards.insert(path, read.boards.into_iter().map(|(board, _)| board).collect());
+            place.insert(read.boards.into_iter().map(|(board, _)| board).collect());
         }
     }
     let jobs: Vec<Job<'_>> = decisions
