@@ -76,6 +76,12 @@ pub(crate) fn block_bits(bench: &mut Bench<'_, '_>, facts: &mut Facts) -> Result
         if there == marker[1] {
             continue;
         }
+        // Read on at its own block first: where that does not give the next byte, another block shows nothing.
+        bench.probe.read(bench.window.at(start), 1)?;
+        if bench.probe.read_on(bench.window.device, 1)?[0] != marker[1] {
+            shown.push(None);
+            continue;
+        }
         bench.probe.read(bench.window.at(start), 1)?;
         shown.push(match bench.probe.read_on(other, 1)?[0] {
             byte if byte == marker[1] => Some(BlockBitsOnRead::Ignored),
