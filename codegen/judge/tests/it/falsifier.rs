@@ -148,8 +148,10 @@ fn judged(place: &Place<'_>, mutation: &Mutation, original: &Card, before: &Judg
     if wears_less && as_it_is(before) == as_it_is(&after) {
         return Fate::NotUsed;
     }
-    if before.evidence.new.serves <= after.evidence.new.serves && is_beside(mutation.kind, place.board, original, &card)
-    {
+    // What is not read any more stands as it did, and excuses nothing.
+    let stated = !matches!(mutation.about, About::Everything);
+    let as_well = before.evidence.new.serves <= after.evidence.new.serves;
+    if stated && as_well && is_beside(mutation.kind, place.board, original, &card) {
         return Fate::NotUsed;
     }
     // Firmware that the part does not serve as it is may fail there in another way; with new settings it serves as before.

@@ -1,6 +1,7 @@
 //! Cards and published entries as plain TOML, and what both checks need. Nothing here knows the program's card loader.
 
 pub mod numbers;
+mod regions;
 pub mod words;
 
 use std::collections::BTreeMap;

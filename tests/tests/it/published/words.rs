@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use toml::{Table, Value};
 
+use super::regions::region_fault;
 use super::{Pair, number, tables, text};
 
 /// Card field, its value, entry field, and words of which one must stand there.
@@ -345,47 +346,4 @@ fn in_older_sheet(pair: &Pair, index: usize, package: &Table) -> bool {
     let fixed = text(package, "address_bits").split(' ').any(|role| role == "0");
     let derived = pair.is_derived(&format!("package[{index}].address_bits"));
     named && (!fixed || derived || zeros.iter().any(|words| remarks.contains(words)))
-}
-
-fn region_fault(pair: &Pair, region: &Table) -> Option<String> {
-    let said = pair.remarks();
-    let kind = text(region, "kind");
-    let names: &[&str] = match kind.as_str() {
-        "serial-number" => &["serial"],
-        "eui-48" => &["EUI-48"],
-        "eui-64" => &["EUI-64"],
-        "permanent-protection" => &["permanent", "one-time software protection of the lower 128 bytes"],
-        "identification-page" => &["dentification page", "further page", "extra page", "lockable page"],
-        "page-protection" => &["per-page protection bits"],
-        "bank-select" => &["256-byte banks", "set-page-address command"],
-        _ => return Some(format!("region {kind} has no rule")),
-    };
-    let banks = pair.published_text("block_select_where");
-    let named = names.iter().any(|words| said.contains(words) || banks.contains(words));
-    let code = text(region, "device_code").replace(' ', "");
-    let value = |key: &str| region.get(key).and_then(number).map(|value| value as u32);
-    // `EUI-48: array FAh-FFh` in the clause that names the region; elsewhere a size in bits.
-    let regions = pair.published_text("special_regions");
-    let mut clauses = regions.split("; ").filter(|clause| names.iter().any(|words| clause.contains(words)));
-    let here = match (value("word_address"), value("length")) {
-        (Some(at), Some(length)) => {
-            let range = format!("{at:02X}h-{:02X}h", at + length - 1);
-            let (first, bits) = (format!("{at:02X}h"), format!("{}-bit", length * 8));
-            clauses.any(|clause| clause.contains(&range) || clause.contains(&first) && clause.contains(&bits))
-        }
-        (None, Some(length)) => clauses.any(|clause| {
-            [format!("{}-bit", length * 8), format!("{length} bytes")].iter().any(|it| clause.contains(it))
-        }),
-        (at, None) => at.is_none(),
-    };
-    let said_so = regions.contains("read only") || said.contains("permanently protected");
-    let read_only = text(region, "access") != "read-only" || said_so || kind == "serial-number";
-    let protects = match text(region, "protects").as_str() {
-        "" => true,
-        "lower-half" => said.contains("lower half") || said.contains("first half"),
-        _ => false,
-    };
-    let lockable = text(region, "access") != "lockable" || said.contains("locked for good");
-    let sound = named && said.contains(&code) && here && read_only && lockable && protects;
-    (!sound).then(|| format!("region {kind} is not published so"))
 }

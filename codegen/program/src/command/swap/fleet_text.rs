@@ -180,7 +180,8 @@ fn one_part(out: &mut String, part: &Chosen, look: &Look<'_>, named: usize) {
             plain(&money(&offer.unit_price, look.currency))
         )
     });
-    let _ = writeln!(out, "  {}  {}{stock}", plain(&part.candidate), counted(part.boards.len(), "board"));
+    let head = format!("{}  {}{stock}", plain(&part.candidate), counted(part.boards.len(), "board"));
+    let _ = writeln!(out, "{}", wrapped(&head, "  ", "    "));
     let mut groups: BTreeMap<(Verdict, String), Vec<&str>> = BTreeMap::new();
     for taker in &part.boards {
         let asks = if named == usize::MAX { asks(taker) } else { asks_in_short(taker) };
