@@ -60,7 +60,7 @@ const FORGOTTEN: [(&str, &str); 13] = [
     ("address > 0x7Fu", "false"),
     ("bits + shift > 7u", "false"),
     ("return capacity == 128u && bits == 7u && address == 0u ?", "return true ?"),
-    ("!has_room(address, bits, shift)", "false"),
+    ("!has_room(address, bits, shift)", "false && !has_room(address, bits, shift)"),
     ("capacity > reach", "false"),
     ("bits > 0u && capacity <= reach / 2u", "false"),
     ("part->page_bytes > block && part->page_bytes != capacity", "false"),
