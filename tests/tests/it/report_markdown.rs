@@ -88,7 +88,7 @@ fn a_stock_list_gives_its_offers_a_column_each() {
     // Behind the table of boards, with one board, and its heading.
     let table: Vec<&[String]> = cells[17..].chunks(7).collect();
     assert_eq!(table[0][2..6], ["in stock", "state", "lead time", "a year"]);
-    assert_eq!(table[1][2..6], ["40 of 150", "last buy", "14 days", "0.31 EUR each"]);
+    assert_eq!(table[1][2..6], ["40, 150 needed", "last buy", "14 days", "0.31 EUR each"]);
     assert_eq!(table[2][2..6], ["", "", "", ""], "not on the list");
 }
 
