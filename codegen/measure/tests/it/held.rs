@@ -140,7 +140,9 @@ impl Held {
             let id = rig.attach_with(model.clone(), straps, PowerUp::Random);
             (id, rig.memory(id))
         });
-        if model.word_address_bytes > 0 {
+        // Two devices at one address spoil each other's bytes, and nothing can be told of either.
+        let clock_is_free = !matches(&model.device_bits, pins, 0x68) && !matches(&model.device_bits, other_pins, 0x68);
+        if model.word_address_bytes > 0 && clock_is_free {
             rig.attach_other(0x68, "a clock");
         }
         let before = rig.memory(chip);

@@ -193,7 +193,8 @@ fn text(order: &Order, changed: Option<&[Change]>, currency: &str) -> String {
         }
         if buy.provided_that.len() > CONDITIONS {
             let more = counted(buy.provided_that.len() - CONDITIONS, "more condition");
-            out += &format!("  {} rests on +{more}; --parts FILE has them all\n", plain(&buy.order_code));
+            let text = format!("{} rests on +{more}; --parts FILE has them all", plain(&buy.order_code));
+            out += &format!("{}\n", wrapped(&text, "  ", "    "));
         }
     }
     let open: usize = order.causes.iter().map(|cause| cause.boards).sum();

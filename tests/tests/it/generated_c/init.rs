@@ -63,7 +63,7 @@ const FORGOTTEN: [(&str, &str); 13] = [
     ("!has_room(address, bits, shift)", "false && !has_room(address, bits, shift)"),
     ("capacity > reach", "false"),
     ("bits > 0u && capacity <= reach / 2u", "false"),
-    ("part->page_bytes > block && part->page_bytes != capacity", "false"),
+    ("part->page_bytes > block && part->page_bytes != capacity", "block == 0u"),
 ];
 
 /// Says what `init` says to each line of numbers.
