@@ -1,10 +1,10 @@
 //! What is reported is what the model has, nothing is claimed that was not shown, and everything is as before.
 
 use pagewise_measure::facts::{BitRole, Facts, Outcome, Page, Times};
-use pagewise_part::card::{Answer, BlockBitsOnRead, Busy, Catalogue, Pointer};
+use pagewise_part::card::{Answer, BlockBitsOnRead, Busy, Card, Catalogue, Pointer, UpperBits};
 use pagewise_simulator::ChipModel;
 use pagewise_simulator::model::{
-    BusyAnswer, CycleUnit, DeviceBit, PointerAfterWrite, ProtectedAnswer, ReadBlockBits, RegionKind, UpperBits,
+    BusyAnswer, CycleUnit, DeviceBit, PointerAfterWrite, ProtectedAnswer, ReadBlockBits, RegionKind,
 };
 
 use crate::draws::{Draws, models, seed};
@@ -33,9 +33,7 @@ fn compared(held: &Held, facts: &Facts) -> Vec<&'static str> {
         }
         measured.push("device bits");
     }
-    // Known limit: a part that demands zeros above its capacity shows no alias, and is taken for a larger one.
-    let repeats = model.upper_bits == UpperBits::Ignored;
-    if let Some(capacity) = facts.capacity.value().filter(|_| repeats) {
+    if let Some(capacity) = facts.capacity.value() {
         let banked = model.regions.iter().any(|region| region.kind == RegionKind::BankSelect);
         assert_eq!(*capacity, model.capacity >> u32::from(banked), "capacity: {}", context());
         measured.push("capacity");
@@ -167,12 +165,16 @@ fn every_card_is_reported_as_it_is() {
     let mut draws = Draws::new(seed());
     let catalogue = Catalogue::embedded().unwrap();
     let mut widths = 0;
-    for card in catalogue.parts() {
+    // Known limit: above its capacity a part that demands zeros promises nothing, so that it shows no alias there and may
+    // not read the same twice.
+    let promises = |card: &&Card| card.upper_address_bits.value != UpperBits::Zero;
+    for card in catalogue.parts().filter(promises) {
         println!("{}", card.id);
         let measured = blind(&mut draws, card.chip_model());
         widths += usize::from(measured.contains(&"width"));
     }
-    let cards = catalogue.parts().count();
+    let cards = catalogue.parts().filter(promises).count();
+    assert!(cards + 3 > catalogue.parts().count());
     println!("width measured on {widths} of {cards} cards");
     assert!(widths + 2 >= cards, "width measured on {widths} of {cards} cards only");
 }

@@ -57,7 +57,7 @@ pub(super) fn region_fault(pair: &Pair, region: &Table) -> Option<String> {
     let hex = |byte: &Value| format!("{:02X}", byte.as_integer().unwrap_or(-1));
     let contents: Option<Vec<String>> =
         region.get("contents").and_then(Value::as_array).map(|all| all.iter().map(hex).collect());
-    let plain = said.replace('h', "").replace(',', "");
+    let plain = said.replace(['h', ','], "");
     let contents = contents.is_none_or(|bytes| plain.contains(&bytes.join(" ")));
     let sound = contents && named && said.contains(&code) && here && read_only && lockable && protects;
     (!sound).then(|| format!("region {kind} is not published so"))
