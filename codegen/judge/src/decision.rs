@@ -1,7 +1,7 @@
 //! Decisions that last: for one board the parts that may be fitted, what each rests on and what settled that, in a file
 //! that people review and keep under version control.
 //!
-//! [`file`] declares the file, [`read`] reads it. A decision is made of judgements ([`Decision::of`]), is held against
+//! [`mod@file`] declares the file, [`read`] reads it. A decision is made of judgements ([`Decision::of`]), is held against
 //! later ones ([`Decision::changes`]), and says which parts it lets pass ([`Decision::refusals`]).
 
 pub mod file;
