@@ -1,7 +1,7 @@
 //! Plays bus programs on simulated chips step by step, forwards and backwards.
 //!
 //! A program is written in the notation in which the simulator shows its traces, with waits, the supply and the pins as
-//! lines of their own ([`notation`]). [`Run`] plays it whole and remembers what each step did; [`Run::at`] shows the bench
+//! lines of their own ([`notation`]). [`Run`] plays it whole and remembers what each step did; `Run::at` shows the bench
 //! after any step. The simulator is deterministic, so going back is playing anew up to there.
 //!
 //! ```
