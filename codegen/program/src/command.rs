@@ -17,6 +17,7 @@ pub mod image;
 pub mod inspect;
 pub mod invent;
 pub mod layout;
+pub mod lessons;
 pub mod manual;
 pub mod mark;
 pub mod marking;

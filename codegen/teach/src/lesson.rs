@@ -128,14 +128,9 @@ pub struct Lesson {
 /// # Errors
 /// Everything that is wrong with it.
 pub fn parse(file: &str, text: &str, catalogue: &Catalogue) -> Result<Lesson, Faults> {
-    let document = Document::parse(file, text);
-    let Some(read) = file::SHAPE.read(&document) else { return Err(document.finish()) };
-    let lesson = build(read, &document, catalogue);
-    let faults = document.finish();
-    match lesson {
-        Some(lesson) => faults.or_ok(lesson),
-        None => Err(faults),
-    }
+    let lesson = file::SHAPE.complete(file, text, |form, read| build(read, form, catalogue))?;
+    // What could not be built has noted why.
+    lesson.ok_or_else(Faults::default)
 }
 
 fn build(read: file::LessonFile, document: &Document<'_>, catalogue: &Catalogue) -> Option<Lesson> {

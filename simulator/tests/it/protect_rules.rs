@@ -180,6 +180,28 @@ fn w8_data_phase_sampling_begins_at_the_first_data_byte() {
     }
 }
 
+/// Source: BR24G08-3, TSZ02201-0R2R0G100190-1-2 (from the first data byte to STOP a high level cancels).
+#[test]
+fn w8_a_pulse_of_wp_between_two_data_bytes_cancels_and_a_wp_that_rests_does_not() {
+    for (sampled, pulse, stored) in
+        [(WpSampled::Stop, true, true), (WpSampled::DataPhase, true, false), (WpSampled::DataPhase, false, true)]
+    {
+        let mut model = ChipModel::example_32_kbit();
+        model.write_protect.sampled = sampled;
+        let bench = Bench::new(model);
+        let mut bus = bench.rig.bit_bang(pagewise_simulator::WireConfig::IDEAL);
+        bus.start().unwrap();
+        assert!([0xA0, 0, 0, 0x11].into_iter().all(|byte| bus.send(byte).unwrap()));
+        // No clock comes meanwhile, so that no byte looks at WP.
+        bench.rig.set_wp(bench.chip, Level::from_bit(pulse));
+        bench.rig.set_wp(bench.chip, Level::Low);
+        assert!(bus.send(0x22).unwrap());
+        bus.stop().unwrap();
+        bench.wait();
+        assert_eq!(bench.memory()[..2] == [0x11, 0x22], stored, "{sampled:?}, pulse {pulse}");
+    }
+}
+
 /// Source: AT24CS32 online edition (acknowledged, ready at once); R1EX24256B, R10DS0005EJ0101 (data refused);
 /// BR24G08-3, TSZ02201-0R2R0G100190-1-2 (WP in the data phase).
 #[test]

@@ -11,6 +11,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::said::{Said, choices, find, fits, kind_of, limits, near, property, required, spelled, takes, without_null};
 use super::{Document, path};
+use crate::fault::Faults;
 
 /// The shape of a kind of file, declared by the struct `T`: doc comments are the documentation of the fields, `range`
 /// and `regex` attributes their limits, `example` attributes what stands in a draft and, while a faulty file is read, in
@@ -72,6 +73,25 @@ impl<T: JsonSchema + DeserializeOwned> Shape<T> {
                 document.note(1, "", format!("cannot be read: {error}"), "correct the file".into());
                 None
             }
+        }
+    }
+
+    /// Reads the text of `file` whole: as declared, and then what `complete` makes of it, which may note faults of its own.
+    ///
+    /// # Errors
+    /// Everything that is wrong in it.
+    pub fn complete<U>(
+        &self,
+        file: &str,
+        text: &str,
+        complete: impl FnOnce(&Document<'_>, T) -> U,
+    ) -> Result<U, Faults> {
+        let document = Document::parse(file, text);
+        let made = self.read(&document).map(|read| complete(&document, read));
+        let faults = document.finish();
+        match made {
+            Some(made) => faults.or_ok(made),
+            None => Err(faults),
         }
     }
 

@@ -15,13 +15,7 @@ use pagewise_base::form::Document;
 /// # Errors
 /// Everything that is wrong in it.
 pub fn parse(file: &str, text: &str) -> Result<Layout, Faults> {
-    let document = Document::parse(file, text);
-    let layout = SHAPE.read(&document).map(|read| layout(&document, file, read));
-    let faults = document.finish();
-    match layout {
-        Some(layout) => faults.or_ok(layout),
-        None => Err(faults),
-    }
+    SHAPE.complete(file, text, |form, read| layout(form, file, read))
 }
 
 fn layout(form: &Document<'_>, name: &str, file: LayoutFile) -> Layout {

@@ -24,13 +24,7 @@ pub fn read(path: &Path) -> Result<Board, Faults> {
 /// # Errors
 /// Everything that is wrong in it.
 pub fn parse(file: &str, text: &str) -> Result<Board, Faults> {
-    let document = Document::parse(file, text);
-    let board = SHAPE.read(&document).map(|read| board(&document, file, read));
-    let faults = document.finish();
-    match board {
-        Some(board) => faults.or_ok(board),
-        None => Err(faults),
-    }
+    SHAPE.complete(file, text, |form, read| board(form, file, read))
 }
 
 fn board(form: &Document<'_>, name: &str, file: BoardFile) -> Board {

@@ -25,13 +25,7 @@ pub fn read(path: &Path) -> Result<Decision, Faults> {
 /// # Errors
 /// Everything that is wrong in it.
 pub fn parse(file: &str, text: &str) -> Result<Decision, Faults> {
-    let document = Document::parse(file, text);
-    let decision = SHAPE.read(&document).map(|said| decision(&document, file, said));
-    let faults = document.finish();
-    match decision {
-        Some(decision) => faults.or_ok(decision),
-        None => Err(faults),
-    }
+    SHAPE.complete(file, text, |form, said| decision(form, file, said))
 }
 
 fn decision(form: &Document<'_>, file: &str, said: DecisionFile) -> Decision {

@@ -128,16 +128,12 @@ pub(super) fn is_samples(text: &str) -> bool {
 /// # Errors
 /// Every fault of the file.
 pub fn read(file: &str, text: &str) -> Result<SampleFile, Faults> {
-    let document = Document::parse(file, text);
-    let read = SHAPE.read(&document);
-    if read.as_ref().is_some_and(|samples| samples.sample.is_empty()) {
-        document.fault("sample", "holds no sample", "measure one: `pagewise measure --part PART -o FILE`");
-    }
-    let faults = document.finish();
-    match read {
-        Some(samples) => faults.or_ok(samples),
-        None => Err(faults),
-    }
+    SHAPE.complete(file, text, |form, samples| {
+        if samples.sample.is_empty() {
+            form.fault("sample", "holds no sample", "measure one: `pagewise measure --part PART -o FILE`");
+        }
+        samples
+    })
 }
 
 /// The card with what its samples show where its sheet says nothing. Samples that differ from the sheet are faults.

@@ -7,11 +7,10 @@ use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board;
 use pagewise_teach::case;
-use pagewise_teach::lesson::Lessons;
 use pagewise_teach::page::{self, Opening};
-use pagewise_teach::texts::Texts;
 use serde::Serialize;
 
+use super::lessons::OfClass;
 use super::{Options, find};
 use crate::output::{Answer, Exit, plain};
 
@@ -24,12 +23,9 @@ pub struct ClassroomCommand {
     /// File to write.
     #[arg(short, long, value_name = "FILE")]
     pub output: PathBuf,
-    /// Add your own lessons: every *.toml file of this folder; one of the same name takes the place of ours.
-    #[arg(long, value_name = "DIR")]
-    pub lessons: Option<PathBuf>,
-    /// Take every text of the page from this translation.
-    #[arg(long, value_name = "FILE")]
-    pub texts: Option<PathBuf>,
+    /// Lessons and texts besides our own.
+    #[command(flatten)]
+    pub class: OfClass,
     /// Write the teacher's pages too: minutes, usual errors, answers.
     #[arg(long, value_name = "FILE")]
     pub teacher: Option<PathBuf>,
@@ -59,11 +55,7 @@ impl ClassroomCommand {
     /// Faults of cards, lessons, texts and board; a swap that loses nothing; a file that cannot be written.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
-        let lessons = match &self.lessons {
-            Some(folder) => Lessons::with_folder(folder, &catalogue)?,
-            None => Lessons::embedded(&catalogue)?,
-        };
-        let texts = self.texts.as_deref().map_or_else(|| Ok(Texts::english()), Texts::read)?;
+        let (lessons, texts) = self.class.read(&catalogue)?;
         let opening = match (&self.board, &self.to) {
             (Some(path), Some(to)) => {
                 let board = board::read(path)?;

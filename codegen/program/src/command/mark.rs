@@ -5,12 +5,11 @@ use std::path::PathBuf;
 use clap::Args;
 use pagewise_base::disk;
 use pagewise_base::fault::Faults;
-use pagewise_teach::lesson::Lessons;
 use pagewise_teach::mark::{self, Mark as Row};
-use pagewise_teach::texts::Texts;
 use serde::Serialize;
 
 use super::Options;
+use super::lessons::OfClass;
 use crate::output::{Align, Answer, Exit, plain, table};
 
 /// Mark what students handed in from the classroom: files that the page saved, or texts with its links.
@@ -25,12 +24,9 @@ pub struct Mark {
     /// Write the marks to this file, as comma-separated values.
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
-    /// Add your own lessons: every *.toml file of this folder.
-    #[arg(long, value_name = "DIR")]
-    pub lessons: Option<PathBuf>,
-    /// Take the sentences from this translation.
-    #[arg(long, value_name = "FILE")]
-    pub texts: Option<PathBuf>,
+    /// Lessons and texts besides our own.
+    #[command(flatten)]
+    pub class: OfClass,
 }
 
 #[derive(Serialize)]
@@ -46,11 +42,7 @@ impl Mark {
     /// A folder that cannot be read or holds no file; faults of lessons and texts; a file that cannot be written.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
-        let lessons = match &self.lessons {
-            Some(folder) => Lessons::with_folder(folder, &catalogue)?,
-            None => Lessons::embedded(&catalogue)?,
-        };
-        let texts = self.texts.as_deref().map_or_else(|| Ok(Texts::english()), Texts::read)?;
+        let (lessons, texts) = self.class.read(&catalogue)?;
         let marks = mark::folder(&self.folder, &lessons, &texts)?;
         if let Some(path) = &self.output {
             disk::replace_bytes(path, &mark::csv(&marks))?;

@@ -163,7 +163,9 @@ pub fn wrapped(text: &str, first: &str, rest: &str) -> String {
 /// As [`wrapped`], in lines of at most `width` columns.
 #[must_use]
 pub fn wrapped_to(width: usize, text: &str, first: &str, rest: &str) -> String {
-    let options = textwrap::Options::new(width).initial_indent(first).subsequent_indent(rest);
+    // Names of parts and packages stay whole where they can.
+    let whole = textwrap::WordSplitter::NoHyphenation;
+    let options = textwrap::Options::new(width).initial_indent(first).subsequent_indent(rest).word_splitter(whole);
     textwrap::fill(text, options)
 }
 
