@@ -25,7 +25,7 @@ use core::cell::RefCell;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 
 use crate::world::World;
-use quirks::OverLimit;
+use quirks::{AdjacentWrites, OverLimit};
 use transfer::{Check, Transfer};
 
 /// How long a blocking call hangs in virtual time before it is given up.
@@ -36,13 +36,20 @@ const HANGS_NS: u64 = 1_000_000_000;
 pub struct RigBus {
     world: Rc<RefCell<World>>,
     quirks: Quirks,
-    /// Without any quirk.
+    /// Without any quirk but what it makes of adjacent writes.
     plain: bool,
 }
 
 impl RigBus {
     pub(crate) fn new(world: Rc<RefCell<World>>, quirks: Quirks) -> Self {
-        Self { world, quirks, plain: quirks == Quirks::default() }
+        let plain = Quirks { adjacent_writes: AdjacentWrites::Joined, ..quirks } == Quirks::default();
+        Self { world, quirks, plain }
+    }
+
+    /// Whether nothing sets this transfer apart from that of a controller without quirks.
+    fn is_plain(&self, operations: &[Operation<'_>]) -> bool {
+        let single = || matches!(operations, [_] | [Operation::Write(_), Operation::Read(_)]);
+        self.plain && (self.quirks.adjacent_writes == AdjacentWrites::Joined || single())
     }
 
     /// Frees the bus: nine clocks with SDA released if it is held, START (which resets every chip and drops its latch),
@@ -80,10 +87,11 @@ impl ErrorType for RigBus {
 impl I2c for RigBus {
     fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), BusError> {
         let world = &mut *self.world.borrow_mut();
-        if self.plain && world.express_read(address, operations) {
+        let plain = self.is_plain(operations);
+        if plain && world.express_read(address, operations) {
             return Ok(());
         }
-        if self.plain && (world.express_poll(address, operations) || world.express_unanswered(address, operations)) {
+        if plain && (world.express_poll(address, operations) || world.express_unanswered(address, operations)) {
             return Err(self.error(BusFault::AddressNack));
         }
         run(world, self.quirks, address, operations).map_err(|fault| self.error(fault))

@@ -112,6 +112,10 @@ impl Detectors {
         if let Some((hazard, text)) = found {
             self.report(Finding { chip: Some(chip), at_ns, hazard, text: format!("{name}: {text}") });
         }
+        // What stands is told once, and its text made once.
+        if undervoltage::concerns(note) && self.has_told_undervoltage(chip.0) {
+            return;
+        }
         let standing = floating_pin::text(note)
             .or_else(|| overclock::text(note))
             .or_else(|| undervoltage::text(note))

@@ -272,7 +272,7 @@ fn assumptions(card: &Card, parameters: &Parameters) -> Vec<Assumption> {
         ("write_cycle_us", literal(parameters.write_cycle_us), &card.write_cycle_max_us.basis),
     ];
     let assumed = looked_at.into_iter().filter_map(|(field, value, basis)| match basis {
-        Basis::Assumed { why } => Some(Assumption { part: card.id.clone(), field, value, why: why.clone() }),
+        Basis::Assumed { why } => Some(Assumption { part: card.id.clone(), field, value, why: why.to_string() }),
         _ => None,
     });
     assumed.collect()

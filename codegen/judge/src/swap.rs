@@ -12,6 +12,7 @@ mod case;
 pub mod change;
 pub mod climate;
 mod complete;
+mod course;
 pub mod evidence;
 pub mod finding;
 pub mod firmware;
@@ -26,6 +27,7 @@ pub mod run;
 pub mod settings;
 pub mod setup;
 pub mod shipped;
+mod stage;
 mod stray;
 pub mod today;
 pub mod verdict;
@@ -50,7 +52,7 @@ use ladder::{Baseline, Ladder};
 use pagewise_part::card::Card;
 pub use recorded::{Recorded, Recording};
 use ruling::Ruling;
-pub use run::Run;
+pub use run::{Run, Told};
 pub use settings::Setting;
 pub use shipped::{Shipped, Units};
 pub use today::Today;
@@ -208,7 +210,7 @@ impl<'a> Fitted<'a> {
         let old = Arc::new(itself.grant(&old));
         let baseline = Baseline::new(Cow::Borrowed(board), Arc::clone(&old), Arc::clone(&judges));
         let mut findings: Vec<Finding> = itself.faults().cloned().collect();
-        let whole = Case { new: Card::clone(&old), ..case };
+        let whole = Case { new: Arc::clone(&old), ..case };
         let complete = if findings.is_empty() { None } else { complete(&whole, &judges.rules) };
         let board_then = complete.map(|complete| {
             findings.extend(complete.brought_up);
@@ -315,20 +317,20 @@ impl<'a> Fitted<'a> {
     }
 
     /// What the rules say, and the candidate with every proviso granted.
-    fn rule(&self, case: &Case<'_>) -> (Ruling, Card) {
+    fn rule(&self, case: &Case<'_>) -> (Ruling, Arc<Card>) {
         let mut ruling = Ruling::on(case, &self.judges.rules);
         ruling.excuse(&self.today.findings, case.is_of_fitted(), self.mended.is_some());
-        let granted = ruling.grant(&case.new);
+        let granted = Arc::new(ruling.grant(&case.new));
         (ruling, granted)
     }
 
     /// The board as the rules would have it, where they ask for something that can be changed. What only the changes bring
     /// up joins the findings.
-    fn propose(&self, case: &Case<'_>, granted: &Card, ruling: &mut Ruling) -> Option<Board> {
+    fn propose(&self, case: &Case<'_>, granted: &Arc<Card>, ruling: &mut Ruling) -> Option<Board> {
         if !matches!(ruling.verdict(), Verdict::Reconfigure | Verdict::Rework) {
             return None;
         }
-        let whole = Case { new: granted.clone(), ..case.clone() };
+        let whole = Case { new: Arc::clone(granted), ..case.clone() };
         let complete = complete(&whole, &self.judges.rules)?;
         ruling.join(complete.brought_up);
         ruling.excuse(&self.today.findings, case.is_of_fitted(), self.mended.is_some());

@@ -20,6 +20,8 @@ pub mod region;
 pub mod role;
 pub mod sample;
 
+use std::sync::Arc;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -133,7 +135,7 @@ pub struct Card {
     /// Pins that must be tied to a level for the part to work: `(pin, high)`.
     pub required_straps: Vec<(u8, bool)>,
     /// Packages.
-    pub packages: Packages,
+    pub packages: Arc<Packages>,
     /// What the pieces of its order code mean.
     pub order_pieces: Vec<OrderPiece>,
     /// Where the card is of one order code: identifier of the part's card.

@@ -1,43 +1,45 @@
 //! A value together with where it came from.
 
 use std::fmt;
+use std::sync::Arc;
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
-/// Where a value of a card came from. Only what is published, and what follows from it, is promised by anyone.
+/// Where a value of a card came from. Only what is published, and what follows from it, is promised by anyone. The texts are
+/// shared: a card has many facts of one document.
 #[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 #[serde(tag = "basis", rename_all = "kebab-case")]
 pub enum Basis {
     /// Stated in a published document.
     Published {
         /// The document.
-        document: String,
+        document: Arc<str>,
     },
     /// Follows from other stated values.
     Derived {
         /// The document that states those.
-        document: String,
+        document: Arc<str>,
     },
     /// Seen in a recording of a real bus.
     Observed {
         /// The recording.
-        source: String,
+        source: Arc<str>,
     },
     /// Measured on samples.
     Measured {
         /// On how many, how, and where that is written down.
-        source: String,
+        source: Arc<str>,
     },
     /// Not stated in the sheet read; filled from the assumption table, or by the card with a reason.
     Assumed {
         /// Why this value is the cautious one.
-        why: String,
+        why: Arc<str>,
     },
     /// The most cautious value of several published cards.
     Generic {
         /// How many cards were looked at and which one set the value.
-        from: String,
+        from: Arc<str>,
     },
 }
 

@@ -59,7 +59,13 @@ pub struct Report<'a> {
 
 impl Report<'_> {
     fn look(&self) -> view::Look<'_> {
-        view::Look { catalogue: self.catalogue, accept: self.accept, full: self.full, currency: self.currency }
+        view::Look {
+            catalogue: self.catalogue,
+            accept: self.accept,
+            full: self.full,
+            runs: true,
+            currency: self.currency,
+        }
     }
 
     /// Markdown for a review comment: a summary table, then each board.

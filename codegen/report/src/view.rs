@@ -25,6 +25,8 @@ pub struct Look<'a> {
     pub accept: Accept,
     /// Every candidate in full, also where a board has many.
     pub full: bool,
+    /// With the runs on the simulated chips.
+    pub runs: bool,
     /// Currency of the stock list's prices; empty where it states none, or there is no list.
     pub currency: &'a str,
 }
@@ -254,7 +256,7 @@ impl CandidateView {
             detailed,
             findings: judgement.findings.iter().filter(matters).map(FindingView::of).collect(),
             then: judgement.then.clone(),
-            runs: runs(judgement),
+            runs: if look.runs { runs(judgement) } else { Vec::new() },
             shipped: judgement.shipped.as_ref().map_or_else(String::new, Shipped::sentence),
             disagree: judgement.agree == Agreement::Disagree,
             rules_alone: judgement.agree == Agreement::RulesAlone,

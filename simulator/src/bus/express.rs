@@ -82,16 +82,7 @@ impl World {
             Some(Operation::Read(buffer)) if !buffer.is_empty() => address << 1 | 1,
             _ => return false,
         };
-        if address > 0x7F || !self.is_quiet() || self.others.iter().any(|other| other.address == address) {
-            return false;
-        }
-        let supply_mv = self.supply_mv;
-        let silent = |(index, chip): (usize, &Chip)| {
-            // That the supply is too low is reported once.
-            let too_low = || supply_mv < chip.model.supply.read_min_mv && self.detectors.has_told_undervoltage(index);
-            chip.meant_by(control).is_none() || too_low()
-        };
-        if !self.chips.iter().enumerate().all(silent) {
+        if address > 0x7F || !self.is_quiet() || !self.is_unanswered(control) {
             return false;
         }
         let (plan, begin) = (self.plan, self.now);
@@ -109,6 +100,31 @@ impl World {
         true
     }
 
+    /// Lets polls pass at once that are refused for sure, each followed by `pause_ns`, for at most `within_ns` in all: those
+    /// that [`World::express_poll`] or [`World::express_unanswered`] would do, after one of them was done. Without a header
+    /// a poll is a read of one byte.
+    pub(crate) fn pass_polls(&mut self, address: u8, header: &[u8], pause_ns: u64, within_ns: u64) {
+        if address > 0x7F || !self.is_quiet() {
+            return;
+        }
+        let begin = self.now;
+        let first_byte = begin + self.plan.period_ns;
+        let poll_ns = 2 * self.plan.period_ns + self.plan.byte_ns();
+        let control = address << 1 | u8::from(header.is_empty());
+        let refused_until = if self.is_unanswered(control) {
+            u64::MAX
+        } else {
+            let busy = self.only_chip_at(address).map(|index| &self.chips[index]);
+            let busy = busy.filter(|chip| chip.expects_refused_poll(first_byte, begin + poll_ns, address, header));
+            busy.and_then(|chip| chip.cycle).map_or(begin, |cycle| cycle.ends_ns)
+        };
+        let last_start = refused_until.saturating_sub(begin).saturating_sub(poll_ns);
+        let each = poll_ns + pause_ns;
+        let polls = last_start.div_ceil(each).min(within_ns / each);
+        self.pass(polls * each);
+        self.calls += polls;
+    }
+
     /// Nobody watches single bytes, nothing disturbs them, and nothing is left over from before.
     fn is_quiet(&self) -> bool {
         self.trace.is_none()
@@ -123,6 +139,17 @@ impl World {
             && !self.in_transfer
             && self.supply_mv > 0
             && !self.detectors.awaits_access()
+    }
+
+    /// Nobody answers this device address on a quiet bus, and nobody has anything to report about it.
+    fn is_unanswered(&self, control: u8) -> bool {
+        let supply_mv = self.supply_mv;
+        let silent = |(index, chip): (usize, &Chip)| {
+            // That the supply is too low is reported once.
+            let too_low = || supply_mv < chip.model.supply.read_min_mv && self.detectors.has_told_undervoltage(index);
+            chip.meant_by(control).is_none() || too_low()
+        };
+        self.chips.iter().enumerate().all(silent) && self.others.iter().all(|other| other.address != control >> 1)
     }
 
     fn only_chip_at(&self, address: u8) -> Option<usize> {

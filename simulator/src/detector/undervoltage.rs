@@ -6,6 +6,10 @@ use alloc::string::String;
 use crate::event::Note;
 use crate::hazard::Hazard;
 
+pub(super) const fn concerns(note: Note) -> bool {
+    matches!(note, Note::TooLowToRead { .. } | Note::TooLowToWrite { .. } | Note::ShortlyOff { .. })
+}
+
 pub(super) fn text(note: Note) -> Option<(Hazard, String)> {
     let text = match note {
         Note::TooLowToRead { mv, min_mv } => format!("silent at {mv} mV, needs {min_mv} mV to answer"),

@@ -2,6 +2,7 @@
 
 use crate::common::*;
 use crate::programs::{Seen, Step, run, step};
+use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::PointerAfterWrite;
 use pagewise_simulator::{ChipModel, CycleTime, PowerUp, Rig, RigConfig, Straps};
@@ -57,6 +58,21 @@ fn with_neighbour(rig: &Rig) {
     rig.attach_other(OTHER, "sensor");
 }
 
+/// Polls until an answer comes or the limit is over, with polls passed over or not; whether one came.
+fn polled(rig: &Rig, address: u8, header: &[u8], (pause_us, limit_us): (u32, u64), passes: bool) -> bool {
+    let (mut bus, until) = (rig.bus(), rig.now_ns() + limit_us * 1000);
+    loop {
+        let answer = if header.is_empty() { bus.read(address, &mut [0]) } else { bus.write(address, header) };
+        if answer.is_ok() || rig.now_ns() >= until {
+            return answer.is_ok();
+        }
+        rig.delay().delay_us(pause_us);
+        if passes {
+            rig.pass_polls(address, header, u64::from(pause_us) * 1000, until.saturating_sub(rig.now_ns()));
+        }
+    }
+}
+
 proptest! {
     #![proptest_config(cases(192))]
 
@@ -88,6 +104,37 @@ proptest! {
         }
         prop_assert_eq!(first_difference(&fast.memory(fast_chip), &slow.memory(slow_chip)), None);
         prop_assert_eq!(fast.finish(), slow.finish());
+    }
+
+    #[test]
+    fn polls_passed_over_are_as_polls_made(
+        model in any_model(), writes in prop::collection::vec((any::<u32>(), 0..4_u8), 1..8), short: bool,
+        too_low: bool, pause_us in 1..2_000_u32, limit_us in 0..12_000_u64,
+    ) {
+        let mut model = model;
+        if too_low {
+            (model.supply.read_min_mv, model.supply.write_min_mv) = (4000, 4000);
+        }
+        let image = pattern(model.capacity as usize);
+        let ran = [false, true].map(|passes| {
+            let (rig, chip) = rig_for(&model, &image, false);
+            with_neighbour(&rig);
+            let mut seen = Vec::new();
+            for (offset, whom) in &writes {
+                let (address, mut header) = wire_address(&model, offset % model.capacity);
+                let _ = rig.bus().write(address, &[header.as_slice(), &[0x5A, 0xA5]].concat());
+                if short {
+                    header.pop();
+                }
+                let address = [address, NOBODY, OTHER, address][usize::from(*whom)];
+                let header = if *whom == 3 { &[][..] } else { &header };
+                seen.push((polled(&rig, address, header, (pause_us, limit_us), passes), rig.now_ns()));
+            }
+            rig.advance_ns(2_000_000_000);
+            (seen, rig.memory(chip), rig.finish())
+        });
+        prop_assert_eq!(&ran[0].0, &ran[1].0);
+        prop_assert!(ran[0] == ran[1]);
     }
 
     #[test]

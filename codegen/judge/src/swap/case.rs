@@ -18,7 +18,7 @@ pub struct Case<'a> {
     /// The fitted part, the same for many candidates.
     pub old: Arc<Card>,
     /// The candidate.
-    pub new: Card,
+    pub new: Arc<Card>,
     /// The rules find nothing against the fitted part itself: what the firmware relies on today works.
     pub fitted_works: bool,
 }
@@ -28,7 +28,7 @@ impl<'a> Case<'a> {
     #[must_use]
     pub fn new(board: &'a Board, climate: Climate, fitted: &Arc<Card>, new: &Card) -> Self {
         let new = new.in_footprint(board.footprint).at_temperatures(climate.range());
-        Self { board, climate, old: Arc::clone(fitted), new, fitted_works: true }
+        Self { board, climate, old: Arc::clone(fitted), new: Arc::new(new), fitted_works: true }
     }
 
     /// Whether the candidate is the fitted part.

@@ -98,12 +98,12 @@ mod tests {
                 assert_eq!(replay.changed.as_ref().map(|(_, played)| &played.run), evidence.changed.as_ref());
                 assert_eq!(replay.worst_case.as_ref().map(|played| &played.run), evidence.worst_case.as_ref());
                 assert!(!replay.new.run.serves || replay.new.wanted == replay.new.found);
-                if let (Some(drawn), Some(told)) = (&replay.new.transaction, &evidence.new.transaction) {
+                if let (Some(drawn), Some(told)) = (&replay.new.transaction, &evidence.new.told().transaction) {
                     let told = told.trim_end_matches(" …");
                     assert!(transfers(&drawn.events).trim().starts_with(told), "{told}");
                     pictures += 1;
                 }
-                assert_eq!(replay.new.transaction.is_some(), evidence.new.transaction.is_some());
+                assert_eq!(replay.new.transaction.is_some(), evidence.new.told().transaction.is_some());
             }
         }
         assert!(pictures >= 8, "{pictures}");

@@ -85,13 +85,24 @@ pub struct Runner<'f, B, D> {
     bus: B,
     delay: D,
     now_us: Box<dyn Fn() -> u64 + 'f>,
+    pass: Box<Pass<'f>>,
     log: Log,
 }
+
+/// Lets polls of a device address with a header pass, each followed by a pause, for at most a time, both in nanoseconds.
+type Pass<'f> = dyn Fn(u8, &[u8], u64, u64) + 'f;
 
 impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
     /// Takes the bus, its delay, and a clock for the limit of acknowledge polling.
     pub fn new(settings: &'f Firmware, bus: B, delay: D, now_us: impl Fn() -> u64 + 'f) -> Self {
-        Self { settings, bus, delay, now_us: Box::new(now_us), log: Log::default() }
+        Self { settings, bus, delay, now_us: Box::new(now_us), pass: Box::new(|_, _, _, _| ()), log: Log::default() }
+    }
+
+    /// With a simulation that can pass over polls which are refused whatever happens: their device address, header, the
+    /// pause after each and the time they may take in all, in nanoseconds.
+    #[must_use]
+    pub fn passing(self, pass: impl Fn(u8, &[u8], u64, u64) + 'f) -> Self {
+        Self { pass: Box::new(pass), ..self }
     }
 
     /// Writes a region with the bytes meant for it.
@@ -169,14 +180,17 @@ impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
     fn wait(&mut self, address: u8, header: &[u8]) {
         match self.settings.wait {
             Wait::Fixed { us } => self.delay.delay_us(us),
-            Wait::Poll { limit_us } if !header.is_empty() => self.poll(limit_us, |bus| bus.write(address, header)),
-            Wait::Poll { limit_us } | Wait::PollByRead { limit_us } => {
-                self.poll(limit_us, |bus| bus.read(address, &mut [0]));
-            }
+            Wait::Poll { limit_us } => self.poll(limit_us, address, header),
+            Wait::PollByRead { limit_us } => self.poll(limit_us, address, &[]),
         }
     }
 
-    fn poll(&mut self, limit_us: u32, mut ask: impl FnMut(&mut B) -> Result<(), B::Error>) {
+    /// Asks with the header, or by reading a byte where there is none.
+    fn poll(&mut self, limit_us: u32, address: u8, header: &[u8]) {
+        let ask = |bus: &mut B| match header {
+            [] => bus.read(address, &mut [0]),
+            _ => bus.write(address, header),
+        };
         // The clock rounds down.
         let until = (self.now_us)() + u64::from(limit_us) + 1;
         let mut last_try = false;
@@ -189,6 +203,11 @@ impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
             let left_us = until.saturating_sub((self.now_us)());
             last_try = left_us <= u64::from(POLL_PAUSE_US);
             self.delay.delay_us(if last_try { left_us as u32 } else { POLL_PAUSE_US });
+            if !last_try {
+                // None of them would have been the last try.
+                let within_us = until.saturating_sub((self.now_us)() + 1);
+                (self.pass)(address, header, u64::from(POLL_PAUSE_US) * 1000, within_us * 1000);
+            }
         }
     }
 }

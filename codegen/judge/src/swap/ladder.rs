@@ -109,13 +109,12 @@ impl<'c> Ladder<'c> {
         let (card, it_ran) = (&baseline.card, baseline.run.clone());
         let old = Rung { board: Cow::Borrowed(board), card, expects: None, run: it_ran, memo };
         let mut new = run(granted);
-        let doubtful = *granted != case.new && verdict != Verdict::Reject;
+        let doubtful = *granted != *case.new && verdict != Verdict::Reject;
         let worst_case = doubtful.then(|| run(&case.new)).filter(|worst| !worst.run.serves);
         let lands = stray::lands(board, &memo.bench(&baseline.card), &memo.bench(granted));
         if let Some(at) = lands.filter(|_| new.run.serves) {
-            new.run.serves = false;
-            let text = format!("a stray write to {at:#06x} is stored, on the fitted part WP keeps it out");
-            new.run.first_loss = Some(text);
+            let why = format!("a stray write to {at:#06x} is stored, on the fitted part WP keeps it out");
+            new.run = new.run.refuted(&why);
         }
         let mut ladder = Self { verdict: Verdict::DropIn, old, new, changed: None, worst_case, refuted: false };
         if ladder.new.run.serves {

@@ -18,15 +18,8 @@ struct Key {
     straps: [Strap; 3],
     wp: Strap,
     scl_khz: u32,
-    task: Task,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-enum Task {
-    /// A run with all that went wrong; whether the firmware is held to reading on where it does on the fitted part.
-    Explained { held_to_pointers: bool },
-    /// Only whether the part serves.
-    Serves,
+    /// Whether the firmware is held to reading on where it does on the fitted part.
+    held_to_pointers: bool,
 }
 
 /// The runs of one board, whose settings and straps may change. Bus but for the SCL rate, regions and the pointers
@@ -34,7 +27,7 @@ enum Task {
 #[derive(Debug)]
 pub(super) struct Memo {
     judges: Arc<Judges>,
-    made: Mutex<HashMap<Key, Option<Run>>>,
+    made: Mutex<HashMap<Key, Run>>,
     /// Whether the second firmware reads what the first one wrote into the fitted part.
     exchanged: Mutex<HashMap<(Firmware, Firmware), bool>>,
 }
@@ -54,16 +47,31 @@ impl Memo {
         Bench { card, model: (self.judges.chips)(card) }
     }
 
-    /// What [`run::play`] comes to.
+    /// What [`run::run`] comes to.
     pub(super) fn run(&self, board: &Board, card: &Card, expects: Option<&[Option<u32>]>) -> Run {
-        let task = Task::Explained { held_to_pointers: expects.is_some() };
-        let run = self.look_up(board, card, task, |part| Some(run::play(board, part, expects).run));
-        run.expect("an explained run always tells something").named(card)
+        let key = Key {
+            part: self.part(board, card),
+            firmware: board.firmware.clone(),
+            straps: board.straps,
+            wp: board.wp,
+            scl_khz: board.bus.scl_khz,
+            held_to_pointers: expects.is_some(),
+        };
+        // A run that panicked has stored nothing, so what is there is whole.
+        let known = || self.made.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(run) = known().get(&key) {
+            return run.clone().named(card);
+        }
+        // The lock is not held meanwhile. Two threads may make the same run; they get the same.
+        let made = run::run(board, &key.part, expects);
+        known().insert(key, made.clone());
+        made.named(card)
     }
 
-    /// As [`run::serves`].
+    /// The run with nothing expected of the pointer, if the part serves.
     pub(super) fn serves(&self, board: &Board, card: &Card) -> Option<Run> {
-        self.look_up(board, card, Task::Serves, |part| run::serves(board, part))
+        let run = self.run(board, card, None);
+        run.serves.then_some(run)
     }
 
     /// Whether one firmware reads what another wrote into the fitted part, as `run` finds out.
@@ -76,25 +84,5 @@ impl Memo {
         let read = run();
         known().insert(key, read);
         read
-    }
-
-    fn look_up(&self, board: &Board, card: &Card, task: Task, run: impl FnOnce(&Part) -> Option<Run>) -> Option<Run> {
-        let key = Key {
-            part: self.part(board, card),
-            firmware: board.firmware.clone(),
-            straps: board.straps,
-            wp: board.wp,
-            scl_khz: board.bus.scl_khz,
-            task,
-        };
-        // A run that panicked has stored nothing, so what is there is whole.
-        let known = || self.made.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(run) = known().get(&key) {
-            return run.clone();
-        }
-        // The lock is not held meanwhile. Two threads may make the same run; they get the same.
-        let made = run(&key.part);
-        known().insert(key, made.clone());
-        made
     }
 }

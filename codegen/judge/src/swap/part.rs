@@ -189,7 +189,7 @@ fn page(model: &mut ChipModel, board: &Board) {
     model.pointer_after_write = PointerAfterWrite::LastPlusOne;
 }
 
-/// Firmware that waits long enough, or polls long enough with the header of the write, meets every kind of busy part
+/// Firmware that waits long enough (then it never meets the write cycle), or polls long enough with the header of the write, meets every kind of busy part
 /// alike: it asks nothing else of it meanwhile.
 fn busy(model: &mut ChipModel, board: &Board) {
     let waited_us = match board.firmware.wait {
@@ -206,6 +206,11 @@ fn busy(model: &mut ChipModel, board: &Board) {
     let shared = board.bus.other_addresses.iter().any(answers);
     if !shared && addressed(model, board) && u64::from(waited_us) * 1000 >= longest_ns(model) {
         model.busy_answer = BusyAnswer::AnyAccess;
+        if matches!(board.firmware.wait, Wait::Fixed { .. }) {
+            // Over before anybody looks, however long it takes.
+            (model.write_cycle.max_ns, model.write_cycle.typical_ns) = (1, 1);
+            model.write_cycle.per = CycleUnit::Page;
+        }
     }
 }
 

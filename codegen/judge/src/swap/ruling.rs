@@ -26,9 +26,9 @@ impl Ruling {
             if !more {
                 break;
             }
-            granted.new = ruling.grant(&case.new);
+            granted.new = Arc::new(ruling.grant(&case.new));
             if case.is_of_fitted() {
-                granted.old = Arc::new(granted.new.clone());
+                granted.old = Arc::clone(&granted.new);
             }
         }
         ruling.join(Vec::new());

@@ -53,6 +53,24 @@ fn rules_and_simulation_agree_on_every_part_in_the_place_of_itself() {
     }
 }
 
+/// A read that nobody stated to end at a bank goes on into the next one only where no command selects banks.
+#[test]
+fn what_a_bank_select_command_reaches_is_out_of_reach_for_rules_and_simulation() {
+    let catalogue = Catalogue::embedded().unwrap();
+    let (old, new) = (catalogue.find("24lc32a").unwrap(), catalogue.find("at34c04").unwrap());
+    assert!(new.read_wrap_bytes.is_assumed() && new.reachable_bytes() < new.capacity_bytes.value);
+    for (length, verdict) in [(208, Verdict::Reconfigure), (209, Verdict::Reject)] {
+        let mut board = example_boards().into_iter().find(|board| board.name.contains("VD7")).unwrap();
+        board.bus.supply_mv = 5000;
+        board.bus.scl_khz = 100;
+        board.regions.truncate(1);
+        (board.regions[0].offset, board.regions[0].length, board.regions[0].writes_per_day) = (48, length, 0.0);
+        let judgement = judge(&board, old, new);
+        let simulated = (judgement.evidence.verdict, judgement.agree);
+        assert_eq!(simulated, (verdict, Agreement::Agree), "{}", findings(&judgement, old, new));
+    }
+}
+
 /// Published cards state no power-up time, so a card is made that does.
 #[test]
 fn p5_a_part_asked_too_early_after_power_up_is_found_by_rules_and_simulation() {

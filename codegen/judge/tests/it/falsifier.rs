@@ -118,7 +118,7 @@ fn same_runs(before: &Judgement, after: &Judgement) -> bool {
     let serves = |run: &Run| (run.serves, run.writes, run.bytes, run.errors);
     let shown = |it: &Judgement| {
         let (new, changed) = (&it.evidence.new, it.evidence.changed.as_ref().map(|run| run.serves));
-        (it.verdict, new.hazards.clone(), new.serves.then(|| serves(new)), changed)
+        (it.verdict, new.told().hazards, new.serves.then(|| serves(new)), changed)
     };
     shown(before) == shown(after)
 }
@@ -143,7 +143,7 @@ fn judged(place: &Place<'_>, mutation: &Mutation, original: &Card, before: &Judg
     // Where wear counts by page, a smaller page wears less, and that is all that may get better.
     let left = asked(&after);
     let gone: Vec<_> = known.iter().filter(|finding| !left.contains(finding)).collect();
-    let as_it_is = |it: &Judgement| (it.evidence.new.serves, it.evidence.new.hazards.clone());
+    let as_it_is = |it: &Judgement| (it.evidence.new.serves, it.evidence.new.told().hazards);
     let wears_less = mutation.kind == Kind::Page && !gone.is_empty() && gone.iter().all(|it| it.0[0] == "endurance");
     if wears_less && as_it_is(before) == as_it_is(&after) {
         return Fate::NotUsed;

@@ -47,8 +47,8 @@ fn a_part_that_protects_less_is_rework_and_a_stray_write_shows_it() {
                 "WP keeps stray writes out of 0x0000 to 0x1fff on the fitted part; on this one 0x0000 to 0x17ff lies open"
             ]
         );
-        let loss = judgement.evidence.new.first_loss.as_deref();
-        assert_eq!(loss, Some("a stray write to 0x0000 is stored, on the fitted part WP keeps it out"));
+        let loss = judgement.evidence.new.told().first_loss;
+        assert_eq!(loss.as_deref(), Some("a stray write to 0x0000 is stored, on the fitted part WP keeps it out"));
     }
 }
 

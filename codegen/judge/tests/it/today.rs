@@ -1,6 +1,8 @@
 //! A board that does not work with its fitted part either: said of the board, and not held against the candidate; and
 //! remedies that together are a board on which the candidate serves.
 
+use std::sync::Arc;
+
 use pagewise_judge::board::{Board, Strap, Wait};
 use pagewise_judge::swap::{Agreement, Fitted, Judgement, Verdict, judge};
 use pagewise_part::card::{Card, Catalogue, Role};
@@ -30,7 +32,7 @@ fn stated<T>(value: T) -> Fact<T> {
 fn composed(mut card: Card, id: &str, bits: [Role; 3]) -> Card {
     card.id = id.into();
     card.address_bits.value = bits;
-    card.packages.list.iter_mut().for_each(|package| package.address_bits = bits.map(Some));
+    Arc::make_mut(&mut card.packages).list.iter_mut().for_each(|package| package.address_bits = bits.map(Some));
     card
 }
 

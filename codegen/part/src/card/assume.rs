@@ -23,7 +23,7 @@ impl<T> Row<T> {
     /// A value assumed for the reason of this row.
     #[must_use]
     pub fn with<U>(&self, value: U) -> Fact<U> {
-        Fact { value, basis: Basis::Assumed { why: self.why.to_owned() } }
+        Fact { value, basis: Basis::Assumed { why: self.why.into() } }
     }
 }
 

@@ -216,13 +216,16 @@ fn assemble(bytes: u32, values: &Values, count: usize, parts: &[&Card], wiring: 
         ..CardFile::default()
     };
     let card = load::complete(&Document::parse("", ""), &nothing_stated);
-    let from = |what: &str, id: &str| Basis::Generic { from: format!("{what} of {count} cards, set by {id}") };
+    let from = |what: &str, id: &str| Basis::Generic { from: format!("{what} of {count} cards, set by {id}").into() };
     let number = |value: &Option<(u32, String)>, what: &str, assumed: Fact<u32>| match value {
         Some((value, id)) => Fact { value: *value, basis: from(what, id) },
         None => assumed,
     };
     fn usual<T>(fact: Fact<T>, parts: &[&Card]) -> Fact<T> {
-        Fact { value: fact.value, basis: Basis::Generic { from: format!("the usual wiring of {} cards", parts.len()) } }
+        Fact {
+            value: fact.value,
+            basis: Basis::Generic { from: format!("the usual wiring of {} cards", parts.len()).into() },
+        }
     }
     let low_mv = number(&values.low_mv, "highest lower limit", card.read_min_mv);
     let assumed_high = card.max_mv.map(|mv| low_mv.value.max(*mv));

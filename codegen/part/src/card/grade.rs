@@ -117,18 +117,17 @@ impl Card {
 
     /// The part as it is over a whole range of temperatures in degrees Celsius: only the limits that hold there are left.
     #[must_use]
-    pub fn at_temperatures(&self, range: (i32, i32)) -> Self {
-        let mut card = self.clone();
+    pub fn at_temperatures(mut self, range: (i32, i32)) -> Self {
         let all = |at: &Temperatures| at.are_all();
         if self.speed.value.iter().all(|it| all(&it.at)) && self.grades.value.iter().all(|it| all(&it.at)) {
-            return card;
+            return self;
         }
-        card.speed.value.retain(|grade| grade.at.cover(range));
-        card.speed.value.iter_mut().for_each(|grade| grade.at = Temperatures::default());
-        card.grades.value.retain(|limits| limits.at.cover(range));
-        card.grades.value.iter_mut().for_each(|limits| limits.at = Temperatures::default());
-        fill_holes(&mut card.speed.value, (self.read_min_mv.value, self.max_mv.value));
-        card
+        self.speed.value.retain(|grade| grade.at.cover(range));
+        self.speed.value.iter_mut().for_each(|grade| grade.at = Temperatures::default());
+        self.grades.value.retain(|limits| limits.at.cover(range));
+        self.grades.value.iter_mut().for_each(|limits| limits.at = Temperatures::default());
+        fill_holes(&mut self.speed.value, (self.read_min_mv.value, self.max_mv.value));
+        self
     }
 
     /// Speed grades that hold over all temperatures of the part and cover a supply in millivolts.

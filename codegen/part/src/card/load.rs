@@ -7,6 +7,7 @@ mod outside;
 mod reach;
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use super::assume::{self, Row};
 use super::file::{Behind, CardFile, Known, Level, SHAPE};
@@ -21,21 +22,21 @@ const ORDERING: [&str; 3] = ["packages", "temperature.min_c", "temperature.max_c
 
 /// Marks values with their basis while a card is read.
 struct Sheet {
-    document: String,
+    document: Arc<str>,
     /// Fields that are not simply published by `document`.
     others: BTreeMap<String, Basis>,
 }
 
 impl Sheet {
     fn of(file: &CardFile) -> Self {
-        let document = file.document.clone();
+        let document: Arc<str> = file.document.as_str().into();
         let derived = |field: &String| (field.clone(), Basis::Derived { document: document.clone() });
         let behind = |behind: &Behind| {
             let basis = known(behind.is, &behind.source);
             behind.fields.iter().map(move |field| (field.clone(), basis.clone())).collect::<Vec<_>>()
         };
         let ordering = file.ordering_document.iter().flat_map(|document| {
-            ORDERING.map(|field| (field.to_owned(), Basis::Published { document: document.clone() }))
+            ORDERING.map(|field| (field.to_owned(), Basis::Published { document: document.as_str().into() }))
         });
         let derived = file.derived.iter().map(derived);
         let others = ordering.chain(derived).chain(file.basis.iter().flat_map(behind)).collect();
@@ -67,7 +68,7 @@ impl Sheet {
 }
 
 fn known(known: Known, source: &str) -> Basis {
-    let source = source.to_owned();
+    let source = source.into();
     match known {
         Known::Published => Basis::Published { document: source },
         Known::Derived => Basis::Derived { document: source },
@@ -203,7 +204,7 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
         protected_answer: sheet.fact(&assume::PROTECTED_ANSWER, protect.answer),
         partly_protected: sheet.fact(&assume::PARTLY_PROTECTED, protect.partial),
         required_straps: outside::required_straps(&file.required_straps),
-        packages,
+        packages: Arc::new(packages),
         order_pieces: file.order_code.clone(),
         order_of: None,
         regions,

@@ -1,11 +1,12 @@
 //! Order codes: what the pieces behind the name of a part mean, read to the end.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Card, Footprint, Package};
+use super::{Card, Footprint, Package, Packages};
 use crate::fact::Fact;
 use crate::marking::text::{Code, key};
 
@@ -136,7 +137,8 @@ impl Card {
             card.temperature_min_c = piece.min_c.map_or(card.temperature_min_c, fact);
             card.temperature_max_c = piece.max_c.map_or(card.temperature_max_c, fact);
         }
-        Some(card.at_temperatures(card.temperatures()))
+        let range = card.temperatures();
+        Some(card.at_temperatures(range))
     }
 
     /// Whether a text straight behind the name of the part can be a piece of its order code; other letters there are a
@@ -201,7 +203,6 @@ impl Card {
                 None => format!("`{}` and this package were paired by the order of two lists", piece.piece),
             });
         }
-        self.packages.list = vec![package];
-        self.packages.complete = true;
+        self.packages = Arc::new(Packages { list: vec![package], complete: true, ..Packages::clone(&self.packages) });
     }
 }

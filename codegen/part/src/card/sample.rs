@@ -180,7 +180,7 @@ struct Onto<'o> {
 
 impl Onto<'_> {
     fn fact<T>(&self, value: T) -> Fact<T> {
-        Fact { value, basis: Basis::Measured { source: self.source.to_owned() } }
+        Fact { value, basis: Basis::Measured { source: self.source.into() } }
     }
 
     /// What every sample that says something says.

@@ -137,7 +137,7 @@ impl Swap {
             None => None,
         };
         let jobs: Vec<Job<'_>> = jobs.into_iter().filter(|job| self.shard.holds(job.place)).collect();
-        let look = Look { catalogue: &catalogue, accept, full: self.full, currency };
+        let look = Look { catalogue: &catalogue, accept, full: self.full, runs: true, currency };
         let pages = text::Pages { look, boards: jobs.len() };
         let (mut outcomes, mut answers, mut text, mut failed) = (Vec::new(), Vec::new(), String::new(), None);
         // What no report will show is let go at once: a fleet's judgements fill memory.

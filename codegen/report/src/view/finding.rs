@@ -136,17 +136,17 @@ pub(super) fn runs(judgement: &Judgement) -> Vec<RunView> {
 }
 
 pub(super) fn run(what: &'static str, run: &Run) -> RunView {
+    let told = run.told();
     RunView {
         what,
         serves: run.serves,
         spared: run.spared,
         outcome: run.outcome(),
-        hazards: run.hazards.iter().map(|hazard| hazard.name()).collect(),
-        loss: run
+        hazards: told.hazards.iter().map(|hazard| hazard.name()).collect(),
+        loss: told
             .first_loss
-            .clone()
             .unwrap_or_else(|| if run.serves { String::new() } else { "something was reported".to_owned() }),
-        transaction: run.transaction.as_deref().map_or_else(String::new, timed),
+        transaction: told.transaction.as_deref().map_or_else(String::new, timed),
         work: format!(
             "{}, {}, {}",
             counted(run.writes as usize, "page write"),

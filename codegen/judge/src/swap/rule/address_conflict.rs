@@ -40,7 +40,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
         return Vec::new();
     }
     // A pin whose role nobody stated may be ignored instead: then the part fills all addresses that differ in it.
-    let mut unsure = new.clone();
+    let mut unsure = pagewise_part::card::Card::clone(new);
     unsure.address_bits.value =
         new.address_bits.value.map(|role| if role.pin().is_some() { Role::Ignored } else { role });
     match Seat::on(board, &unsure).shared(board) {

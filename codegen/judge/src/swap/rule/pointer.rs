@@ -34,7 +34,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     // A page that was not read may be that of the fitted part.
     let page = case.old.page_bytes.value;
     let paged = Amend::Page(page);
-    let mut with_page = new.clone();
+    let mut with_page = Card::clone(new);
     paged.apply(&mut with_page);
     if new.page_bytes.is_assumed() && reads_on_at(board, region, &with_page) == old_at {
         let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.page_bytes, text, remedy)
@@ -44,7 +44,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &new.pointer_after_write, text, remedy)
         .change([Change::AddressWithEveryRead]);
     let granted = Amend::PointerAsOld(case.old.pointer_after_write.value);
-    let mut amended = new.clone();
+    let mut amended = Card::clone(new);
     granted.apply(&mut amended);
     if reads_on_at(board, region, &amended) == old_at {
         return vec![finding.unless(AS_FITTED, granted)];
@@ -59,7 +59,7 @@ fn with_other_pointer(case: &Case<'_>) -> Option<Card> {
     if case.is_of_fitted() || !case.new.pointer_after_write.is_assumed() {
         return None;
     }
-    let mut other = case.new.clone();
+    let mut other = Card::clone(&case.new);
     other.pointer_after_write.value = match other.pointer_after_write.value {
         Pointer::WrappedInPage => Pointer::LastPlusOne,
         Pointer::LastPlusOne => Pointer::WrappedInPage,

@@ -1,6 +1,7 @@
 use pagewise_simulator::Hazard;
 
 use super::Rule;
+use super::answers::Seat;
 use super::transfers::Cuts;
 use crate::swap::{Amend, Case, Change, Finding, Verdict};
 
@@ -11,7 +12,7 @@ pub(super) const RULE: Rule = Rule { id: "sequential-read", check };
 fn check(case: &Case<'_>) -> Vec<Finding> {
     let (board, new) = (case.board, &case.new);
     let block = new.read_wrap_bytes.value;
-    if board.used_bytes() > new.capacity_bytes.value {
+    if u64::from(board.used_bytes()) > Seat::on(board, new).reach() {
         return Vec::new();
     }
     let cuts = Cuts::of_reads(&board.firmware);

@@ -1,8 +1,10 @@
+use std::collections::BTreeMap;
+
 use super::answers::anywhere;
 use super::{Rule, ms, volts};
 use crate::swap::finding::Proviso;
 use crate::swap::{Amend, Case, Finding, Verdict};
-use pagewise_part::card::Card;
+use pagewise_part::card::{Card, Footprint};
 use pagewise_part::fact::Basis;
 
 pub(super) const RULE: Rule = Rule { id: "unstated", check };
@@ -98,7 +100,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
 }
 
 fn condition(path: &str, verdict: Verdict, compared: String, proviso: String) -> Finding {
-    let source = Basis::Assumed { why: format!("nobody stated `{path}` of the board") };
+    let source = Basis::Assumed { why: format!("nobody stated `{path}` of the board").into() };
     Finding {
         rule: RULE.id,
         verdict,
@@ -115,10 +117,9 @@ fn condition(path: &str, verdict: Verdict, compared: String, proviso: String) ->
 }
 
 /// Footprints with their pins.
-fn packages(card: &Card) -> Vec<String> {
-    let mut all: Vec<String> =
-        card.packages.list.iter().map(|package| format!("{} {:?}", package.footprint.word(), package.pins)).collect();
-    all.sort();
+fn packages(card: &Card) -> Vec<(Footprint, Option<&BTreeMap<String, String>>)> {
+    let mut all: Vec<_> = card.packages.list.iter().map(|package| (package.footprint, package.pins.as_ref())).collect();
+    all.sort_unstable();
     all
 }
 

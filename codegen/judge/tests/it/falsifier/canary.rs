@@ -14,7 +14,7 @@ use super::{Cards, boards, falsify, revision};
 fn blind(see: fn(&mut Card, &Card), find: fn(&Finding) -> bool) -> Arc<Judges> {
     let rules = move |case: &Case<'_>| {
         let mut seen = case.clone();
-        see(&mut seen.new, &case.old);
+        see(Arc::make_mut(&mut seen.new), &case.old);
         let all = rule::all(&seen).into_iter();
         all.filter(|finding| finding.verdict == Verdict::DropIn || find(finding)).collect()
     };
@@ -29,7 +29,7 @@ fn all(_: &Finding) -> bool {
 
 /// Pin-outs were free text that nothing read: 24LC014 to 34LC02 on six leads.
 fn pins_are_text(new: &mut Card, old: &Card) {
-    for package in &mut new.packages.list {
+    for package in &mut Arc::make_mut(&mut new.packages).list {
         let fitted = old.package_for(package.footprint).and_then(|it| it.pins.clone());
         package.pins = fitted.or_else(|| package.footprint.usual_pins());
     }
@@ -37,7 +37,9 @@ fn pins_are_text(new: &mut Card, old: &Card) {
 
 fn taken_for(new: &mut Card, from: Footprint, to: Footprint) {
     let known = new.packages.list.iter().any(|package| package.footprint == to);
-    for package in new.packages.list.iter_mut().filter(|package| package.footprint == from && !known) {
+    for package in
+        Arc::make_mut(&mut new.packages).list.iter_mut().filter(|package| package.footprint == from && !known)
+    {
         package.footprint = to;
         package.pins = to.usual_pins();
     }
@@ -52,7 +54,7 @@ fn rotated_is_usual(new: &mut Card, _: &Card) {
 fn unread_is_usual(new: &mut Card, _: &Card) {
     let [_, _, _, usual @ ..] = new.device_bits();
     let package = |at: usize| usual.get(at).copied();
-    for entry in &mut new.packages.list {
+    for entry in &mut Arc::make_mut(&mut new.packages).list {
         entry.address_bits = [0, 1, 2].map(|at| entry.address_bits[at].or_else(|| package(at + 1)));
     }
 }

@@ -73,7 +73,7 @@ fn found_wrongly(name: String, spoil: impl Fn(&mut Vec<Finding>) + Send + Sync +
 fn card_misread(name: &str, spoil: fn(&mut Card)) -> Seeded {
     let rules = move |case: &Case<'_>| {
         let mut case = case.clone();
-        spoil(&mut case.new);
+        spoil(std::sync::Arc::make_mut(&mut case.new));
         spoil(Arc::make_mut(&mut case.old));
         rule::all(&case)
     };

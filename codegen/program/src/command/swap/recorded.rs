@@ -35,7 +35,7 @@ impl Recorded {
     pub(super) fn fitted(&mut self, card: &Card) -> Card {
         let mut card = card.clone();
         let Some((page, source)) = self.page.clone() else { return card };
-        let basis = Basis::Observed { source: source.clone() };
+        let basis = Basis::Observed { source: source.as_str().into() };
         match &card.page_bytes.basis {
             Basis::Assumed { .. } | Basis::Generic { .. } => card.page_bytes = Fact { value: page, basis },
             known if card.page_bytes.value != page => self.contradicts.push(format!(
@@ -186,7 +186,7 @@ mod tests {
             told.contradicts
         );
         let mut assumed = published.clone();
-        assumed.page_bytes = Fact { value: 8, basis: Basis::Assumed { why: "the smallest met".to_owned() } };
+        assumed.page_bytes = Fact { value: 8, basis: Basis::Assumed { why: "the smallest met".into() } };
         let mut told = seen();
         let card = told.fitted(&assumed);
         assert_eq!((card.page_bytes.value, card.page_bytes.basis.parts()), (32, ("observed", "bus.vcd, 0.1 s")));

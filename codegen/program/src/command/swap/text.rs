@@ -28,10 +28,11 @@ impl Pages<'_> {
         if !few && !full {
             return String::new();
         }
-        let board = BoardView::of(1, answer, &self.look);
+        let detailed = few && (full || answer.judgements.len() <= DETAILED);
+        let board = BoardView::of(1, answer, &Look { runs: detailed, ..self.look });
         let mut out = heading(&board);
         today(&mut out, &board);
-        if few && (full || board.candidates.len() <= DETAILED) {
+        if detailed {
             for candidate in &board.candidates {
                 detail(&mut out, &board, candidate);
             }
