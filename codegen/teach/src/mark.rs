@@ -30,7 +30,7 @@ struct Place {
 }
 
 /// One line of the table of marks.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, schemars::JsonSchema, Serialize)]
 pub struct Mark {
     /// File that was handed in.
     pub file: String,

@@ -7,6 +7,7 @@ use crate::program::{Action, Place};
 
 /// Who drives SDA.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Who {
     /// The controller.
@@ -17,6 +18,7 @@ pub enum Who {
 
 /// What was on the bus.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case", tag = "is")]
 pub enum BusEvent {
     /// START.
@@ -70,6 +72,7 @@ impl Outcome {
 
 /// How the program ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum End {
     /// By itself.

@@ -6,6 +6,7 @@ use serde::Serialize;
 
 /// Where something stands in a text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Place {
     /// Line, from 1.
     pub line: usize,

@@ -6,7 +6,7 @@
 //! ([`oracle`]). What remains is a survivor, and there must be none. [`canary`] blinds the rules, once for each wrong verdict
 //! that was ever given, and the falsifier must find each.
 //!
-//! `PAGEWISE_CASES=25 cargo test -p pagewise-judge --test it falsifier -- --nocapture` makes 100,000 changes and prints what
+//! `PAGEWISE_CASES=27 cargo test -p pagewise-judge --test it falsifier -- --nocapture` makes 100,000 changes and prints what
 //! became of them.
 
 mod canary;
@@ -24,7 +24,7 @@ use std::sync::Arc;
 
 use pagewise_judge::board::{Board, Wait};
 use pagewise_judge::fleet::invent;
-use pagewise_judge::swap::{Fitted, Judgement, Judges, Run, Verdict};
+use pagewise_judge::swap::{Climate, Fitted, Judgement, Judges, Run, Verdict};
 use pagewise_part::card::{Card, Catalogue, load};
 use rayon::prelude::*;
 use toml::Table;
@@ -112,13 +112,14 @@ fn loaded(table: &Table) -> Option<Card> {
     load::card("changed.toml", &toml::to_string(table).ok()?).ok()
 }
 
-/// The same runs but for how long they took. Of a run that fails it counts what it fails by; settings follow the part, so of
-/// the run with changed settings it counts that it serves.
+/// The same runs but for how long they took. Settings follow the part, so of the run with changed settings it counts that it
+/// serves; where none serves, of the run as it is what it fails by.
 fn same_runs(before: &Judgement, after: &Judgement) -> bool {
     let serves = |run: &Run| (run.serves, run.writes, run.bytes, run.errors);
     let shown = |it: &Judgement| {
         let (new, changed) = (&it.evidence.new, it.evidence.changed.as_ref().map(|run| run.serves));
-        (it.verdict, new.told().hazards, new.serves.then(|| serves(new)), changed)
+        let hazards = (changed != Some(true)).then(|| new.told().hazards);
+        (it.verdict, hazards, new.serves.then(|| serves(new)), changed)
     };
     shown(before) == shown(after)
 }
@@ -151,7 +152,7 @@ fn judged(place: &Place<'_>, mutation: &Mutation, original: &Card, before: &Judg
     // What is not read any more stands as it did, and excuses nothing.
     let stated = !matches!(mutation.about, About::Everything);
     let as_well = before.evidence.new.serves <= after.evidence.new.serves;
-    if stated && as_well && is_beside(mutation.kind, place.board, original, &card) {
+    if stated && as_well && is_beside(mutation.kind, place.board, place.old, original, &card) {
         return Fate::NotUsed;
     }
     // Firmware that the part does not serve as it is may fail there in another way; with new settings it serves as before.
@@ -178,7 +179,7 @@ fn judged(place: &Place<'_>, mutation: &Mutation, original: &Card, before: &Judg
 
 /// An independent look-up: the board never comes to where the changed fact would show. Where something else goes wrong, runs
 /// may differ in how.
-fn is_beside(kind: Kind, board: &Board, original: &Card, changed: &Card) -> bool {
+fn is_beside(kind: Kind, board: &Board, old: &Card, original: &Card, changed: &Card) -> bool {
     let (supply, sent) = (board.bus.supply_mv, board.firmware.device_address);
     let answers = |card: &Card| card.in_footprint(board.footprint).answers(board.levels_for(card));
     match kind {
@@ -189,7 +190,11 @@ fn is_beside(kind: Kind, board: &Board, original: &Card, changed: &Card) -> bool
             let mut pieces = written.flat_map(|region| board.firmware.write_pieces(region));
             pieces.all(|piece| piece.offset / page == (piece.offset + piece.length - 1) / page)
         }
-        Kind::Grade => original.scl_khz_at(supply) == changed.scl_khz_at(supply),
+        Kind::Grade => {
+            let range = Climate::of(board, old).range();
+            let fastest = |card: &Card| card.clone().at_temperatures(range).scl_khz_at(supply);
+            fastest(original) == fastest(changed)
+        }
         // A role that happens to suit the board is not a change towards worse.
         Kind::AddressRole => {
             let (before, after) = (answers(original), answers(changed));
@@ -214,7 +219,13 @@ fn open_before(before: &Judgement, mutation: &Mutation) -> Fate {
         Kind::Endurance => told(&["write cycles"]),
         Kind::Pointer => told(&["pointer"]),
         Kind::ReadWrap => told(&["read"]),
-        Kind::Page | Kind::Width | Kind::BlockBits | Kind::Region => false,
+        // New settings are asked for anyway: then it stands among them as what to look for.
+        Kind::Region => before
+            .findings
+            .iter()
+            .filter_map(|finding| finding.proviso.as_ref())
+            .any(|proviso| proviso.text.ends_with("lies where the fitted part has it")),
+        Kind::Page | Kind::Width | Kind::BlockBits => false,
     };
     if open { Fate::OpenBefore } else { Fate::Survivor }
 }

@@ -8,11 +8,12 @@ use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board;
 use pagewise_teach::case;
 use pagewise_teach::page::{self, Opening};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::lessons::OfClass;
 use super::{Options, find};
-use crate::output::{Answer, Exit, plain};
+use crate::output::{Answer, Exit, Shape, answers, plain};
 
 /// Write a page for the browser in which a simulated part is driven step by step, with lessons on every hazard.
 ///
@@ -37,7 +38,7 @@ pub struct ClassroomCommand {
     pub to: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body {
     file: String,
     bytes: usize,
@@ -47,6 +48,9 @@ struct Body {
     /// The program that the page opens with.
     opens_with: String,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body>];
 
 impl ClassroomCommand {
     /// Runs the command.

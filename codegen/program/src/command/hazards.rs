@@ -34,7 +34,7 @@ pub struct Hazards {
     pub step: bool,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Played<'a> {
     lesson: &'a str,
     belief: &'a str,
@@ -74,7 +74,7 @@ struct Run {
 }
 
 /// What it prints with `--json`.
-pub(crate) const ANSWERS: &[Shape] = &[answers::<List>, answers::<Runs>];
+pub(crate) const ANSWERS: &[Shape] = &[answers::<List>, answers::<Runs>, answers::<Played<'static>>];
 
 impl Hazards {
     /// Runs the command.

@@ -6,11 +6,12 @@ use clap::Args;
 use pagewise_base::disk;
 use pagewise_base::fault::Faults;
 use pagewise_teach::mark::{self, Mark as Row};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
 use super::lessons::OfClass;
-use crate::output::{Align, Answer, Exit, plain, table};
+use crate::output::{Align, Answer, Exit, Shape, answers, plain, table};
 
 /// Mark what students handed in from the classroom: files that the page saved, or texts with its links.
 ///
@@ -29,11 +30,14 @@ pub struct Mark {
     pub class: OfClass,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'a> {
     file: Option<String>,
     marks: &'a [Row],
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Mark {
     /// Runs the command.

@@ -6,11 +6,12 @@ use std::path::PathBuf;
 use clap::Args;
 use pagewise_player::view::first_difference;
 use pagewise_player::{Bench, Program};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::steps::{Played, faults_of};
 use super::{Options, find};
-use crate::output::{Answer, Exit, Tone, paint};
+use crate::output::{Answer, Exit, Shape, Tone, answers, paint};
 use pagewise_base::fault::{Fault, Faults};
 
 /// Play a bus program on a simulated part, step by step.
@@ -33,12 +34,15 @@ pub struct Play {
     pub short: bool,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Body<'a> {
     runs: &'a [Played],
     /// First step at which two parts differ, from 1.
     difference: Option<usize>,
 }
+
+/// What it prints with `--json`.
+pub(crate) const ANSWERS: &[Shape] = &[answers::<Body<'static>>];
 
 impl Play {
     /// Runs the command.

@@ -1,6 +1,7 @@
 //! A program on a simulated part, step by step in the terminal.
 
 use pagewise_player::{Bench, BusEvent, End, LaneView, Outcome, Place, Program, Run, Who};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::output::{Exit, Tone, paint, plain, wrapped};
@@ -12,7 +13,7 @@ const SHOWN: usize = 2_000;
 const SHOWN_LOSSES: usize = 12;
 
 /// A run, step by step.
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 pub struct Played {
     part: String,
     end: End,
@@ -24,7 +25,7 @@ pub struct Played {
     rows: Vec<String>,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct Step {
     place: Place,
     words: String,

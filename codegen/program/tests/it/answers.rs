@@ -2,9 +2,12 @@
 //! an answer.
 
 use std::collections::BTreeSet;
+use std::fs;
 use std::path::Path;
 
 use crate::cli_support::{answers, run, write};
+use clap::CommandFactory;
+use pagewise::command::Program;
 use serde_json::{Value, json};
 
 /// Commands whose answers are read by other tests: they need recordings, or a Linux program on a bus.
@@ -20,6 +23,9 @@ fn every_answer_is_as_its_schema_says() {
     let (layout, units) = (example("layouts/field-gateway.toml"), example("layouts/field-gateway-units.csv"));
     let lines = at("results.jsonl");
     write(folder.path(), "unit.bin", "unit");
+    write(folder.path(), "program.txt", "S 50W 00 10 80..AF P\nwait 10 ms\nS 50W 00 10 Sr 50R 80..AF P\n");
+    fs::create_dir(folder.path().join("handed-in")).unwrap();
+    write(&folder.path().join("handed-in"), "one.txt", "lesson page-wrap\n");
     let calls: Vec<Vec<String>> = [
         vec!["parts", "--density", "32k"],
         vec!["parts", "--new", "NEW1"],
@@ -38,6 +44,10 @@ fn every_answer_is_as_its_schema_says() {
         vec!["invent", "-o", &at("fleet"), "--boards", "2"],
         vec!["hazards"],
         vec!["hazards", "page-wrap"],
+        vec!["hazards", "page-wrap", "--part", "24lc64", "--step"],
+        vec!["play", &at("program.txt"), "--part", "24lc32a", "--beside", "24lc01b"],
+        vec!["classroom", "-o", &at("page.html")],
+        vec!["mark", &at("handed-in"), "-o", &at("marks.csv")],
         vec![
             "program",
             &at("unit.bin"),
@@ -86,6 +96,8 @@ fn every_answer_is_as_its_schema_says() {
     let with_schema: BTreeSet<String> = pagewise::schema::answering().map(str::to_owned).collect();
     let elsewhere = ELSEWHERE.map(str::to_owned);
     assert_eq!(answered.into_iter().chain(elsewhere).collect::<BTreeSet<_>>(), with_schema);
+    let all: BTreeSet<String> = Program::command().get_subcommands().map(|it| it.get_name().to_owned()).collect();
+    assert_eq!(with_schema, all, "every command has a schema");
     for command in ELSEWHERE {
         answers::strict(command);
     }

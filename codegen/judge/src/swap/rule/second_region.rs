@@ -14,6 +14,23 @@ fn region(card: &Card, kind: RegionKind) -> Option<&Region> {
     card.regions.iter().find(|region| region.kind == kind)
 }
 
+fn is_read(region: &Region) -> bool {
+    region.address_read && region.word_address_read
+}
+
+/// What nobody read of a region, of the one part or the other, is a condition.
+fn unread(case: &Case<'_>, region: &Region, name: &str, text: String) -> Finding {
+    let (what, fact) = if region.address_read {
+        ("word address", assume::REGION_WORD_ADDRESS.fact().map(|_| ()))
+    } else {
+        ("device address", assume::REGION_ADDRESS.fact())
+    };
+    let remedy = format!("look for its {what} in the data sheet");
+    let finding = Finding::new(RULE.id, Verdict::Reconfigure, &fact, text, remedy);
+    let proviso = format!("its {name} lies where the fitted part has it");
+    finding.not_simulated().unless(proviso, Amend::Package(case.board.footprint))
+}
+
 fn one(case: &Case<'_>, kind: RegionKind) -> Option<Finding> {
     let name = serde_json::to_value(kind).ok()?.as_str()?.to_owned();
     let fact = &case.new.capacity_bytes;
@@ -22,23 +39,14 @@ fn one(case: &Case<'_>, kind: RegionKind) -> Option<Finding> {
         let remedy = "take a part that has it, or keep the data in the array".to_owned();
         return Some(Finding::new(RULE.id, Verdict::Reject, fact, text, remedy).not_simulated());
     };
-    if !now.address_read || !now.word_address_read {
+    if !is_read(now) {
         let text = format!("the firmware uses the {name}, of the part's it was not read where it lies");
-        let what = if now.address_read { "word address" } else { "device address" };
-        let fact = if now.address_read {
-            assume::REGION_WORD_ADDRESS.fact().map(|_| ())
-        } else {
-            assume::REGION_ADDRESS.fact()
-        };
-        let remedy = format!("look for its {what} in the data sheet");
-        let finding = Finding::new(RULE.id, Verdict::Reconfigure, &fact, text, remedy);
-        let proviso = format!("its {name} lies where the fitted part has it");
-        return Some(finding.not_simulated().unless(proviso, Amend::Package(case.board.footprint)));
+        return Some(unread(case, now, &name, text));
     }
     let before = region(&case.old, kind)?;
-    // Where the fitted part has it was not read: that is said of the board's own part.
-    if !before.address_read || !before.word_address_read {
-        return None;
+    if !is_read(before) {
+        let text = format!("the firmware uses the {name}, of the fitted part's it was not read where it lies");
+        return (!case.is_of_fitted()).then(|| unread(case, before, &name, text));
     }
     let same =
         before.device_bits == now.device_bits && before.word_address == now.word_address && before.length == now.length;

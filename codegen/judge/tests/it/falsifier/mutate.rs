@@ -153,6 +153,7 @@ fn package(card: &mut Table, board: &Board, draw: &mut Draw) -> Option<(String, 
                 "tssop-8" => "tssop-8-rotated",
                 "tssop-8-rotated" => "tssop-8",
                 "sot-23-5" => "sot-23-6",
+                "soic-14" => "dip-8",
                 _ => "soic-14",
             };
             all.iter().any(|it| it == here).then_some(())?;
