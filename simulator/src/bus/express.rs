@@ -100,33 +100,40 @@ impl World {
         true
     }
 
-    /// Lets polls pass at once that are refused for sure, each followed by `pause_ns`, for at most `within_ns` in all: those
-    /// that [`World::express_poll`] or [`World::express_unanswered`] would do, after one of them was done. Without a header
-    /// a poll is a read of one byte.
+    /// Lets polls pass at once that are refused for sure, each followed by `pause_ns`, for at most `within_ns` in all, after one
+    /// of them was done. Without a header a poll is a read of one byte. What is refused and looks like data is booked each
+    /// time, so of such polls the last one is left to be made.
     pub(crate) fn pass_polls(&mut self, address: u8, header: &[u8], pause_ns: u64, within_ns: u64) {
-        if address > 0x7F || !self.is_quiet() {
+        let booked = self.detectors.awaits_access();
+        if address > 0x7F || !self.is_undisturbed() {
             return;
         }
         let begin = self.now;
         let first_byte = begin + self.plan.period_ns;
         let poll_ns = 2 * self.plan.period_ns + self.plan.byte_ns();
         let control = address << 1 | u8::from(header.is_empty());
-        let refused_until = if self.is_unanswered(control) {
+        let refused_until = if !booked && self.is_unanswered(control) {
             u64::MAX
         } else {
             let busy = self.only_chip_at(address).map(|index| &self.chips[index]);
-            let busy = busy.filter(|chip| chip.expects_refused_poll(first_byte, begin + poll_ns, address, header));
-            busy.and_then(|chip| chip.cycle).map_or(begin, |cycle| cycle.ends_ns)
+            let busy = busy.filter(|chip| chip.nothing_to_report(first_byte));
+            let cycle = busy.and_then(|chip| chip.cycle.filter(|cycle| chip.refuses(*cycle, control)));
+            cycle.map_or(begin, |cycle| cycle.ends_ns)
         };
         let last_start = refused_until.saturating_sub(begin).saturating_sub(poll_ns);
         let each = poll_ns + pause_ns;
-        let polls = last_start.div_ceil(each).min(within_ns / each);
+        let polls = last_start.div_ceil(each).saturating_sub(u64::from(booked)).min(within_ns / each);
         self.pass(polls * each);
         self.calls += polls;
     }
 
     /// Nobody watches single bytes, nothing disturbs them, and nothing is left over from before.
     fn is_quiet(&self) -> bool {
+        self.is_undisturbed() && !self.detectors.awaits_access()
+    }
+
+    /// The same, but for what the detectors wait for.
+    fn is_undisturbed(&self) -> bool {
         self.trace.is_none()
             && self.faults.is_none()
             && self.wire.is_none()
@@ -138,7 +145,6 @@ impl World {
             && !self.controller_hangs
             && !self.in_transfer
             && self.supply_mv > 0
-            && !self.detectors.awaits_access()
     }
 
     /// Nobody answers this device address on a quiet bus, and nobody has anything to report about it.
