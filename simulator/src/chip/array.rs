@@ -50,7 +50,18 @@ impl Array {
         while done < bytes.len() {
             let within = at % CHUNK;
             let n = (CHUNK - within).min(bytes.len() - done);
-            Arc::make_mut(&mut self.chunks[at / CHUNK])[within..within + n].copy_from_slice(&bytes[done..done + n]);
+            let piece = &bytes[done..done + n];
+            match <&[u8; CHUNK]>::try_from(piece) {
+                // Most of a memory is the same all over, and is held once.
+                Ok(whole) => {
+                    let before = (at / CHUNK).checked_sub(1).map(|before| &self.chunks[before]);
+                    let alike = before.filter(|before| ***before == *whole).cloned();
+                    self.chunks[at / CHUNK] = alike.unwrap_or_else(|| Arc::new(*whole));
+                }
+                Err(_) => {
+                    Arc::make_mut(&mut self.chunks[at / CHUNK])[within..within + n].copy_from_slice(piece);
+                }
+            }
             at += n;
             done += n;
         }
@@ -77,5 +88,14 @@ mod tests {
         let mut back = [0; 8];
         fork.read(250, &mut back);
         assert_eq!(back, [1, 2, 3, 4, 5, 6, 7, 8]);
+    }
+
+    #[test]
+    fn chunks_that_are_alike_are_held_once_and_written_apart() {
+        let mut array = Array::erased(1024);
+        array.write(0, &[7; 1024]);
+        assert!(array.chunks.windows(2).all(|pair| Arc::ptr_eq(&pair[0], &pair[1])));
+        array.set(600, 8);
+        assert_eq!([array.get(344), array.get(600), array.get(856)], [7, 8, 7]);
     }
 }
