@@ -32,10 +32,10 @@ pub fn card(card: &Card, text: &str) -> Card {
     let text = text.to_owned();
     (card.name, card.maker, card.document) = (text.clone(), text.clone(), text.clone());
     card.notes = Some(text.clone());
-    card.capacity_bytes.basis = Basis::Published { document: text.clone() };
-    card.page_bytes.basis = Basis::Derived { document: text.clone() };
-    card.write_cycle_max_us.basis = Basis::Assumed { why: text.clone() };
-    card.read_wrap_bytes.basis = Basis::Generic { from: text.clone() };
+    card.capacity_bytes.basis = Basis::Published { document: text.as_str().into() };
+    card.page_bytes.basis = Basis::Derived { document: text.as_str().into() };
+    card.write_cycle_max_us.basis = Basis::Assumed { why: text.as_str().into() };
+    card.read_wrap_bytes.basis = Basis::Generic { from: text.as_str().into() };
     card.not_safe_on = vec![NotSafe { id: text.clone(), why: text.clone() }];
     card.id = text;
     card

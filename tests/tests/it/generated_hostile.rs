@@ -180,9 +180,9 @@ fn with_texts(card: &Card, texts: &[String; 4]) -> Card {
     let [name, document, why, id] = texts.clone();
     let mut card = card.clone();
     (card.name, card.maker, card.document) = (name.clone(), name, document.clone());
-    card.page_bytes.basis = Basis::Published { document };
-    card.write_cycle_max_us.basis = Basis::Assumed { why: why.clone() };
-    card.read_wrap_bytes.basis = Basis::Generic { from: why.clone() };
+    card.page_bytes.basis = Basis::Published { document: document.into() };
+    card.write_cycle_max_us.basis = Basis::Assumed { why: why.as_str().into() };
+    card.read_wrap_bytes.basis = Basis::Generic { from: why.as_str().into() };
     card.not_safe_on = vec![NotSafe { id: id.clone(), why }];
     card.id = id;
     card

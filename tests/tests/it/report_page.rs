@@ -113,7 +113,7 @@ fn the_page_says_everything_that_the_judgements_say() {
         for text in &judgement.provided_that {
             assert!(said(text), "{text}");
         }
-        assert!(judgement.evidence.new.first_loss.as_ref().is_none_or(|loss| said(loss)));
+        assert!(judgement.evidence.new.told().first_loss.is_none_or(|loss| said(&loss)));
     }
 }
 
@@ -121,7 +121,7 @@ fn the_page_says_everything_that_the_judgements_say() {
 fn the_drawn_lines_decode_to_the_transaction_of_the_evidence() {
     let Some(page) = examples() else { return };
     let drawn = list(page, "timing");
-    let failing = |run: &pagewise_judge::swap::Run| run.transaction.clone();
+    let failing = |run: &pagewise_judge::swap::Run| run.told().transaction;
     let told: Vec<String> = reports::examples()
         .iter()
         .flat_map(|answer| &answer.judgements)

@@ -4,6 +4,8 @@
 //! Each trap is sprung by one fact of a card. With that fact taken away the finding must be gone, or the trap was never
 //! this one.
 
+use std::sync::Arc;
+
 use pagewise_base::form::word;
 use pagewise_judge::board::{Board, Strap};
 use pagewise_judge::swap::{Judgement, Verdict, judge};
@@ -31,7 +33,7 @@ fn same_pins(old: &Card, new: &mut Card) {
 
 fn protects_all(_: &Card, new: &mut Card) {
     (new.wp_pin, new.protect_range) = (true, stated(Span::All));
-    new.packages.list.iter_mut().for_each(|package| package.wp_pin = Some(true));
+    Arc::make_mut(&mut new.packages).list.iter_mut().for_each(|package| package.wp_pin = Some(true));
 }
 
 fn runs_at_5v(_: &Card, new: &mut Card) {
@@ -53,7 +55,7 @@ fn as_it_is(_: &mut Board) {}
 const TRAPS: &[Trap] = &[
     ("24lc00", "24lc01b", "sot-23-5", as_it_is, "footprint", "VCC on pin 5", same_pins),
     ("at24c64d", "24lc64", "tssop-8", as_it_is, "footprint", "its order code is that of tssop-8", |_, new| {
-        new.packages.list.retain(|package| package.footprint != Footprint::Tssop8Rotated);
+        Arc::make_mut(&mut new.packages).list.retain(|package| package.footprint != Footprint::Tssop8Rotated);
     }),
     // Pin 3 goes from not connected to A2: a board that left it open has an open address pin.
     (
@@ -65,7 +67,10 @@ const TRAPS: &[Trap] = &[
         "A2 is open",
         |_, new| {
             new.address_bits.value[0] = Role::Ignored;
-            new.packages.list.iter_mut().for_each(|package| package.address_bits[0] = Some(Role::Ignored));
+            Arc::make_mut(&mut new.packages)
+                .list
+                .iter_mut()
+                .for_each(|package| package.address_bits[0] = Some(Role::Ignored));
         },
     ),
     ("at24c02c", "at24c02d", "soic-8", at_5v, "supply", "3.6 V", runs_at_5v),
@@ -164,7 +169,10 @@ const TRAPS: &[Trap] = &[
     ("24lc128", "BR24G128FVJ-3A", "tssop-8", as_it_is, "footprint", "made in tssop-8-3x4.9mm", same_pins),
     // Pins 1 to 3 as A0 to A2 in one issue of its sheet, not connected in the other.
     ("24lc02b", "bl24c02a", "soic-8", as_it_is, "footprint", "its device address", |_, new| {
-        new.packages.list.iter_mut().for_each(|package| package.address_bits = [Some(Role::Ignored); 3]);
+        Arc::make_mut(&mut new.packages)
+            .list
+            .iter_mut()
+            .for_each(|package| package.address_bits = [Some(Role::Ignored); 3]);
     }),
     // One name: an edition from 2.2 V and 0 C, another from 1.8 V and -40 C; the narrower one counts.
     (

@@ -148,7 +148,7 @@ fn a_smallest_package_may_answer_all_eight_addresses_and_must_be_alone() {
         board.footprint = Footprint::Sot235;
         board.bus.other_addresses = vec![0x57];
         let judged = judge(&board, &small, &small);
-        assert!(judged.evidence.new.hazards.contains(&Hazard::AddressConflict), "{}: {judged:?}", small.id);
+        assert!(judged.evidence.new.told().hazards.contains(&Hazard::AddressConflict), "{}: {judged:?}", small.id);
     }
 }
 
