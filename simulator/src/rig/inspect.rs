@@ -160,12 +160,17 @@ impl Rig {
     /// ledger can know are added. Returns all incidents. No chip, line or clock is touched.
     pub fn finish(&self) -> Vec<Incident> {
         // A cause shows within a few pages of lost bytes; a part that lost everything need not be looked at whole.
-        let losses = self.explain_at_most(512);
+        self.finish_and_explain(512).0
+    }
+
+    /// [`Rig::finish`] with what [`Rig::explain_at_most`] says of the first `most` lost bytes of each chip, looked at once.
+    pub fn finish_and_explain(&self, most: usize) -> (Vec<Incident>, Vec<Loss>) {
+        let losses = self.explain_at_most(most);
         let mut detectors = self.look(|world| world.detectors.clone());
         let world = &mut *self.world.borrow_mut();
         detectors.finish(world.now);
         // Those that nothing explains come last: what explains others may explain them.
-        let (known, unknown): (Vec<Loss>, Vec<Loss>) = losses.into_iter().partition(|loss| loss.cause.is_some());
+        let (known, unknown): (Vec<&Loss>, Vec<&Loss>) = losses.iter().partition(|loss| loss.cause.is_some());
         for loss in known.into_iter().chain(unknown) {
             let chip = Some(loss.chip);
             // Where the part did nothing but what it was told, the program is to blame, unless something else was seen.
@@ -180,7 +185,7 @@ impl Rig {
             }
         }
         world.detectors = detectors;
-        world.detectors.incidents.clone()
+        (world.detectors.incidents.clone(), losses)
     }
 
     /// Every event so far, by time. Empty while the trace is off.

@@ -97,11 +97,10 @@ impl Stage<'_> {
     pub(super) fn aftermath(self) -> Aftermath {
         let Ran { rig, chip, wanted, course } = self.run();
         let found = rig.memory(chip);
-        let incidents = rig.finish();
+        let (incidents, losses) = rig.finish_and_explain(LOOKED_AT);
         let mut hazards: Vec<Hazard> = incidents.iter().map(|incident| incident.hazard).collect();
         hazards.sort_unstable();
         hazards.dedup();
-        let losses = rig.explain_at_most(LOOKED_AT);
         let lost = || losses.first().map(|loss| loss.text.clone());
         let damage = || {
             let at = wanted.iter().zip(&found).position(|(wanted, found)| wanted != found)?;
