@@ -13,6 +13,9 @@
  * @typedef {Record<string, any>} Answer
  */
 
+/** When the script began, for who measures it. */
+const began = performance.now();
+
 /**
  * The element of this id.
  * @param {string} id
@@ -63,7 +66,9 @@ const engine = {
 
   async load() {
     const text = atob(by("wasm").textContent);
-    const bytes = Uint8Array.from(text, (c) => c.charCodeAt(0));
+    // A loop: `Uint8Array.from` takes ten times as long, and the first step waits for it.
+    const bytes = new Uint8Array(text.length);
+    for (let at = 0; at < text.length; at += 1) bytes[at] = text.charCodeAt(at);
     const { instance } = await WebAssembly.instantiate(bytes, {});
     this.exports = instance.exports;
   },

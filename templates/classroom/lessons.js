@@ -163,6 +163,7 @@ engine.load().then(() => {
   wire();
   app.take(sharing.read(location.hash.slice(1)) ?? data.opening);
   showAddress();
+  document.body.dataset.began = String(began);
   document.body.dataset.ready = String(performance.now());
 }, (error) => {
   by("alarm").textContent = say("broken", { reason: error instanceof Error ? error.message : "" });
