@@ -135,7 +135,7 @@ def firefox_tab(firefox):
         "layout.css.prefers-color-scheme.content-override": 0, "app.update.enabled": False, "network.captive-portal-service.enabled": False,
         "network.connectivity-service.enabled": False, "browser.shell.checkDefaultBrowser": False, "datareporting.policy.dataSubmissionEnabled": False,
         "toolkit.telemetry.enabled": False, "browser.startup.page": 0, "services.settings.server": "data:,#remote-settings-dummy/v1"}
-    with tempfile.TemporaryDirectory() as profile:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
         lines = [f"user_pref({json.dumps(name)}, {json.dumps(value)});" for name, value in preferences.items()]
         pathlib.Path(profile, "user.js").write_text("\n".join(lines))
         browser = subprocess.Popen([firefox, "--headless", "--no-remote", "--profile", profile, "--remote-debugging-port", "0"],

@@ -44,7 +44,7 @@ class Tab:
 @contextlib.contextmanager
 def chromium_tab(chromium, *areas):
     """A tab of a fresh browser, with these areas of the protocol switched on."""
-    with tempfile.TemporaryDirectory() as profile:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
         browser = subprocess.Popen([chromium, *FLAGS, "--user-data-dir=" + profile, "about:blank"],
                                    stderr=subprocess.PIPE, text=True)
         try:
