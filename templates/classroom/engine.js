@@ -8,7 +8,7 @@
  *   went: string, task: string, task_board: string, ask: string, choices: Choice[], checks: Check[],
  *   goal: {reads: string, either: string[], tolerates: string[], cycles: number}, may_set: string[]}} Lesson
  * @typedef {{texts: Record<string, string>, parts: Part[], lessons: Lesson[], words: string[],
- *   opening: {program: string, part: string, beside: string|null}}} Data
+ *   opening: {program: string, part: string, beside: string|null, step: number}}} Data
  * @typedef {{line: number, column: number, len: number}} Place
  * @typedef {Record<string, any>} Answer
  */

@@ -1,6 +1,7 @@
 //! What a recording shows, as a program that can be run on other parts: writes, reads, polls as polls, waits as waits.
 
 use std::collections::BTreeSet;
+use std::fmt::Write as _;
 
 use pagewise_base::fault::Faults;
 use pagewise_simulator::recording::{BusEvent, Role};
@@ -34,6 +35,30 @@ pub(crate) struct Step {
     pub(crate) every_ns: Option<u64>,
 }
 
+impl Step {
+    fn notation(&self) -> String {
+        let direction = |control: u8| if control & 1 == 1 { 'R' } else { 'W' };
+        let mut text = String::new();
+        // Writing to a String cannot fail.
+        if self.wait_ns > 0 {
+            let _ = writeln!(text, "wait {}ns", self.wait_ns);
+        }
+        if let (Some(_), Some(first)) = (self.every_ns, self.messages.first()) {
+            let _ = writeln!(text, "poll {:02X}{} 1000ms", first.control >> 1, direction(first.control));
+        }
+        for (at, message) in self.messages.iter().enumerate() {
+            text.push_str(if at == 0 { "S" } else { " Sr" });
+            let _ = write!(text, " {:02X}{}", message.control >> 1, direction(message.control));
+            for byte in &message.written {
+                let _ = write!(text, " {byte:02X}");
+            }
+            text.push_str(&" ??".repeat(message.read));
+        }
+        text.push_str(" P\n");
+        text
+    }
+}
+
 /// A program as recordings show it.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Program {
@@ -65,6 +90,19 @@ impl Program {
     #[must_use]
     pub fn transfers(&self) -> usize {
         self.steps.len()
+    }
+
+    /// Addresses of other devices that answered.
+    #[must_use]
+    pub fn others(&self) -> Vec<u8> {
+        self.others.iter().copied().collect()
+    }
+
+    /// Each transfer in the notation in which the simulator's traces are written and programs are played: the wait before it,
+    /// a loop of polling as one line, and what was read as `??`.
+    #[must_use]
+    pub fn notation(&self) -> Vec<String> {
+        self.steps.iter().map(Step::notation).collect()
     }
 
     fn add(&mut self, wait_ns: u64, messages: Vec<Message>) {

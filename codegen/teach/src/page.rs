@@ -36,6 +36,8 @@ pub struct Opening {
     pub part: String,
     /// The part beside it.
     pub beside: Option<String>,
+    /// Steps that are played already.
+    pub step: usize,
     /// Parts that are not cards.
     #[serde(skip)]
     pub parts: Vec<Part>,
@@ -46,7 +48,13 @@ impl Opening {
     #[must_use]
     pub fn of_the_house() -> Self {
         let program = "means 0010 80..AF\nS 50W 00 10 80..AF P\nwait 5ms\nS 50W 00 10 Sr 50R ??x16 P\n";
-        Self { program: program.to_owned(), part: "at24c32e".to_owned(), beside: None, parts: Vec::new() }
+        Self { program: program.to_owned(), part: "at24c32e".to_owned(), beside: None, step: 0, parts: Vec::new() }
+    }
+
+    /// A program on the first of two parts, beside the other.
+    pub(crate) fn of_case(program: String, parts: Vec<Part>, step: usize) -> Self {
+        let id = |at: usize| parts.get(at).map(|part| part.id.clone());
+        Self { program, part: id(0).unwrap_or_default(), beside: id(1), step, parts }
     }
 }
 

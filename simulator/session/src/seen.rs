@@ -103,6 +103,11 @@ impl Step {
 }
 
 impl Seen {
+    /// The transfers from the first on, at most a hundred thousand: when each began, in nanoseconds, and its text.
+    pub fn lines(&self) -> impl Iterator<Item = (u64, &str)> {
+        self.lines.iter().map(|line| (line.from_ns, line.text.as_str()))
+    }
+
     /// Keeps the step that is to come.
     pub(crate) fn step(&mut self, rig: &Rig, chips: Vec<ChipId>, client: u64, messages: &[Message]) {
         let (before, messages) = (rig.snapshot(), messages.to_vec());

@@ -4,6 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use pagewise_player::{Bench, Program, Run};
 use pagewise_tests::{smbus2, tools};
 use serde_json::Value;
 
@@ -144,6 +145,33 @@ fn a_settings_store_is_broken_by_a_cut_and_its_repair_is_not() {
         place.json(&[&options[..], &["--", "./settings"]].concat()).0
     };
     assert_eq!((alone(at), alone(at - 2_000_000)), (1, 0));
+}
+
+#[test]
+fn the_first_loss_opens_on_the_page_of_the_classroom() {
+    let Some(place) = Place::with(&["write_table"]) else { return };
+    let page = place.path("page.html");
+    let on = |part: &str| place.run(&["--to", part, "--seeds", "1", "--classroom", "page.html", "--", "./write_table"]);
+    assert_eq!((on("at24c256c").status.code(), page.exists()), (Some(0), false), "nothing is lost");
+    assert_eq!(on("24lc64").status.code(), Some(1));
+    let page = fs::read_to_string(page).unwrap();
+    let data = page.split_once("id=\"data\">").unwrap().1.split_once("</script>").unwrap().0;
+    let data: Value = serde_json::from_str(data).unwrap();
+    let opening = &data["opening"];
+    let text = opening["program"].as_str().unwrap();
+    let (board, program) = Program::parse(text).unwrap_or_else(|faults| panic!("{faults:?}\n{text}"));
+    let [new, old] = ["part", "beside"].map(|which| {
+        let part = data["parts"].as_array().unwrap().iter().find(|part| part["id"] == opening[which]).unwrap();
+        let model = serde_json::from_value(part["model"].clone()).unwrap();
+        Run::new(&Bench { model, board: board.clone() }, &program)
+    });
+    assert_eq!((new.lost().first(), old.lost().len()), (Some(&0x0100), 0), "{text}");
+    // What stands at 0x0100 is what the program has read back there: see the test of the writer.
+    assert_eq!(new.memory_at(usize::MAX)[0x0100..0x0106], [0xE5, 0xEC, 0xF3, 0xFA, 0x06, 0x0D], "{text}");
+    let failing = text.lines().last().unwrap();
+    assert!(failing.contains("S 50W 01 00 05 0C"), "{text}");
+    let step = opening["step"].as_u64().unwrap() as usize;
+    assert_eq!(new.log()[step].place.line, text.lines().count(), "{text}");
 }
 
 #[test]

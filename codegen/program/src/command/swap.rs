@@ -3,7 +3,7 @@
 pub(super) mod files;
 pub(super) mod fleet_text;
 mod progress;
-mod recorded;
+pub(super) mod recorded;
 mod text;
 
 use std::path::{Path, PathBuf};

@@ -11,6 +11,7 @@ mod compare;
 mod cuts;
 mod files;
 mod once;
+mod page;
 mod setting;
 mod text;
 mod words;
@@ -68,6 +69,9 @@ impl Trial {
         };
         baseline::mark(&mut report, baseline.as_ref());
         self.files.write(&report)?;
+        if let Some(path) = &self.classroom {
+            page::write(path, &catalogue, &bench, &report, &jobs, &ran)?;
+        }
         let exit = if report.new_losses > 0 { Exit::Against } else { Exit::Usable };
         Ok(Answer::new(options.reader(), "trial", exit, &report, || text::render(&report)))
     }

@@ -4,6 +4,8 @@ use std::fs::{self, File};
 use std::path::Path;
 use std::process::{Command, Output};
 
+use pagewise_player::program::Action;
+use pagewise_player::{Bench, Program, Run};
 use pagewise_simulator::{ChipModel, CycleTime, Rig, RigConfig, Straps};
 use serde_json::Value;
 
@@ -160,4 +162,54 @@ fn channels_of_any_name_are_the_bus_where_that_is_said() {
     assert_eq!(answer["boards"][0]["judgements"][0]["verdict"], "drop-in", "{answer:#}");
     let swapped = pagewise(folder.path(), &[&swap[..], &["--scl", "D1", "--sda", "D0"]].concat());
     assert_eq!(swapped.status.code(), Some(2), "swapped channels carry no I2C");
+}
+
+/// What a page of the classroom opens with, played on the candidate and on the fitted part; the step at which it stands.
+fn opened(page: &Path) -> ([Run; 2], usize) {
+    let page = fs::read_to_string(page).unwrap();
+    let data = page.split_once("id=\"data\">").unwrap().1.split_once("</script>").unwrap().0;
+    let data: Value = serde_json::from_str(data).unwrap();
+    let opening = &data["opening"];
+    let (board, program) = Program::parse(opening["program"].as_str().unwrap()).unwrap();
+    let run = |id: &Value| {
+        let part = data["parts"].as_array().unwrap().iter().find(|part| part["id"] == *id).unwrap();
+        let model = serde_json::from_value(part["model"].clone()).unwrap();
+        Run::new(&Bench { model, board: board.clone() }, &program)
+    };
+    ([run(&opening["part"]), run(&opening["beside"])], opening["step"].as_u64().unwrap() as usize)
+}
+
+#[test]
+fn the_recorded_transfer_that_fails_opens_on_the_page_of_the_classroom() {
+    let folder = tempfile::tempdir().unwrap();
+    let page = folder.path().join("page.html");
+    fs::write(folder.path().join("board.toml"), BOARD).unwrap();
+    let case = |recording: &str, candidate: &str| {
+        let of = ["--board", "board.toml", "--recording", recording, "--to", candidate];
+        let said = pagewise(folder.path(), &[&["classroom", "--output", "page.html"], &of[..]].concat());
+        (said.status.code(), String::from_utf8_lossy(&said.stderr).into_owned())
+    };
+    record(&folder.path().join("bus.vcd"), 64, &poll);
+    let (code, said) = case("bus.vcd", "at24c256c");
+    assert!(code == Some(2) && said.contains("no recorded transfer"), "{said}");
+    let (code, said) = case("none.vcd", "24lc64");
+    assert!(code == Some(2) && said.contains("none.vcd"), "{said}");
+    assert!(!page.exists(), "nothing is written");
+    assert_eq!(case("bus.vcd", "24lc64").0, Some(0));
+    let ([new, old], step) = opened(&page);
+    // The first page write: 64 bytes to 0x0100, of which a page of 32 bytes keeps the latter half.
+    // Where a byte is by chance what should be there nothing is lost.
+    assert!(new.lost().len() > 55 && old.lost().is_empty(), "{:?} {:?}", new.lost(), old.lost());
+    assert_eq!(new.lost()[0], 0x0100);
+    let hazards =
+        |run: &Run| run.log().iter().flat_map(|it| &it.incidents).map(|it| it.hazard.name()).collect::<Vec<_>>();
+    assert_eq!((hazards(&new), hazards(&old)), (vec!["page-wrap"], vec![]));
+    assert_eq!((new.log()[step].action, step), (Action::Start { again: false }, 0));
+    // Firmware that waits 6 ms, and a part that needs longer: the second page write is not answered.
+    record(&folder.path().join("bus.vcd"), 64, &|rig: &Rig| rig.advance_ns(6_000_000));
+    assert_eq!(case("bus.vcd", "at24cm02").0, Some(0));
+    let ([new, old], step) = opened(&page);
+    assert!(hazards(&new).contains(&"busy-access") && hazards(&old).is_empty(), "{:?}", hazards(&new));
+    assert_eq!((new.lost()[0], old.lost().len()), (0x0140, 0));
+    assert!(matches!(new.log()[step].action, Action::Wait(_)) && step > 64, "{step}");
 }

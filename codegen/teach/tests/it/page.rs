@@ -6,7 +6,8 @@ use std::sync::LazyLock;
 use pagewise_judge::board;
 use pagewise_part::card::Catalogue;
 use pagewise_player::{Bench, Program, Run};
-use pagewise_teach::case;
+use pagewise_simulator::Straps;
+use pagewise_teach::case::{self, Surroundings};
 use pagewise_teach::lesson::Lessons;
 use pagewise_teach::page::{Opening, classroom, teacher};
 use pagewise_teach::texts::Texts;
@@ -107,4 +108,48 @@ fn the_failing_transfer_of_a_swap_fails_on_the_page_too() {
         }
     }
     assert!(opened > 5, "{opened}");
+}
+
+#[test]
+fn of_a_long_course_a_page_has_the_end() {
+    let part = |id: &str| {
+        let card = CATALOGUE.find(id).unwrap();
+        (card.name.as_str(), card.chip_model())
+    };
+    let surroundings = Surroundings {
+        name: "bench\nholds 0000 00",
+        supply_mv: 3300,
+        scl_hz: 400_000,
+        straps: Straps::GROUND,
+        others: &[],
+        contents: Some(&[0xFF, 7]),
+    };
+    // A byte at a time, polled; then 40 bytes at once, and what comes after.
+    let mut transfers: Vec<String> =
+        (0..4000).map(|at| format!("S 50W 01 {:02X} {:02X} P\npoll 50W 10ms\n", at % 32, at % 251)).collect();
+    transfers.push("S 50W 00 40 10..37 P\n".to_owned());
+    transfers.push("poll 50W 10ms\nS 50W 00 40 Sr 50R ?? ?? P\n".to_owned());
+    let of = |transfers: &[String], failing, new| {
+        case::of_transfers(&surroundings, transfers, failing, part("24lc256"), part(new))
+    };
+    let opening = of(&transfers, Some(4000), "at24c32e").unwrap();
+    let lines: Vec<&str> = opening.program.lines().collect();
+    assert_eq!(lines[0], "# bench holds 0000 00", "a name is no line of the program");
+    assert!(lines.iter().any(|line| line.ends_with("transfers before these are left out, and what they stored")));
+    assert!(lines.contains(&"holds 0001 07") && *lines.last().unwrap() == "S 50W 00 40 10..37 P", "{lines:?}");
+    assert!(opening.program.len() < 60_000, "what the page takes: {}", opening.program.len());
+    let (board, program) = Program::parse(&opening.program).unwrap();
+    let run = Run::new(&Bench { model: part("at24c32e").1, board }, &program);
+    // 8 bytes at the page's end are overwritten at its start: 8 are elsewhere, 8 are what stood there.
+    assert_eq!(run.lost().len(), 16, "{:?}", run.lost());
+    assert_eq!(run.log()[opening.step].place.line, lines.len());
+    // The same is found where nobody says which failed.
+    let found = of(&transfers[3990..], None, "at24c32e").unwrap();
+    assert_eq!(found.program.lines().last(), lines.last().copied());
+    // What comes after a read is what the fitted part gives.
+    let read = of(&transfers[3990..], Some(11), "at24c32e").unwrap();
+    assert!(read.program.ends_with("Sr 50R 10 11 P\n"), "{}", read.program);
+    assert!(of(&transfers[3990..], None, "at24c256c").is_none(), "nothing fails on pages of 64 bytes");
+    assert!(of(&transfers, Some(4002), "at24c32e").is_none(), "there is no such transfer");
+    assert!(of(&[format!("S 50W 00 00{} P\n", " 55".repeat(20_000))], Some(0), "at24c32e").is_none(), "too long");
 }

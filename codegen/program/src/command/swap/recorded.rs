@@ -17,7 +17,7 @@ use pagewise_part::fact::{Basis, Fact};
 
 /// What recordings showed of a board's firmware.
 #[derive(Debug, JsonSchema, Serialize)]
-pub(super) struct Recorded {
+pub(in crate::command) struct Recorded {
     /// The recordings.
     files: Vec<String>,
     /// Values that were observed, in place of those of the board file.
@@ -32,7 +32,7 @@ pub(super) struct Recorded {
 impl Recorded {
     /// The fitted part with what the recordings show of its structure: that stands in place of an assumption, never of a
     /// published value.
-    pub(super) fn fitted(&mut self, card: &Card) -> Card {
+    pub(in crate::command) fn fitted(&mut self, card: &Card) -> Card {
         let mut card = card.clone();
         let Some((page, source)) = self.page.clone() else { return card };
         let basis = Basis::Observed { source: source.as_str().into() };
@@ -62,7 +62,7 @@ fn page(observation: &Observation) -> Option<(u32, String)> {
 const LEAST: [&str; 2] = ["wait_ms", "first_access_us"];
 
 /// Reads a board and the program of its recordings.
-pub(super) fn read(
+pub(in crate::command) fn read(
     path: &Path,
     recordings: &[PathBuf],
     channels: &OfRecording,

@@ -70,6 +70,10 @@ pub struct Trial {
     /// Reports to write besides.
     #[command(flatten)]
     pub files: files::Files,
+    /// Write a page for the browser on which the first loss that is not known is played step by step, on the candidate and on
+    /// the fitted part; losses by a cut apart. Where nothing is lost, none is written.
+    #[arg(long, value_name = "FILE")]
+    pub classroom: Option<PathBuf>,
     /// The preload library, if it is not the one beside this program, in ../lib, or inside it.
     #[arg(long, value_name = "FILE")]
     pub library: Option<PathBuf>,

@@ -31,6 +31,8 @@ pub(super) struct Ran {
     pub(super) memory: BTreeMap<String, Vec<u8>>,
     pub(super) readings: BTreeMap<(u8, Vec<u8>, usize), Vec<u8>>,
     pub(super) told: Vec<String>,
+    /// Transfers of each bus, in the notation of programs, the time in front of each.
+    pub(super) courses: Vec<Vec<String>>,
 }
 
 /// The plan of a session for this run.
@@ -158,7 +160,9 @@ pub(super) fn whole(bench: &Bench, part: usize, setting: &Setting) -> Result<Ran
         remedies.push(format!("name the device with --device; it said: {said}"));
         return Err(Fault::of_file(&name, reason, remedies.join("; ")));
     }
+    let us = |ns: u64| format!("{}.{:03} us", ns / 1000, ns % 1000);
     let mut ran = Ran {
+        courses: vec![seen.lines().map(|(from_ns, line)| format!("{}  {line}\n", us(from_ns))).collect()],
         exit,
         said,
         hazards: seen.hazards,
@@ -175,6 +179,7 @@ pub(super) fn whole(bench: &Bench, part: usize, setting: &Setting) -> Result<Ran
         ran.transfers += rig.transfers.lines().count() as u64;
         ran.now_ns = ran.now_ns.max(rig.now_ns);
         let lines: Vec<&str> = rig.transfers.lines().collect();
+        ran.courses.push(lines.iter().map(|line| format!("{}\n", line.trim())).collect());
         for (hazard, at_ns, text) in rig.hazards {
             let (transfer, on_the_bus) = under_way(&lines, at_ns);
             ran.hazards.push(Sighting { hazard, at_ns, text, transfer, on_the_bus });
