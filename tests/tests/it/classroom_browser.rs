@@ -115,7 +115,7 @@ fn played(seen: &Value, lessons: &[Lesson], from: usize, texts: &Texts) {
         let name = &one["name"];
         assert_eq!(name, &lesson.name);
         assert_eq!(one["hidden"], true, "{name}: the bench shows before the answer");
-        assert_eq!(one["answered"], if (from + at) % 2 == 0 { "good" } else { "bad" }, "{name}");
+        assert_eq!(one["answered"], if (from + at).is_multiple_of(2) { "good" } else { "bad" }, "{name}");
         let failing = one["failing"].as_str().unwrap();
         if let Some(hazard) = lesson.hazard {
             assert!(failing.contains(hazard.name()), "{name}: {failing}");
