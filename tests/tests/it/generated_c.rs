@@ -4,6 +4,7 @@
 mod cuts;
 mod init;
 mod proof;
+mod proved;
 mod rust_side;
 mod size;
 mod workshop;
