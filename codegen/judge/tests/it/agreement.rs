@@ -4,7 +4,7 @@ use super::boards::{Swap, close_swaps, made_up, swaps};
 use super::search::{counterexample, scaled, seed};
 use pagewise_judge::board::{Board, Wait};
 use pagewise_judge::swap::{Agreement, Judgement, Verdict, judge};
-use pagewise_part::card::{Card, Catalogue};
+use pagewise_part::card::{Card, Catalogue, RegionKind};
 use proptest::prelude::*;
 
 /// What both said, in few lines.
@@ -69,6 +69,25 @@ fn what_a_bank_select_command_reaches_is_out_of_reach_for_rules_and_simulation()
         let simulated = (judgement.evidence.verdict, judgement.agree);
         assert_eq!(simulated, (verdict, Agreement::Agree), "{}", findings(&judgement, old, new));
     }
+}
+
+/// Nobody can say whether a candidate has its serial number where the firmware looks if the fitted part's sheet was not read
+/// to there; of the fitted part itself that is no question.
+#[test]
+fn a_second_region_at_an_unread_place_of_the_fitted_part_is_a_condition() {
+    let catalogue = Catalogue::embedded().unwrap();
+    let (old, new) = (catalogue.find("24aa02uid").unwrap(), catalogue.find("at24cs16").unwrap());
+    let mut board = example_boards().into_iter().find(|board| board.name.contains("VD7")).unwrap();
+    board.uses = vec![RegionKind::SerialNumber];
+    let asked = |new: &Card| {
+        let judgement = judge(&board, old, new);
+        let of_region = judgement.findings.into_iter().filter(|finding| finding.rule == "second-region");
+        of_region.map(|finding| (finding.compared, finding.proviso.map(|proviso| proviso.text))).collect::<Vec<_>>()
+    };
+    let compared = "the firmware uses the serial-number, of the fitted part's it was not read where it lies".to_owned();
+    let condition = "its serial-number lies where the fitted part has it".to_owned();
+    assert_eq!(asked(new), [(compared.clone(), Some(condition))]);
+    assert!(asked(old).iter().all(|(told, _)| *told != compared), "{:?}", asked(old));
 }
 
 /// Published cards state no power-up time, so a card is made that does.
