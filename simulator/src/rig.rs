@@ -235,10 +235,9 @@ impl Rig {
     }
 
     /// Passes over polls that are refused whatever happens; the next one may be answered, or that is not certain. Each poll
-    /// is a write of `header` to
-    /// `address`, or a read of one byte without a header, followed by `pause_ns`; all take at most `within_ns`, in virtual
-    /// nanoseconds. To be called where such a poll was just refused and its pause is over; nothing but time tells it from
-    /// polling, and nothing is passed over while the trace is on.
+    /// is a write of `header` to `address`, or a read of one byte without a header, followed by `pause_ns`; all take at most
+    /// `within_ns`, in virtual nanoseconds. To be called where such a poll was just refused, its pause is over, and the next
+    /// one follows; nothing but time tells it from polling, and nothing is passed over while the trace is on.
     pub fn pass_polls(&self, address: u8, header: &[u8], pause_ns: u64, within_ns: u64) {
         self.world.borrow_mut().pass_polls(address, header, pause_ns, within_ns);
     }

@@ -207,7 +207,7 @@ impl<'a> Fitted<'a> {
         let case = Case::new(board, climate, &old, &old);
         let itself = Ruling::on(&case, &judges.rules);
         // The board works today, so what its firmware needs of the fitted part holds.
-        let old = Arc::new(itself.grant(&old));
+        let old = itself.grant(&old);
         let baseline = Baseline::new(Cow::Borrowed(board), Arc::clone(&old), Arc::clone(&judges));
         let mut findings: Vec<Finding> = itself.faults().cloned().collect();
         let whole = Case { new: Arc::clone(&old), ..case };
@@ -241,7 +241,8 @@ impl<'a> Fitted<'a> {
     pub fn judge_with(&self, new: &Card, recording: Option<&dyn Recording>) -> Judgement {
         self.see(new, |seen| {
             let Seen { ruling, ladder, agree, then, mended, shipped } = seen;
-            let recorded = recording.map(|recording| recording.run(self.board, &self.old, &ruling.grant(new)));
+            let recorded =
+                recording.map(|recording| recording.run(self.board, &self.old, &ruling.grant(&Arc::new(new.clone()))));
             let judgement = Judgement {
                 board: self.board.name.clone(),
                 fitted: self.old.id.clone(),
@@ -320,7 +321,7 @@ impl<'a> Fitted<'a> {
     fn rule(&self, case: &Case<'_>) -> (Ruling, Arc<Card>) {
         let mut ruling = Ruling::on(case, &self.judges.rules);
         ruling.excuse(&self.today.findings, case.is_of_fitted(), self.mended.is_some());
-        let granted = Arc::new(ruling.grant(&case.new));
+        let granted = ruling.grant(&case.new);
         (ruling, granted)
     }
 

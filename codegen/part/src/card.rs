@@ -29,7 +29,7 @@ use crate::fact::Fact;
 pub use catalogue::Catalogue;
 pub use grade::{Ac, EndurancePoint, Grade, Limits, Temperatures};
 pub use order::OrderPiece;
-pub use package::{Footprint, Offer, Package, Packages, signal};
+pub use package::{Footprint, Offer, Package, Packages, pin_in, signal};
 pub use region::{Access, Region, RegionKind};
 pub use role::Role;
 
@@ -137,7 +137,7 @@ pub struct Card {
     /// Packages.
     pub packages: Arc<Packages>,
     /// What the pieces of its order code mean.
-    pub order_pieces: Vec<OrderPiece>,
+    pub order_pieces: Arc<Vec<OrderPiece>>,
     /// Where the card is of one order code: identifier of the part's card.
     pub order_of: Option<String>,
     /// Second regions.

@@ -101,8 +101,7 @@ impl World {
     }
 
     /// Lets polls pass at once that are refused for sure, each followed by `pause_ns`, for at most `within_ns` in all, after one
-    /// of them was done. Without a header a poll is a read of one byte. What is refused and looks like data is booked each
-    /// time, so of such polls the last one is left to be made.
+    /// of them was done and before another one is. Without a header a poll is a read of one byte.
     pub(crate) fn pass_polls(&mut self, address: u8, header: &[u8], pause_ns: u64, within_ns: u64) {
         let booked = self.detectors.awaits_access();
         if address > 0x7F || !self.is_undisturbed() {
@@ -122,7 +121,7 @@ impl World {
         };
         let last_start = refused_until.saturating_sub(begin).saturating_sub(poll_ns);
         let each = poll_ns + pause_ns;
-        let polls = last_start.div_ceil(each).saturating_sub(u64::from(booked)).min(within_ns / each);
+        let polls = last_start.div_ceil(each).min(within_ns / each);
         self.pass(polls * each);
         self.calls += polls;
     }

@@ -67,6 +67,12 @@ impl Array {
         }
     }
 
+    /// Whether it holds just these bytes.
+    pub(crate) fn holds(&self, bytes: &[u8]) -> bool {
+        let alike = |(chunk, bytes): (&Arc<[u8; CHUNK]>, &[u8])| chunk[..bytes.len()] == *bytes;
+        bytes.len() == self.len && self.chunks.iter().zip(bytes.chunks(CHUNK)).all(alike)
+    }
+
     pub(crate) fn to_vec(&self) -> Vec<u8> {
         let mut all = alloc::vec![0; self.len];
         self.read(0, &mut all);
@@ -88,6 +94,22 @@ mod tests {
         let mut back = [0; 8];
         fork.read(250, &mut back);
         assert_eq!(back, [1, 2, 3, 4, 5, 6, 7, 8]);
+    }
+
+    #[test]
+    fn an_array_holds_its_own_bytes_and_no_others() {
+        for len in [1, 255, 256, 257, 1000] {
+            let mut array = Array::erased(len);
+            array.set(len - 1, 7);
+            let mut bytes = array.to_vec();
+            assert!(array.holds(&bytes));
+            assert!(!array.holds(&bytes[1..]) && !array.holds(&[bytes.as_slice(), &[0xFF]].concat()));
+            for at in [0, len as usize / 2, len as usize - 1] {
+                bytes[at] ^= 1;
+                assert!(!array.holds(&bytes), "{len} {at}");
+                bytes[at] ^= 1;
+            }
+        }
     }
 
     #[test]

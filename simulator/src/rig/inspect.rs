@@ -57,6 +57,12 @@ impl Rig {
         self.look(|world| world.chips[chip.0].array.to_vec())
     }
 
+    /// Whether [`Rig::memory`] is just this, without making a copy of it.
+    #[must_use]
+    pub fn holds(&self, chip: ChipId, bytes: &[u8]) -> bool {
+        self.look(|world| world.chips[chip.0].array.holds(bytes))
+    }
+
     /// Puts bytes into the array behind the chip's back.
     ///
     /// # Panics
@@ -149,6 +155,12 @@ impl Rig {
     #[must_use]
     pub fn incidents_from(&self, known: usize) -> Vec<Incident> {
         self.look(|world| world.detectors.incidents.get(known..).unwrap_or_default().to_vec())
+    }
+
+    /// Whether the detectors have reported anything so far. What they report stands, so [`Rig::finish`] then says so too.
+    #[must_use]
+    pub fn has_incidents(&self) -> bool {
+        self.look(|world| !world.detectors.incidents.is_empty())
     }
 
     /// Forgets the incidents and what the detectors have seen so far.

@@ -10,12 +10,12 @@
 //! part: at the board's temperature the point stated for the next higher temperature counts, and where none is stated
 //! the budget says so.
 
-use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::board::{Board, Region};
+use crate::board::Board;
 use pagewise_part::card::{Card, Wear};
 use pagewise_part::fact::Basis;
 
@@ -38,28 +38,48 @@ pub fn days_to(rated: u64, cycles_per_day: f64) -> f64 {
     rated as f64 / cycles_per_day
 }
 
-/// Cycles per day of every wear unit that is written at run time, by its number (offset / unit).
-#[must_use]
-pub fn per_day(board: &Board, unit: u32) -> BTreeMap<u32, f64> {
-    let mut per_day = BTreeMap::new();
-    for region in board.regions.iter().filter(|region| region.writes_per_day > 0.0) {
-        add(board, region, unit, &mut per_day);
-    }
-    per_day
+/// Cycles per day of the wear units that a board writes at run time.
+#[derive(Debug)]
+pub struct Load {
+    /// Number of the first of them (offset / unit).
+    first: u32,
+    /// From that one on; 0 where nothing is written.
+    per_day: Vec<f64>,
 }
 
-fn add(board: &Board, region: &Region, unit: u32, per_day: &mut BTreeMap<u32, f64>) {
-    for piece in board.firmware.write_pieces(region) {
-        for place in piece.offset / unit..=(piece.offset + piece.length - 1) / unit {
-            *per_day.entry(place).or_default() += region.writes_per_day;
+impl Load {
+    /// What a board's firmware puts on units of so many bytes.
+    #[must_use]
+    pub fn of(board: &Board, unit: u32) -> Self {
+        let written = || board.regions.iter().filter(|region| region.writes_per_day > 0.0);
+        let first = written().map(|region| region.offset / unit).min().unwrap_or_default();
+        let end = written().map(|region| (region.offset + region.length - 1) / unit + 1).max().unwrap_or_default();
+        let mut per_day = vec![0.0; end.saturating_sub(first) as usize];
+        for region in written() {
+            for piece in board.firmware.write_pieces(region) {
+                let places = piece.offset / unit - first..=(piece.offset + piece.length - 1) / unit - first;
+                per_day[*places.start() as usize..=*places.end() as usize]
+                    .iter_mut()
+                    .for_each(|cycles| *cycles += region.writes_per_day);
+            }
         }
+        Self { first, per_day }
     }
-}
 
-/// The busiest wear unit, the first of several: its number and its cycles per day.
-#[must_use]
-pub fn busiest(per_day: &BTreeMap<u32, f64>) -> Option<(u32, f64)> {
-    per_day.iter().map(|(place, cycles)| (*place, *cycles)).max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+    /// The busiest wear unit among some, the first of several: its number and its cycles per day. `None` where none of
+    /// them is written.
+    #[must_use]
+    pub fn busiest(&self, among: RangeInclusive<u32>) -> Option<(u32, f64)> {
+        let written = (self.first..).zip(self.per_day.iter().copied()).filter(|(_, cycles)| *cycles > 0.0);
+        let among = written.filter(|(place, _)| among.contains(place));
+        among.max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+    }
+
+    /// The same among all.
+    #[must_use]
+    pub fn busiest_of_all(&self) -> Option<(u32, f64)> {
+        self.busiest(0..=u32::MAX)
+    }
 }
 
 /// The rating that counts on a board.
@@ -182,13 +202,12 @@ impl WearBudget {
     pub fn of(board: &Board, card: &Card) -> Self {
         let unit = unit_bytes(card);
         let rating = Rating::of(card, board.temperature_max_c, board.bus.supply_mv);
-        let all = per_day(board, unit);
+        let load = Load::of(board, unit);
         let years = |cycles: f64| (cycles > 0.0).then(|| days_to(rating.cycles, cycles) / DAYS_PER_YEAR);
         let mut regions: Vec<RegionWear> = Vec::new();
         for region in &board.regions {
             let (first, last) = (region.offset / unit, (region.offset + region.length - 1) / unit);
-            let here: BTreeMap<u32, f64> = all.range(first..=last).map(|(place, cycles)| (*place, *cycles)).collect();
-            let (place, cycles) = busiest(&here).unwrap_or((first, 0.0));
+            let (place, cycles) = load.busiest(first..=last).unwrap_or((first, 0.0));
             let shares_with = board.regions.iter().filter(|other| {
                 other.name != region.name
                     && other.offset / unit <= last
@@ -207,7 +226,7 @@ impl WearBudget {
             });
         }
         regions.sort_by(|a, b| b.used.total_cmp(&a.used));
-        let worst = busiest(&all);
+        let worst = load.busiest_of_all();
         let years_to_rating = worst.and_then(|(_, cycles)| years(cycles));
         Self {
             unit: card.wear_unit.value,

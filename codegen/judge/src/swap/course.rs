@@ -4,10 +4,10 @@ use embedded_hal::i2c::I2c;
 use pagewise_simulator::{AdjacentWrites, ChipId, Quirks, Rig};
 
 use super::firmware::{Log, Runner};
-use super::part::Part;
 use super::setup::{meant_in, wp_level, written};
+use super::stage::Stage;
 use super::watched::{Watched, Window};
-use crate::board::{Board, Strap, Wait, WriteShape};
+use crate::board::{Strap, WriteShape};
 
 /// What the firmware met on its way.
 pub(super) struct Course {
@@ -39,8 +39,18 @@ impl Course {
     }
 }
 
+/// How much of a run is made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Extent {
+    /// All of it.
+    Whole,
+    /// Nothing after the first failure: enough to see whether the part serves.
+    UntilFailure,
+}
+
 /// Lets the board's firmware do on a rig all that its file says.
-pub(super) fn execute(board: &Board, part: &Part, rig: &Rig, chip: ChipId, traced: Window) -> Course {
+pub(super) fn execute(stage: Stage<'_>, rig: &Rig, chip: ChipId, traced: Window, extent: Extent) -> Course {
+    let Stage { board, part, expects, .. } = stage;
     let settings = &board.firmware;
     let adjacent = match settings.write_shape {
         WriteShape::TwoRestarted => AdjacentWrites::Restart,
@@ -50,8 +60,14 @@ pub(super) fn execute(board: &Board, part: &Part, rig: &Rig, chip: ChipId, trace
     let clock = rig.clone();
     let mut runner = Runner::new(settings, bus, rig.delay(), move || clock.now_ns() / 1000)
         .passing(|address, header, pause_ns, within_ns| rig.pass_polls(address, header, pause_ns, within_ns));
+    if extent == Extent::UntilFailure {
+        runner = runner.until_failure(|| rig.has_incidents());
+    }
     let mut pointers = Vec::new();
     for region in written(board) {
+        if !runner.goes_on() {
+            break;
+        }
         let data = meant_in(region);
         rig.meant(chip, region.offset, &data);
         if board.wp == Strap::Gpio {
@@ -59,7 +75,12 @@ pub(super) fn execute(board: &Board, part: &Part, rig: &Rig, chip: ChipId, trace
         }
         runner.write(region, &data);
         if settings.reads_on_after_write {
-            pointers.push(pointer_of(rig, chip, runner.last_address(region)));
+            let found = pointer_of(rig, chip, runner.last_address(region));
+            let strayed = expects.is_some_and(|expects| expects.get(pointers.len()).is_some_and(|it| *it != found));
+            pointers.push(found);
+            if strayed && extent == Extent::UntilFailure {
+                break;
+            }
             runner.read_on(region);
         }
         if board.wp == Strap::Gpio {
@@ -72,11 +93,7 @@ pub(super) fn execute(board: &Board, part: &Part, rig: &Rig, chip: ChipId, trace
     for address in &board.bus.other_addresses {
         runner.visit(*address);
     }
-    let mut log = runner.finish();
-    if matches!(settings.wait, Wait::Fixed { .. }) {
-        log.overruns = 0;
-    }
-    Course { log, pointers }
+    Course { log: runner.finish(), pointers }
 }
 
 /// Where the part's pointer stands, read from it: in copies of the rig every byte of the memory says where it is.

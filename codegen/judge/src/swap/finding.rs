@@ -58,7 +58,7 @@ pub enum Amend {
     SclKhz(u32),
     /// A supply in millivolts at which it must run.
     Supply(u32),
-    /// Sequential reads run over all that is reached without another command.
+    /// Sequential reads run over the whole array.
     ReadWholeArray,
     /// Rated write cycles.
     Endurance(u64),
@@ -123,7 +123,7 @@ impl Amend {
                 }
             }
             Self::Page(bytes) => card.page_bytes.value = card.page_bytes.value.max(bytes),
-            Self::ReadWholeArray => card.read_wrap_bytes.value = card.reachable_bytes(),
+            Self::ReadWholeArray => card.read_wrap_bytes.value = card.capacity_bytes.value,
             Self::Endurance(cycles) => {
                 card.endurance_cycles.value = cycles;
                 card.endurance_at = None;

@@ -3,6 +3,8 @@
 //! It trusts its settings blindly: it composes addresses with its own number of word-address bytes, cuts writes at its
 //! own page, waits as it always waited, and goes on after an error. What that does to a part is the evidence.
 
+use std::iter;
+
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{I2c, Operation};
 
@@ -40,28 +42,23 @@ impl Firmware {
     }
 
     /// The page writes by which this firmware writes a region.
-    #[must_use]
-    pub fn write_pieces(&self, region: &Region) -> Vec<Piece> {
+    pub fn write_pieces(&self, region: &Region) -> impl Iterator<Item = Piece> + use<> {
         pieces(region, self.room(), Some(self.page_bytes))
     }
 
     /// The reads by which it reads a region.
-    #[must_use]
-    pub fn read_pieces(&self, region: &Region) -> Vec<Piece> {
+    pub fn read_pieces(&self, region: &Region) -> impl Iterator<Item = Piece> + use<> {
         pieces(region, self.max_transfer_bytes.unwrap_or(u32::MAX).max(1), self.read_cut_bytes)
     }
 }
 
-fn pieces(region: &Region, room: u32, cut: Option<u32>) -> Vec<Piece> {
-    let mut pieces = Vec::new();
-    let (mut offset, end) = (region.offset, region.offset + region.length);
-    while offset < end {
+fn pieces(region: &Region, room: u32, cut: Option<u32>) -> impl Iterator<Item = Piece> + use<> {
+    let end = region.offset + region.length;
+    let piece = move |offset: u32| {
         let to_cut = cut.map_or(u32::MAX, |block| block - offset % block);
-        let length = (end - offset).min(room).min(to_cut);
-        pieces.push(Piece { offset, length });
-        offset += length;
-    }
-    pieces
+        (offset < end).then(|| Piece { offset, length: (end - offset).min(room).min(to_cut) })
+    };
+    iter::successors(piece(region.offset), move |last| piece(last.offset + last.length))
 }
 
 /// What the firmware saw while it ran.
@@ -86,6 +83,7 @@ pub struct Runner<'f, B, D> {
     delay: D,
     now_us: Box<dyn Fn() -> u64 + 'f>,
     pass: Box<Pass<'f>>,
+    failed: Option<Box<dyn Fn() -> bool + 'f>>,
     log: Log,
 }
 
@@ -95,7 +93,8 @@ type Pass<'f> = dyn Fn(u8, &[u8], u64, u64) + 'f;
 impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
     /// Takes the bus, its delay, and a clock for the limit of acknowledge polling.
     pub fn new(settings: &'f Firmware, bus: B, delay: D, now_us: impl Fn() -> u64 + 'f) -> Self {
-        Self { settings, bus, delay, now_us: Box::new(now_us), pass: Box::new(|_, _, _, _| ()), log: Log::default() }
+        let pass: Box<Pass<'f>> = Box::new(|_, _, _, _| ());
+        Self { settings, bus, delay, now_us: Box::new(now_us), pass, failed: None, log: Log::default() }
     }
 
     /// With a simulation that can pass over polls which are refused whatever happens: their device address, header, the
@@ -105,10 +104,26 @@ impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
         Self { pass: Box::new(pass), ..self }
     }
 
+    /// Sends nothing more once something went wrong, in its own log or as `failed` says.
+    #[must_use]
+    pub fn until_failure(self, failed: impl Fn() -> bool + 'f) -> Self {
+        Self { failed: Some(Box::new(failed)), ..self }
+    }
+
+    /// Whether it still sends.
+    #[must_use]
+    pub fn goes_on(&self) -> bool {
+        let Log { errors, overruns, misread, .. } = &self.log;
+        self.failed.as_ref().is_none_or(|failed| *errors == 0 && *overruns == 0 && misread.is_none() && !failed())
+    }
+
     /// Writes a region with the bytes meant for it.
     pub fn write(&mut self, region: &Region, data: &[u8]) {
         let mut rest = data;
         for piece in self.settings.write_pieces(region) {
+            if !self.goes_on() {
+                return;
+            }
             let (now, later) = rest.split_at(rest.len().min(piece.length as usize));
             rest = later;
             self.log.writes += 1;
@@ -122,7 +137,9 @@ impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
                 }
             };
             self.log.errors += u32::from(sent.is_err());
-            self.wait(address, &header);
+            if self.goes_on() {
+                self.wait(address, &header);
+            }
         }
     }
 
@@ -130,6 +147,9 @@ impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
     pub fn read(&mut self, region: &Region, expected: &[u8]) {
         let mut done = 0;
         for piece in self.settings.read_pieces(region) {
+            if !self.goes_on() {
+                return;
+            }
             let mut buffer = vec![0; piece.length as usize];
             let (address, header) = (self.settings.address(piece.offset), self.settings.header(piece.offset));
             let got = if header.is_empty() {
@@ -168,7 +188,9 @@ impl<'f, B: I2c, D: DelayNs> Runner<'f, B, D> {
     /// Reads one byte from another device, as the rest of the firmware does all day.
     pub fn visit(&mut self, address: u8) {
         // What comes back is the other device's business; whether anybody else answered too is in the trace.
-        let _ = self.bus.read(address, &mut [0]);
+        if self.goes_on() {
+            let _ = self.bus.read(address, &mut [0]);
+        }
     }
 
     /// What happened.
@@ -243,7 +265,7 @@ mod tests {
     #[test]
     fn pieces_end_at_pages_and_at_the_longest_transfer() {
         let region = Region { name: "r".into(), offset: 12, length: 20, writes_per_day: 1.0 };
-        let pieces: Vec<_> = firmware().write_pieces(&region).iter().map(|p| (p.offset, p.length)).collect();
+        let pieces: Vec<_> = firmware().write_pieces(&region).map(|p| (p.offset, p.length)).collect();
         assert_eq!(pieces, [(12, 4), (16, 8), (24, 8)]);
     }
 }

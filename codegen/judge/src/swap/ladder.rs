@@ -3,6 +3,7 @@
 //! candidate is run again with all of them as bad as the assumption table has them, so that one can see what that costs.
 
 use std::borrow::Cow;
+use std::ptr;
 use std::sync::Arc;
 
 use super::memo::Memo;
@@ -109,9 +110,10 @@ impl<'c> Ladder<'c> {
         let (card, it_ran) = (&baseline.card, baseline.run.clone());
         let old = Rung { board: Cow::Borrowed(board), card, expects: None, run: it_ran, memo };
         let mut new = run(granted);
-        let doubtful = *granted != *case.new && verdict != Verdict::Reject;
+        // Where nothing had to be granted, it is the very same card.
+        let doubtful = !ptr::eq(granted, &*case.new) && *granted != *case.new && verdict != Verdict::Reject;
         let worst_case = doubtful.then(|| run(&case.new)).filter(|worst| !worst.run.serves);
-        let lands = stray::lands(board, &memo.bench(&baseline.card), &memo.bench(granted));
+        let lands = stray::lands(board, &baseline.card, granted, memo);
         if let Some(at) = lands.filter(|_| new.run.serves) {
             let why = format!("a stray write to {at:#06x} is stored, on the fitted part WP keeps it out");
             new.run = new.run.refuted(&why);

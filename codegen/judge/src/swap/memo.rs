@@ -1,14 +1,17 @@
 //! Runs already made for one board: parts that behave alike on it are run once.
 
 use std::collections::HashMap;
+use std::hash::Hash;
 use std::sync::{Arc, Mutex, PoisonError};
+
+use foldhash::fast::RandomState;
 
 use super::Judges;
 use super::part::Part;
 use super::run::{self, Run};
-use super::stray::Bench;
 use crate::board::{Board, Firmware, Strap};
 use pagewise_part::card::Card;
+use pagewise_simulator::ChipModel;
 
 /// All that a run of one board depends on. The rest of the board is the same for every run of a memo.
 #[derive(Debug, PartialEq, Eq, Hash)]
@@ -22,29 +25,34 @@ struct Key {
     held_to_pointers: bool,
 }
 
+/// Keys are long, and nobody outside chooses them: hashed fast.
+type Known<K, V> = Mutex<HashMap<K, V, RandomState>>;
+
 /// The runs of one board, whose settings and straps may change. Bus but for the SCL rate, regions and the pointers
 /// that the firmware expects must stay.
 #[derive(Debug)]
 pub(super) struct Memo {
     judges: Arc<Judges>,
-    made: Mutex<HashMap<Key, Run>>,
+    made: Known<Key, Run>,
     /// Whether the second firmware reads what the first one wrote into the fitted part.
-    exchanged: Mutex<HashMap<(Firmware, Firmware), bool>>,
+    exchanged: Known<(Firmware, Firmware), bool>,
+    /// Of which of these bytes the fitted part's WP keeps stray writes out.
+    kept_out: Known<Vec<u32>, Vec<u32>>,
 }
 
 impl Memo {
     pub(super) fn new(judges: Arc<Judges>) -> Self {
-        Self { judges, made: Mutex::default(), exchanged: Mutex::default() }
+        Self { judges, made: Mutex::default(), exchanged: Mutex::default(), kept_out: Mutex::default() }
     }
 
     /// The part that a board sees of a card.
     pub(super) fn part(&self, board: &Board, card: &Card) -> Part {
-        Part::seen_by(board, card, (self.judges.chips)(card))
+        Part::seen_by(board, card, self.chip(card))
     }
 
-    /// The chip of a card, on a bench of its own.
-    pub(super) fn bench<'c>(&self, card: &'c Card) -> Bench<'c> {
-        Bench { card, model: (self.judges.chips)(card) }
+    /// The chip of a card.
+    pub(super) fn chip(&self, card: &Card) -> ChipModel {
+        (self.judges.chips)(card)
     }
 
     /// What [`run::run`] comes to.
@@ -57,15 +65,7 @@ impl Memo {
             scl_khz: board.bus.scl_khz,
             held_to_pointers: expects.is_some(),
         };
-        // A run that panicked has stored nothing, so what is there is whole.
-        let known = || self.made.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(run) = known().get(&key) {
-            return run.clone().named(card);
-        }
-        // The lock is not held meanwhile. Two threads may make the same run; they get the same.
-        let made = run::run(board, &key.part, expects);
-        known().insert(key, made.clone());
-        made.named(card)
+        once(&self.made, key, |key| run::run(board, &key.part, expects)).named(card)
     }
 
     /// The run with nothing expected of the pointer, if the part serves.
@@ -76,13 +76,23 @@ impl Memo {
 
     /// Whether one firmware reads what another wrote into the fitted part, as `run` finds out.
     pub(super) fn exchanged(&self, writer: &Firmware, reader: &Firmware, run: impl FnOnce() -> bool) -> bool {
-        let key = (writer.clone(), reader.clone());
-        let known = || self.exchanged.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(read) = known().get(&key) {
-            return *read;
-        }
-        let read = run();
-        known().insert(key, read);
-        read
+        once(&self.exchanged, (writer.clone(), reader.clone()), |_| run())
     }
+
+    /// The bytes of which the fitted part's WP keeps stray writes out, as `run` finds out.
+    pub(super) fn kept_out(&self, probes: Vec<u32>, run: impl FnOnce(&[u32]) -> Vec<u32>) -> Vec<u32> {
+        once(&self.kept_out, probes, |probes| run(probes))
+    }
+}
+
+/// What is known of a key, found out where it is not. The lock is not held meanwhile: two threads may find out the same.
+fn once<K: Eq + Hash, V: Clone>(known: &Known<K, V>, key: K, find: impl FnOnce(&K) -> V) -> V {
+    // A run that panicked has stored nothing, so what is there is whole.
+    let known = || known.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(value) = known().get(&key) {
+        return value.clone();
+    }
+    let value = find(&key);
+    known().insert(key, value.clone());
+    value
 }

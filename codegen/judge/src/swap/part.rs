@@ -101,7 +101,7 @@ fn speed(model: &mut ChipModel, board: &Board) {
 /// A run is far from the end of any endurance, or else both the rating and its unit count.
 fn wear(model: &mut ChipModel, board: &Board) {
     let firmware = &board.firmware;
-    let writes: usize = board.regions.iter().map(|region| firmware.write_pieces(region).len()).sum();
+    let writes: usize = board.regions.iter().map(|region| firmware.write_pieces(region).count()).sum();
     let bytes: u64 = board.regions.iter().map(|region| u64::from(region.length)).sum();
     let accesses = match model.memory {
         MemoryKind::Eeprom => writes as u64,

@@ -26,7 +26,12 @@ impl Ruling {
             if !more {
                 break;
             }
-            granted.new = Arc::new(ruling.grant(&case.new));
+            let card = ruling.grant(&case.new);
+            if card == granted.new && !case.is_of_fitted() {
+                // What was granted is not a value of the card, and the rules would say the same again.
+                break;
+            }
+            granted.new = card;
             if case.is_of_fitted() {
                 granted.old = Arc::clone(&granted.new);
             }
@@ -51,10 +56,10 @@ impl Ruling {
     }
 
     /// The card with everything that the provisos take for granted.
-    pub(super) fn grant(&self, card: &Card) -> Card {
-        let mut card = card.clone();
+    pub(super) fn grant(&self, card: &Arc<Card>) -> Arc<Card> {
+        let mut card = Arc::clone(card);
         let provisos = self.findings.iter().filter_map(|finding| finding.proviso.as_ref());
-        provisos.for_each(|proviso| proviso.amend.apply(&mut card));
+        provisos.for_each(|proviso| proviso.amend.apply(Arc::make_mut(&mut card)));
         card
     }
 

@@ -8,6 +8,7 @@ use pagewise_simulator::Loss;
 use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::{Serialize, Serializer};
 
+use super::course::Extent;
 use super::part::{NAME, Part};
 use super::setup::{set_up, wanted};
 use super::stage::{Aftermath, Stage};
@@ -25,18 +26,10 @@ pub struct Run {
     pub serves: bool,
     /// Nothing was run: outside what the part's sheet promises, no simulation says how it fails.
     pub spared: bool,
-    /// Page writes sent.
-    pub writes: u32,
-    /// Bytes written.
-    pub bytes: u32,
-    /// Bus errors met outside polling.
-    pub errors: u32,
-    /// Virtual time in microseconds.
-    pub time_us: u64,
     #[serde(flatten)]
-    why: Why,
+    shows: Shows,
     /// Where the part's pointer stood after each region was written, as reads showed it; `None` where the part did not
-    /// answer. Empty where the firmware sends an address with every read.
+    /// answer. Empty where the firmware sends an address with every read, and where the part does not serve.
     #[serde(skip)]
     pub pointers: Vec<Option<u32>>,
 }
@@ -56,11 +49,10 @@ pub struct Played {
     pub transaction: Option<Transaction>,
 }
 
-/// Why a part does not serve, as [`Told`]. A failing run is made again where somebody asks; most are never looked at.
-#[derive(Clone, Default)]
-enum Why {
-    #[default]
-    Serves,
+/// What the whole run shows. A failing one broke off at its first failure, and is made again to its end where somebody asks:
+/// most are never looked at.
+#[derive(Clone)]
+enum Shows {
     Said(Told),
     /// With the part's name for the stand-in that the run has.
     Seen(Arc<Seen>, String),
@@ -88,41 +80,46 @@ impl Seen {
     }
 }
 
-impl Why {
+impl Default for Shows {
+    fn default() -> Self {
+        Self::Said(Told::default())
+    }
+}
+
+impl Shows {
     fn seen(stage: Stage<'_>) -> Self {
         Self::Seen(Arc::new(Seen::of(stage)), NAME.to_owned())
     }
 
     fn told(&self) -> Told {
         match self {
-            Self::Serves => Told::default(),
             Self::Said(told) => told.clone(),
             Self::Seen(seen, name) => seen.told.get_or_init(|| seen.aftermath().told).clone().named(name),
         }
     }
 }
 
-impl fmt::Debug for Why {
+impl fmt::Debug for Shows {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         self.told().fmt(f)
     }
 }
 
-impl PartialEq for Why {
+impl PartialEq for Shows {
     fn eq(&self, other: &Self) -> bool {
         self.told() == other.told()
     }
 }
 
-impl Eq for Why {}
+impl Eq for Shows {}
 
-impl Serialize for Why {
+impl Serialize for Shows {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         self.told().serialize(serializer)
     }
 }
 
-impl JsonSchema for Why {
+impl JsonSchema for Shows {
     fn schema_name() -> Cow<'static, str> {
         Told::schema_name()
     }
@@ -143,47 +140,41 @@ impl Run {
         }
     }
 
-    /// What went wrong; nothing where the part serves. Makes the run again, once.
+    /// What the whole run shows. Where the part does not serve, makes the run again, once.
     #[must_use]
     pub fn told(&self) -> Told {
-        self.why.told()
+        self.shows.told()
     }
 
     /// The same run, held to something that it does not show.
     pub(super) fn refuted(self, why: &str) -> Self {
-        Self { serves: false, why: Why::Said(Told::said(why)), ..self }
+        let shows = Shows::Said(Told { first_loss: Some(why.to_owned()), ..self.told() });
+        Self { serves: false, shows, ..self }
     }
 
     fn spared(why: &str) -> Self {
-        Self { spared: true, why: Why::Said(Told::said(why)), ..Self::default() }
+        let told = Told { first_loss: Some(why.to_owned()), ..Told::default() };
+        Self { spared: true, shows: Shows::Said(told), ..Self::default() }
     }
 
     fn of(stage: Stage<'_>) -> Self {
         if let Some(why) = stage.part.unpromised {
             return Self::spared(why);
         }
-        let ran = stage.run();
+        let ran = stage.run(Extent::UntilFailure);
         let serves = ran.serves(stage.expects);
-        let log = ran.course.log;
-        Self {
-            serves,
-            spared: false,
-            writes: log.writes,
-            bytes: log.bytes,
-            errors: log.errors,
-            time_us: ran.rig.now_ns() / 1000,
-            why: if serves { Why::Serves } else { Why::seen(stage) },
-            pointers: ran.course.pointers,
-        }
+        let shows = if serves { Shows::Said(ran.done()) } else { Shows::seen(stage) };
+        let pointers = if serves { ran.course.pointers } else { Vec::new() };
+        Self { serves, spared: false, shows, pointers }
     }
 
     /// Puts the part's name where the run has the stand-in.
     pub(super) fn named(self, card: &Card) -> Self {
-        let why = match self.why {
-            Why::Seen(seen, _) => Why::Seen(seen, card.name.clone()),
-            why => why,
+        let shows = match self.shows {
+            Shows::Seen(seen, _) => Shows::Seen(seen, card.name.clone()),
+            shows => shows,
         };
-        Self { why, ..self }
+        Self { shows, ..self }
     }
 }
 
@@ -216,7 +207,7 @@ pub fn run(board: &Board, part: &Part, expects: Option<&[Option<u32>]>) -> Run {
 #[must_use]
 pub fn play(board: &Board, part: &Part, expects: Option<&[Option<u32>]>) -> Played {
     let run = run(board, part, expects);
-    if let Why::Seen(seen, _) = &run.why {
+    if let Shows::Seen(seen, _) = &run.shows {
         let Aftermath { wanted, found, losses, transaction, .. } = seen.aftermath();
         return Played { run, wanted, found, losses, transaction };
     }

@@ -28,6 +28,10 @@ impl fmt::Display for Setting {
 #[must_use]
 pub fn between(now: &Board, then: &Board) -> Vec<Setting> {
     let mut changes = Vec::new();
+    // Most candidates change nothing, and words cost more than the comparison.
+    if now == then {
+        return changes;
+    }
     let mut line = |what: &'static str, say: &dyn Fn(&Board) -> String| {
         let (now, then) = (say(now), say(then));
         if now != then {

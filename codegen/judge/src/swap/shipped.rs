@@ -147,7 +147,7 @@ impl Pair<'_> {
 
     /// The fitted part as its card has it: two firmwares notice more than one.
     fn whole(&self) -> Part {
-        let mut part = Part::whole(self.board, self.fitted, self.memo.bench(self.fitted).model);
+        let mut part = Part::whole(self.board, self.fitted, self.memo.chip(self.fitted));
         // Runs take the longest write cycle, which a supply can make shorter than the typical one of all supplies.
         part.model.write_cycle.typical_ns = part.model.write_cycle.max_ns;
         part

@@ -4,7 +4,8 @@ use pagewise_simulator::{ChipId, Event, Hazard, Loss, Rig};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::course::{Course, execute};
+use super::course::{Course, Extent, execute};
+use super::firmware::Log;
 use super::part::{NAME, Part};
 use super::setup::{set_up, wanted};
 use super::watched::{TRACED_NS, Window, as_text, transfer};
@@ -32,9 +33,17 @@ pub(super) struct Ran {
     pub(super) course: Course,
 }
 
-/// What went wrong in a run, in words.
+/// What a whole run shows: how much it did, and in words what went wrong.
 #[derive(Debug, Clone, Default, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct Told {
+    /// Page writes sent.
+    pub writes: u32,
+    /// Bytes written.
+    pub bytes: u32,
+    /// Bus errors met outside polling.
+    pub errors: u32,
+    /// Virtual time in microseconds.
+    pub time_us: u64,
     /// Hazards that the detectors named.
     pub hazards: Vec<Hazard>,
     /// What went wrong first, in words.
@@ -67,11 +76,6 @@ pub struct Transaction {
 }
 
 impl Told {
-    /// What was said without a run.
-    pub(super) fn said(why: &str) -> Self {
-        Self { first_loss: Some(why.to_owned()), ..Self::default() }
-    }
-
     /// Puts the part's name where the run has the stand-in.
     pub(super) fn named(self, name: &str) -> Self {
         Self { first_loss: self.first_loss.map(|text| text.replace(NAME, name)), ..self }
@@ -87,15 +91,17 @@ impl Transaction {
 
 impl Stage<'_> {
     /// Runs it.
-    pub(super) fn run(self) -> Ran {
+    pub(super) fn run(self, extent: Extent) -> Ran {
         let (rig, chip, before) = set_up(self.board, self.part, self.seed);
-        let course = execute(self.board, self.part, &rig, chip, Window::NEVER);
+        let course = execute(self, &rig, chip, Window::NEVER, extent);
         Ran { rig, chip, wanted: wanted(self.board, before), course }
     }
 
     /// Runs it and tells all.
     pub(super) fn aftermath(self) -> Aftermath {
-        let Ran { rig, chip, wanted, course } = self.run();
+        let ran = self.run(Extent::Whole);
+        let done = ran.done();
+        let Ran { rig, chip, wanted, course } = ran;
         let found = rig.memory(chip);
         let (incidents, losses) = rig.finish_and_explain(LOOKED_AT);
         let mut hazards: Vec<Hazard> = incidents.iter().map(|incident| incident.hazard).collect();
@@ -116,7 +122,7 @@ impl Stage<'_> {
         let first = incidents.first();
         let transaction = first.and_then(|incident| self.transaction(incident.at_ns, incident.text.clone()));
         let text = transaction.as_ref().and_then(|it| as_text(&it.events));
-        let told = Told { hazards, first_loss, transaction: text };
+        let told = Told { hazards, first_loss, transaction: text, ..done };
         Aftermath { told, wanted, found, losses, transaction }
     }
 
@@ -125,7 +131,7 @@ impl Stage<'_> {
     fn transaction(self, at_ns: u64, incident: String) -> Option<Transaction> {
         [at_ns.saturating_sub(TRACED_NS), 0].into_iter().find_map(|from_ns| {
             let (rig, chip, _) = set_up(self.board, self.part, self.seed);
-            execute(self.board, self.part, &rig, chip, Window { from_ns, until_ns: at_ns });
+            execute(self, &rig, chip, Window { from_ns, until_ns: at_ns }, Extent::Whole);
             let events = transfer(&rig.trace(), at_ns)?.to_vec();
             let scl_hz = self.board.bus.scl_khz * 1000;
             Some(Transaction { events, scl_hz, at_ns, incident: incident.clone() })
@@ -134,6 +140,12 @@ impl Stage<'_> {
 }
 
 impl Ran {
+    /// How much it did.
+    pub(super) fn done(&self) -> Told {
+        let Log { writes, bytes, errors, .. } = self.course.log;
+        Told { writes, bytes, errors, time_us: self.rig.now_ns() / 1000, ..Told::default() }
+    }
+
     /// Everything stored and read back, nothing else touched, nothing reported, no pointer elsewhere than `expects` says.
     pub(super) fn serves(&self, expects: Option<&[Option<u32>]>) -> bool {
         let log = &self.course.log;
@@ -141,7 +153,7 @@ impl Ran {
             && log.overruns == 0
             && log.misread.is_none()
             && self.course.strayed(expects).is_none()
-            && self.wanted == self.rig.memory(self.chip)
+            && self.rig.holds(self.chip, &self.wanted)
             && self.rig.finish().is_empty()
     }
 }

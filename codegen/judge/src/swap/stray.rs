@@ -4,6 +4,7 @@
 use pagewise_simulator::{CycleTime, Level, PowerUp, Quirks, Rig, RigConfig, Straps};
 
 use super::firmware::Runner;
+use super::memo::Memo;
 use super::remedy;
 use super::setup::{BACKGROUND, written};
 use crate::board::{Board, Firmware, Region, Strap, Wait};
@@ -14,21 +15,24 @@ use pagewise_simulator::model::ChipModel;
 const SLICES: u32 = 8;
 
 /// A part on the bench.
-pub(super) struct Bench<'c> {
-    pub(super) card: &'c Card,
-    pub(super) model: ChipModel,
+struct Bench<'c> {
+    card: &'c Card,
+    model: ChipModel,
 }
 
 /// The first byte where WP keeps a stray write out of the fitted part and not out of the candidate.
-pub(super) fn lands(board: &Board, fitted: &Bench<'_>, new: &Bench<'_>) -> Option<u32> {
+pub(super) fn lands(board: &Board, fitted: &Card, new: &Card, memo: &Memo) -> Option<u32> {
     let (level, released) = (wp(board, true)?, wp(board, false)?);
+    let bench = |card| Bench { card, model: memo.chip(card) };
+    let (fitted, new) = (bench(fitted), bench(new));
     if !fitted.protects_at(level) {
         return None;
     }
-    let probes = probes(board, fitted, new);
-    let (as_it_is, let_in) = (fitted.stored(board, &probes, level), fitted.stored(board, &probes, released));
-    let kept_out = as_it_is.iter().zip(let_in).map(|(stored, stored_then)| !stored && stored_then);
-    let kept_out: Vec<u32> = probes.into_iter().zip(kept_out).filter(|(_, kept)| *kept).map(|(at, _)| at).collect();
+    let kept_out = memo.kept_out(probes(board, &fitted, &new), |probes| {
+        let (as_it_is, let_in) = (fitted.stored(board, probes, level), fitted.stored(board, probes, released));
+        let kept_out = as_it_is.iter().zip(let_in).map(|(stored, stored_then)| !stored && stored_then);
+        probes.iter().zip(kept_out).filter(|(_, kept)| *kept).map(|(at, _)| *at).collect()
+    });
     // Firmware that writes there itself, with WP tied, shows that nothing is kept out.
     if board.wp != Strap::Gpio && kept_out.iter().any(|at| is_written(board, *at)) {
         return None;

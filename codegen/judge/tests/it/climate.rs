@@ -95,7 +95,7 @@ fn a_wider_grade_is_a_condition_until_the_order_code_says_which() {
         max_c: Some(high),
         ..OrderPiece::default()
     };
-    new.order_pieces = vec![piece("-I", 85), piece("-E", 125)];
+    new.order_pieces = vec![piece("-I", 85), piece("-E", 125)].into();
     let judgement = judge(&board(), &old, &new);
     assert_eq!(judgement.verdict, Verdict::DropIn);
     assert_eq!(judgement.provided_that, ["its order code is of a grade for -40 to 125 C (-E)"]);

@@ -24,7 +24,7 @@ use std::sync::Arc;
 
 use pagewise_judge::board::{Board, Wait};
 use pagewise_judge::fleet::invent;
-use pagewise_judge::swap::{Climate, Fitted, Judgement, Judges, Run, Verdict};
+use pagewise_judge::swap::{Climate, Fitted, Judgement, Judges, Run, Told, Verdict};
 use pagewise_part::card::{Card, Catalogue, load};
 use rayon::prelude::*;
 use toml::Table;
@@ -115,7 +115,10 @@ fn loaded(table: &Table) -> Option<Card> {
 /// The same runs but for how long they took. Settings follow the part, so of the run with changed settings it counts that it
 /// serves; where none serves, of the run as it is what it fails by.
 fn same_runs(before: &Judgement, after: &Judgement) -> bool {
-    let serves = |run: &Run| (run.serves, run.writes, run.bytes, run.errors);
+    let serves = |run: &Run| {
+        let Told { writes, bytes, errors, .. } = run.told();
+        (run.serves, writes, bytes, errors)
+    };
     let shown = |it: &Judgement| {
         let (new, changed) = (&it.evidence.new, it.evidence.changed.as_ref().map(|run| run.serves));
         let hazards = (changed != Some(true)).then(|| new.told().hazards);

@@ -35,6 +35,22 @@ fn what_a_board_does_not_notice_changes_no_run() {
     assert!(found.is_none(), "{}", found.unwrap_or_default());
 }
 
+/// A run breaks off at its first failure; made to its end it must fail, too, and say by what.
+#[test]
+fn a_run_that_was_broken_off_fails_to_its_end() {
+    println!("seed {:#x}", seed());
+    let cards = Catalogue::embedded().unwrap().cards().to_vec();
+    let found = counterexample("broken off", scaled(4000), &swaps(&cards), |swap| {
+        let (board, card) = (&swap.board, cards[swap.new].in_footprint(swap.board.footprint));
+        let part = seen_by(board, &card);
+        let played = run::play(board, &part, None);
+        let told = played.run.told();
+        let fails = told.first_loss.is_some() || !told.hazards.is_empty() || part.unpromised.is_some();
+        if played.run.serves == fails { Err(format!("{}: {:?}", card.id, played.run)) } else { Ok(()) }
+    });
+    assert!(found.is_none(), "{}", found.unwrap_or_default());
+}
+
 #[test]
 fn parts_that_a_board_cannot_tell_apart_are_many() {
     let catalogue = Catalogue::embedded().unwrap();

@@ -205,7 +205,7 @@ pub(super) fn complete(form: &Document<'_>, file: &CardFile) -> Card {
         partly_protected: sheet.fact(&assume::PARTLY_PROTECTED, protect.partial),
         required_straps: outside::required_straps(&file.required_straps),
         packages: Arc::new(packages),
-        order_pieces: file.order_code.clone(),
+        order_pieces: Arc::new(file.order_code.clone()),
         order_of: None,
         regions,
         not_safe_on: Vec::new(),

@@ -112,7 +112,7 @@ impl Card {
     pub(super) fn explained(&self, siblings: &[OrderPiece]) -> Self {
         let own: Vec<String> = self.order_pieces.iter().map(|piece| key(&piece.piece)).collect();
         let more = siblings.iter().filter(|piece| !own.contains(&key(&piece.piece)));
-        let order_pieces = self.order_pieces.iter().chain(more).cloned().collect();
+        let order_pieces = Arc::new(self.order_pieces.iter().chain(more).cloned().collect());
         Self { order_pieces, ..self.clone() }
     }
 

@@ -268,6 +268,12 @@ pub fn signal(words: &str) -> &str {
     }
 }
 
+/// The pin or ball of a signal among pins with their words.
+#[must_use]
+pub fn pin_in<'p>(pins: &'p BTreeMap<String, String>, wanted: &str) -> Option<&'p str> {
+    pins.iter().find(|(_, words)| signal(words) == wanted).map(|(pin, _)| pin.as_str())
+}
+
 impl Package {
     /// A package of which only its name was read: with the usual pins, where there are any, and the roles of the die whose
     /// pins are among them.
@@ -287,8 +293,7 @@ impl Package {
     /// The pin or ball of a signal; absent where it has none or the pins were not read.
     #[must_use]
     pub fn pin_of(&self, wanted: &str) -> Option<&str> {
-        let pins = self.pins.as_ref()?;
-        pins.iter().find(|(_, words)| signal(words) == wanted).map(|(pin, _)| pin.as_str())
+        pin_in(self.pins.as_ref()?, wanted)
     }
 
     /// Whether every role of its address bits was read.

@@ -149,9 +149,9 @@ pub(super) fn run(what: &'static str, run: &Run) -> RunView {
         transaction: told.transaction.as_deref().map_or_else(String::new, timed),
         work: format!(
             "{}, {}, {}",
-            counted(run.writes as usize, "page write"),
-            counted(run.bytes as usize, "byte"),
-            duration(run.time_us as f64)
+            counted(told.writes as usize, "page write"),
+            counted(told.bytes as usize, "byte"),
+            duration(told.time_us as f64)
         ),
     }
 }

@@ -30,7 +30,6 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
 /// Where the part is rests on its device address being composed in the usual way, and nobody stated that.
 fn unread(case: &Case<'_>) -> Option<Finding> {
     let new = &case.new;
-    let row = role::row(&new.device_bits());
     let (what, bits) = match (new.device_code.is_assumed(), new.address_bits.is_assumed()) {
         (true, _) => ("device address", new.device_code.map(|_| ())),
         (false, true) => ("low address bits", new.address_bits.map(|_| ())),
@@ -43,5 +42,5 @@ fn unread(case: &Case<'_>) -> Option<Finding> {
         format!("the firmware sends {:#04x}; the {what} of the part was not read", case.board.firmware.device_address);
     let remedy = "look for the device address in the data sheet".to_owned();
     let finding = Finding::new(RULE.id, Verdict::Reconfigure, &bits, text, remedy).not_simulated();
-    Some(finding.unless(super::composed(&row), Amend::AddressBits))
+    Some(finding.unless(super::composed(&role::row(&new.device_bits())), Amend::AddressBits))
 }

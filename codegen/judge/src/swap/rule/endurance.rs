@@ -2,7 +2,7 @@ use pagewise_simulator::Hazard;
 
 use super::Rule;
 use crate::board::Board;
-use crate::budget::wear::{DAYS_PER_YEAR, Rating, busiest, per_day, unit_bytes};
+use crate::budget::wear::{DAYS_PER_YEAR, Load, Rating, unit_bytes};
 use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_part::card::assume;
 use pagewise_part::fact::Fact;
@@ -27,7 +27,7 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
     if certainly_enough(board, unit, rating.cycles as f64) {
         return Vec::new();
     }
-    let Some((place, busiest)) = busiest(&per_day(board, unit)) else { return Vec::new() };
+    let Some((place, busiest)) = Load::of(board, unit).busiest_of_all() else { return Vec::new() };
     let cycles = busiest * DAYS_PER_YEAR * board.years;
     if cycles <= rating.cycles as f64 {
         return Vec::new();

@@ -3,7 +3,7 @@ use std::collections::BTreeMap;
 use super::Rule;
 use crate::swap::{Amend, Case, Finding, Verdict};
 use pagewise_base::words::listed;
-use pagewise_part::card::{Offer, Package, assume, role, signal};
+use pagewise_part::card::{Offer, Package, assume, pin_in, role};
 use pagewise_part::fact::Fact;
 
 pub(super) const RULE: Rule = Rule { id: super::FOOTPRINT, check };
@@ -41,10 +41,10 @@ fn check(case: &Case<'_>) -> Vec<Finding> {
 /// The part in the board's package, pin by pin.
 fn on_the_board(case: &Case<'_>, package: &Package) -> Vec<Finding> {
     let footprint = case.board.footprint;
-    let fitted = case.old.package_for(footprint);
-    let fitted = fitted.and_then(|fitted| fitted.pins.clone()).or_else(|| footprint.usual_pins());
+    let fitted = case.old.package_for(footprint).and_then(|fitted| fitted.pins.as_ref());
+    let usual = if fitted.is_none() { footprint.usual_pins() } else { None };
     let mut findings = Vec::new();
-    match (&fitted, &package.pins) {
+    match (fitted.or(usual.as_ref()), &package.pins) {
         (Some(board), Some(part)) => {
             let moved = moved(board, part);
             if !moved.is_empty() {
@@ -83,17 +83,18 @@ fn on_the_board(case: &Case<'_>, package: &Package) -> Vec<Finding> {
 }
 
 /// A signal that lies elsewhere, its pin on the board, its pin on the part.
-type Moved = (&'static str, String, String);
+type Moved<'p> = (&'static str, &'p str, &'p str);
 
-fn moved(board: &BTreeMap<String, String>, part: &BTreeMap<String, String>) -> Vec<Moved> {
-    let pin_of = |pins: &BTreeMap<String, String>, wanted: &str| {
-        pins.iter().find(|(_, words)| signal(words) == wanted).map(|(pin, _)| pin.clone())
-    };
-    let both = |wanted: &&'static str| Some((*wanted, pin_of(board, wanted)?, pin_of(part, wanted)?));
+fn moved<'p>(board: &'p BTreeMap<String, String>, part: &'p BTreeMap<String, String>) -> Vec<Moved<'p>> {
+    // Most parts of a package have the same pins in the same words.
+    if board == part {
+        return Vec::new();
+    }
+    let both = |wanted: &&'static str| Some((*wanted, pin_in(board, wanted)?, pin_in(part, wanted)?));
     SIGNALS.iter().filter_map(both).filter(|(_, on_board, on_part)| on_board != on_part).collect()
 }
 
-fn places(moved: &[Moved], side: usize) -> String {
+fn places(moved: &[Moved<'_>], side: usize) -> String {
     listed(
         moved.iter().map(|(signal, on_board, on_part)| {
             format!("{signal} on pin {}", if side == 0 { on_board } else { on_part })
