@@ -21,8 +21,8 @@ pub(crate) struct Message {
     pub(crate) answered: bool,
     /// Bytes to the chips.
     pub(crate) written: Vec<u8>,
-    /// How many bytes came from the chips.
-    pub(crate) read: usize,
+    /// Bytes from the chips.
+    pub(crate) read: Vec<u8>,
 }
 
 /// A transfer, and how the program came to it.
@@ -36,7 +36,7 @@ pub(crate) struct Step {
 }
 
 impl Step {
-    fn notation(&self) -> String {
+    pub(crate) fn notation(&self) -> String {
         let direction = |control: u8| if control & 1 == 1 { 'R' } else { 'W' };
         let mut text = String::new();
         // Writing to a String cannot fail.
@@ -52,7 +52,7 @@ impl Step {
             for byte in &message.written {
                 let _ = write!(text, " {byte:02X}");
             }
-            text.push_str(&" ??".repeat(message.read));
+            text.push_str(&" ??".repeat(message.read.len()));
         }
         text.push_str(" P\n");
         text
@@ -146,10 +146,10 @@ impl Reader {
                     control: byte.value,
                     answered: byte.acked,
                     written: Vec::new(),
-                    read: 0,
+                    read: Vec::new(),
                 }),
                 (Role::Written, Some(message)) => message.written.push(byte.value),
-                (Role::Read, Some(message)) => message.read += 1,
+                (Role::Read, Some(message)) => message.read.push(byte.value),
                 _ => {}
             },
             BusEvent::Stop { at_ns, .. } => {

@@ -30,9 +30,18 @@ fn contents(capacity: usize) -> Vec<u8> {
     (0..capacity).map(|at| ((at * 7 + at / 251 * 31) % 251) as u8).collect()
 }
 
+/// How the chip of a run begins.
+struct Begin {
+    contents: Vec<u8>,
+    cycle: CycleTime,
+}
+
 impl Recording for Program {
     fn run(&self, board: &Board, old: &Card, new: &Card) -> Recorded {
-        let (was, is) = (self.on(board, old), self.on(board, new));
+        let [was, is] = [old, new].map(|card| {
+            let contents = contents(card.capacity_bytes.value as usize);
+            self.on(board, card, Begin { contents, cycle: CycleTime::Max })
+        });
         let differs = differs(&was, &is);
         let hazards = is.hazards.difference(&was.hazards).map(|hazard| hazard.name()).collect();
         let mut provided_that = vec!["the recording shows all that the firmware does".to_owned()];
@@ -51,7 +60,42 @@ impl Recording for Program {
 }
 
 impl Program {
-    fn on(&self, board: &Board, card: &Card) -> Ran {
+    /// Where the recording says otherwise than the fitted part's model: a byte that the recorded writes determine and that was
+    /// read as another, or a transfer that was answered and is not by the model, or the other way round. `None` where it says
+    /// nothing otherwise. What the part held at first the recording does not tell, so what hangs on that is not compared; and
+    /// write cycles are taken for over, since how long the recorded one took is not the model's business.
+    #[must_use]
+    pub fn contradicts(&self, board: &Board, fitted: &Card) -> Option<String> {
+        let first = contents(fitted.capacity_bytes.value as usize);
+        let inverted = first.iter().map(|byte| !byte).collect();
+        // A transfer that the part refused while busy did nothing.
+        let answered = |step: &&Step| step.messages.first().is_some_and(|message| message.answered);
+        let done = Self { steps: self.steps.iter().filter(answered).cloned().collect(), ..self.clone() };
+        let [one, other] = [first, inverted]
+            .map(|contents| done.on(board, fitted, Begin { contents, cycle: CycleTime::Exact(1) }).read);
+        for (step, (one, other)) in done.steps.iter().zip(one.iter().zip(&other)) {
+            let recorded: Vec<u8> = step.messages.iter().flat_map(|message| message.read.iter().copied()).collect();
+            let transfer = step.notation().lines().last().unwrap_or_default().to_owned();
+            let (Some(one), Some(other)) = (one, other) else {
+                // Of refused data bytes the recording keeps no trace here.
+                if recorded.is_empty() {
+                    continue;
+                }
+                return Some(format!("{transfer}: answered in the recording, not by {}", fitted.name));
+            };
+            let known =
+                one.iter().zip(other).zip(&recorded).find(|((one, other), recorded)| one == other && one != recorded);
+            if let Some(((modelled, _), recorded)) = known {
+                return Some(format!(
+                    "{transfer}: a byte was read as {recorded:02X}, {} gives {modelled:02X}",
+                    fitted.name
+                ));
+            }
+        }
+        None
+    }
+
+    fn on(&self, board: &Board, card: &Card, begin: Begin) -> Ran {
         let bus = &board.bus;
         let rig = Rig::new(RigConfig { scl_hz: bus.scl_khz * 1000, supply_mv: bus.supply_mv, seed: 1 });
         rig.set_trace(false);
@@ -64,9 +108,8 @@ impl Program {
             Strap::Gpio => Level::from_bit(!model.write_protect.active_high),
         };
         let straps = Straps { a: levels.map(Level::from_bit), wp };
-        let before = PowerUp::Image(contents(model.capacity as usize));
-        let chip = rig.attach_with(model, straps, before);
-        rig.set_write_cycle(chip, CycleTime::Max);
+        let chip = rig.attach_with(model, straps, PowerUp::Image(begin.contents));
+        rig.set_write_cycle(chip, begin.cycle);
         for other in &self.others {
             rig.attach_other(*other, "another device");
         }
@@ -97,7 +140,7 @@ fn transfer(bus: &mut StepBus, step: &Step) -> Option<Vec<u8>> {
         good = good && bus.start().is_ok() && bus.send(message.control);
         good = good && message.written.iter().all(|byte| bus.send(*byte));
         if good {
-            read.extend((0..message.read).map(|at| bus.receive(at + 1 < message.read)));
+            read.extend((1..=message.read.len()).map(|nth| bus.receive(nth < message.read.len())));
         }
     }
     let stopped = bus.stop().is_ok();

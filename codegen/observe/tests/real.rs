@@ -5,7 +5,8 @@
 
 use std::path::{Path, PathBuf};
 
-use pagewise_observe::{Certainty, Input, Observation, board_file, observe};
+use pagewise_observe::{Certainty, Input, Observation, Program, board_file, observe};
+use pagewise_part::card::Catalogue;
 use serde_json::{Value, json};
 
 fn path(name: &str) -> PathBuf {
@@ -149,4 +150,47 @@ fn the_board_file_holds_what_was_seen_and_asks_for_the_rest() {
         text.lines().map(|line| if line.contains(" = ") { line.trim_start_matches("# ") } else { line }).collect();
     let board = pagewise_judge::board::parse("board.toml", &filled.join("\n")).unwrap();
     assert_eq!((board.firmware.word_address_bytes, board.regions[0].length), (1, 128));
+}
+
+/// A board with the part that was recorded; A0 is tied as the recording's address says.
+fn board(fitted: &str, a0: &str) -> pagewise_judge::board::Board {
+    let text = format!(
+        "name = \"bench\"\nfitted = \"{fitted}\"\nfootprint = \"dip-8\"\nyears_of_life = 1\n\
+         [bus]\nsupply_v = 3.3\nscl_khz = 400\npull_up_ohm = 2200\ncapacitance_pf = 50\n\
+         [straps]\na0 = \"{a0}\"\na1 = \"gnd\"\na2 = \"gnd\"\nwp = \"gnd\"\n\
+         [firmware]\ndevice_address = 0x50\nword_address_bytes = 1\npage_bytes = 8\nwait = \"poll\"\nwait_ms = 5\n\
+         [[region]]\nname = \"all\"\noffset = 0\nlength = 16\nwrites_per_day = 1\n"
+    );
+    pagewise_judge::board::parse("board.toml", &text).unwrap()
+}
+
+/// What the recorded program stored and read back, the model of the recorded part stores and reads back, too.
+#[test]
+fn no_recorded_read_contradicts_the_model_of_the_part_that_was_recorded() {
+    let catalogue = Catalogue::embedded().unwrap();
+    let others = [("24lc64-start-up-read-b", "24lc64", "vcc"), ("24lc02b-start-up-read", "24lc02b", "gnd")];
+    // Nobody read what the AT24C128 does with its A2 bit; its successor has the same array.
+    let probe = ("at24c128-one-byte-address-probe", "at24c128c", "gnd");
+    let uid = UID.map(|name| (name, "24aa025uid", "gnd"));
+    for (name, part, a0) in uid.into_iter().chain(others).chain([probe]) {
+        let program = Program::read(&[Input::of(path(name))]).unwrap();
+        assert!(program.transfers() > 0, "{name}");
+        let contradicts = program.contradicts(&board(part, a0), catalogue.find(part).unwrap());
+        assert_eq!(contradicts, None, "{name}");
+    }
+}
+
+/// The canary: a model with another page or address is told, with the transfer.
+#[test]
+fn a_model_that_is_not_that_of_the_recorded_part_is_contradicted() {
+    let catalogue = Catalogue::embedded().unwrap();
+    let program = Program::read(&[Input::of(path(UID[8]))]).unwrap();
+    let fitted = catalogue.find("24aa025uid").unwrap();
+    let mut page = fitted.clone();
+    page.page_bytes.value = 8;
+    for (what, card, a0) in [("page", &page, "gnd"), ("address", catalogue.find("24lc64").unwrap(), "vcc")] {
+        let told = program.contradicts(&board("24aa025uid", a0), card).unwrap_or_default();
+        println!("{what}: {told}");
+        assert!(told.contains("S 50W"), "{what}: {told}");
+    }
 }

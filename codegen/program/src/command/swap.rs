@@ -234,6 +234,9 @@ impl Swap {
         for (job, recorded) in jobs.iter_mut().zip(&mut recorded) {
             let card = recorded.fitted(job.old);
             job.old = fitted.get_or_init(|| card);
+            if let Some(program) = &program {
+                recorded.check(program, &job.board, job.old);
+            }
         }
         if let Some(program) = program {
             let program: Arc<dyn Recording> = Arc::new(program);

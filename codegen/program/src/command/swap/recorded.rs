@@ -1,5 +1,6 @@
 //! A board whose firmware is known from recordings: what was observed stands in place of what the board file says.
 
+use std::fmt::Display;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -24,9 +25,63 @@ pub(in crate::command) struct Recorded {
     observed: Vec<Firmware>,
     /// Where the board file, or what is published of the fitted part, says otherwise.
     contradicts: Vec<String>,
-    /// Page of the part as the recordings show it, and where.
+    /// What the recordings show of the part's structure.
     #[serde(skip)]
-    page: Option<(u32, String)>,
+    part: Structure,
+}
+
+/// What recordings show of a part beyond doubt, each value with where.
+#[derive(Debug, Clone, Default)]
+struct Structure {
+    page_bytes: Option<Fact<u32>>,
+    word_address_bytes: Option<Fact<u8>>,
+    read_wrap_bytes: Option<Fact<u32>>,
+}
+
+impl Structure {
+    fn of(observation: &Observation) -> Self {
+        let shown = |name: &str| {
+            let property = observation.property(name);
+            let at =
+                property.seen_at.first().map_or_else(String::new, |at| format!("{}, {:.6} s", at.file, at.seconds));
+            let shown = property.sure == Some(Certainty::Shown);
+            shown.then(|| (&property.value, Basis::Observed { source: at.into() }))
+        };
+        let number = |name: &str| {
+            let (value, basis) = shown(name)?;
+            Some(Fact { value: u32::try_from(value.as_u64()?).ok()?, basis })
+        };
+        let width = number("word_address_bytes");
+        let word_address_bytes = width.map(|width| width.map(|bytes| *bytes as u8));
+        // A read that comes back to where its word address began wraps at what the word address reaches.
+        let wraps = shown("read_across_block").filter(|(value, _)| value.as_str() == Some("wraps"));
+        let read_wrap_bytes = wraps.zip(word_address_bytes.as_ref()).and_then(|((_, basis), width)| {
+            let value = 1_u32.checked_shl(8 * u32::from(width.value))?;
+            Some(Fact { value, basis })
+        });
+        Self { page_bytes: number("part_page_bytes"), word_address_bytes, read_wrap_bytes }
+    }
+}
+
+/// Puts what was observed in the place of what nobody stated; where somebody stated otherwise, says so.
+fn put<T: Copy + PartialEq + Display>(
+    known: &mut Fact<T>,
+    seen: Option<&Fact<T>>,
+    what: &str,
+    contradicts: &mut Vec<String>,
+) {
+    let Some(seen) = seen else { return };
+    match &known.basis {
+        Basis::Assumed { .. } | Basis::Generic { .. } => *known = seen.clone(),
+        basis if known.value != seen.value => contradicts.push(format!(
+            "{what}: {} is {}, the recording shows {} ({})",
+            known.value,
+            basis.parts().0,
+            seen.value,
+            seen.basis.parts().1
+        )),
+        _ => {}
+    }
 }
 
 impl Recorded {
@@ -34,28 +89,19 @@ impl Recorded {
     /// published value.
     pub(in crate::command) fn fitted(&mut self, card: &Card) -> Card {
         let mut card = card.clone();
-        let Some((page, source)) = self.page.clone() else { return card };
-        let basis = Basis::Observed { source: source.as_str().into() };
-        match &card.page_bytes.basis {
-            Basis::Assumed { .. } | Basis::Generic { .. } => card.page_bytes = Fact { value: page, basis },
-            known if card.page_bytes.value != page => self.contradicts.push(format!(
-                "page of {}: {} bytes is {}, the recording shows {page} ({source})",
-                card.name,
-                card.page_bytes.value,
-                known.parts().0
-            )),
-            _ => {}
-        }
+        let (seen, told) = (&self.part, &mut self.contradicts);
+        let of = |what: &str| format!("{what} of {}", card.name);
+        let (page, width, wrap) = (of("page in bytes"), of("word-address bytes"), of("bytes until a read wraps"));
+        put(&mut card.page_bytes, seen.page_bytes.as_ref(), &page, told);
+        put(&mut card.word_address_bytes, seen.word_address_bytes.as_ref(), &width, told);
+        put(&mut card.read_wrap_bytes, seen.read_wrap_bytes.as_ref(), &wrap, told);
         card
     }
-}
 
-/// The page of the part, where a recording shows it beyond doubt.
-fn page(observation: &Observation) -> Option<(u32, String)> {
-    let property = observation.property("part_page_bytes");
-    let value = property.value.as_u64().filter(|_| property.sure == Some(Certainty::Shown))?;
-    let at = property.seen_at.first().map_or_else(String::new, |at| format!("{}, {:.6} s", at.file, at.seconds));
-    Some((u32::try_from(value).ok()?, at))
+    /// Says where the recorded reads are otherwise than the fitted part's model has them.
+    pub(in crate::command) fn check(&mut self, program: &Program, board: &Board, fitted: &Card) {
+        self.contradicts.extend(program.contradicts(board, fitted));
+    }
 }
 
 /// Fields whose observed value is only the least that was seen: a smaller one in the board file is no contradiction.
@@ -88,7 +134,7 @@ pub(in crate::command) fn read(
         }
     };
     let files = recordings.iter().map(|path| path.display().to_string()).collect();
-    Ok((board, program, Recorded { files, observed, contradicts, page: page(&observation) }))
+    Ok((board, program, Recorded { files, observed, contradicts, part: Structure::of(&observation) }))
 }
 
 /// The board's text with what was observed.
@@ -176,20 +222,30 @@ mod tests {
     fn what_a_recording_shows_of_the_part_replaces_assumptions_and_never_what_is_published() {
         let catalogue = pagewise_part::card::Catalogue::embedded().unwrap();
         let published = catalogue.find("24lc256").unwrap();
-        let page = Some((32, "bus.vcd, 0.1 s".to_owned()));
-        let seen = || Recorded { files: Vec::new(), observed: Vec::new(), contradicts: Vec::new(), page: page.clone() };
+        let shown = |value: u32| Some(Fact { value, basis: Basis::Observed { source: "bus.vcd, 0.1 s".into() } });
+        let part = || Structure {
+            page_bytes: shown(32),
+            word_address_bytes: shown(1).map(|bytes| bytes.map(|bytes| *bytes as u8)),
+            read_wrap_bytes: shown(256),
+        };
+        let seen = || Recorded { files: Vec::new(), observed: Vec::new(), contradicts: Vec::new(), part: part() };
         let mut told = seen();
-        assert_eq!(told.fitted(published).page_bytes, published.page_bytes);
-        assert!(
-            told.contradicts[0].contains("64 bytes is published, the recording shows 32"),
-            "{:?}",
-            told.contradicts
-        );
+        assert_eq!(told.fitted(published), *published);
+        let said = told.contradicts.join("\n");
+        for contradiction in
+            ["page in bytes of 24LC256: 64 is published, the recording shows 32", "word-address bytes", "read wraps"]
+        {
+            assert!(said.contains(contradiction), "{said}");
+        }
         let mut assumed = published.clone();
-        assumed.page_bytes = Fact { value: 8, basis: Basis::Assumed { why: "the smallest met".into() } };
+        let nobody = Basis::Assumed { why: "nobody said".into() };
+        assumed.page_bytes.basis = nobody.clone();
+        assumed.word_address_bytes.basis = nobody.clone();
+        assumed.read_wrap_bytes.basis = nobody;
         let mut told = seen();
         let card = told.fitted(&assumed);
         assert_eq!((card.page_bytes.value, card.page_bytes.basis.parts()), (32, ("observed", "bus.vcd, 0.1 s")));
+        assert_eq!((card.word_address_bytes.value, card.read_wrap_bytes.value), (1, 256));
         assert!(told.contradicts.is_empty());
     }
 
