@@ -57,6 +57,8 @@ pub struct Layout {
     pub file: String,
     /// Name of the layout.
     pub name: String,
+    /// Parts that hold it at one placement, each with its line; empty: it is placed for one part at a time.
+    pub parts: Vec<(String, usize)>,
     /// Byte that stands in gaps of a binary image; 0xFF, as erased memory, where the file says nothing.
     pub fill: u8,
     /// A region is written often from this many writes per day on; 0.1 where the file says nothing.

@@ -78,7 +78,7 @@ impl Contents {
     pub fn of(request: &Request<'_>) -> Result<Self, Faults> {
         let geometries = geometries(&request.parts)?;
         let regions = match request.layout {
-            Some(layout) => regions::regions(layout, &request.parts, &geometries)?,
+            Some(layout) => regions::regions(layout, request, &geometries)?,
             None => Vec::new(),
         };
         let number = |region: &&Region| region.shape.starts_with("number");

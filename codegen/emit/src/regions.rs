@@ -3,8 +3,8 @@
 use pagewise_driver::Geometry;
 use serde::Serialize;
 
-use super::Part;
 use super::words::{comment, literal};
+use super::{Part, Request};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::layout::{Endian, Field, Integer, Kind, Layout, Placed, PlacedRegion};
 
@@ -35,14 +35,27 @@ pub(super) struct Region {
     pub little: bool,
     pub count: u32,
     pub padding: u8,
+    /// Page of which the slots of records take whole ones; 0 for other regions.
+    pub slot_page: u32,
 }
 
 /// The regions of a layout in these parts.
 ///
 /// # Errors
-/// A layout that does not fit one of the parts, or whose regions are not placed alike in all of them: images are made
-/// for one part, and the firmware of all parts must find them.
-pub(super) fn regions(layout: &Layout, parts: &[Part<'_>], geometry: &[Geometry]) -> Result<Vec<Region>, Faults> {
+/// A layout that does not fit one of the parts, or whose regions are not placed alike in all of them: where no placement
+/// is shared, images are made for one part, and the firmware of all parts must find them.
+pub(super) fn regions(layout: &Layout, request: &Request<'_>, geometry: &[Geometry]) -> Result<Vec<Region>, Faults> {
+    let parts = &request.parts;
+    if !request.sharing.is_empty() {
+        let foreign = parts.iter().filter(|part| request.sharing.iter().all(|card| card.id != part.card.id));
+        let fault = |part: &Part<'_>| {
+            let reason = format!("`{}` is not among its `parts`", part.card.id);
+            Fault::of_file(&layout.file, reason, "add it there, and make the images anew")
+        };
+        Faults(foreign.map(fault).collect()).or_ok(())?;
+        let placed = layout.place_in_all(&request.sharing)?;
+        return Ok(of(&placed));
+    }
     let (mut placed, mut faults): (Vec<Placed>, _) = (Vec::new(), Vec::new());
     for part in parts {
         match layout.place(part.card) {
@@ -64,18 +77,22 @@ pub(super) fn regions(layout: &Layout, parts: &[Part<'_>], geometry: &[Geometry]
         let reason = format!("ends at {:#x}, beyond the {least} bytes that all parts have", first.end);
         faults.push(Fault::of_file(&layout.file, reason, "shorten it or leave out the smallest part"));
     }
-    Faults(faults).or_ok(first.by_offset().into_iter().map(region).collect())
+    Faults(faults).or_ok(of(first))
+}
+
+fn of(placed: &Placed) -> Vec<Region> {
+    placed.by_offset().into_iter().map(|region| self::region(region, placed.page_bytes)).collect()
 }
 
 /// A region that one part has elsewhere, or longer: what is programmed for that part would not be found.
 fn differs(layout: &Layout, first: &Placed, here: &PlacedRegion, part: &str, there: &PlacedRegion) -> Option<Fault> {
-    let (name, of) = (&here.region.name, &first.part);
+    let (name, of) = (&here.region.name, &first.parts[0]);
     let (field, reason, remedy) = if here.offset != there.offset {
         let (there, here) = (there.offset, here.offset);
         (
             "offset",
             format!("`{name}` would lie elsewhere in {part}, at {there:#06x}, than at {here:#06x} in {of}"),
-            "fix the offset, so that it is the same in all parts",
+            "name the parts in the layout (`parts = [...]`), so that one placement serves them all",
         )
     } else if here.length != there.length {
         // The slots of records take whole pages, so that no cut endangers two of them.
@@ -83,7 +100,7 @@ fn differs(layout: &Layout, first: &Placed, here: &PlacedRegion, part: &str, the
         (
             "record",
             format!("`{name}` takes {there} bytes in {part} and {here} in {of}: its slots take whole pages"),
-            "generate for parts of the same page, or for each part on its own",
+            "name the parts in the layout (`parts = [...]`), or generate for each part on its own",
         )
     } else {
         return None;
@@ -92,7 +109,7 @@ fn differs(layout: &Layout, first: &Placed, here: &PlacedRegion, part: &str, the
     Some(Fault { file, line: here.region.line, field: field.into(), reason, remedy: remedy.into() })
 }
 
-fn region(placed: &PlacedRegion) -> Region {
+fn region(placed: &PlacedRegion, page_bytes: u32) -> Region {
     let name = &placed.region.name;
     let snake = name.to_lowercase().replace('-', "_");
     let kind = &placed.region.kind;
@@ -119,6 +136,7 @@ fn region(placed: &PlacedRegion) -> Region {
         little: true,
         count: placed.length,
         padding: 0,
+        slot_page: if matches!(kind, Kind::Records(_)) { page_bytes } else { 0 },
     };
     if placed.length > LONGEST {
         return region;

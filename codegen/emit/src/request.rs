@@ -44,6 +44,9 @@ pub struct Request<'c> {
     pub choose: Option<Record>,
     /// Regions that get constants and accessors.
     pub layout: Option<&'c Layout>,
+    /// The parts that share one placement of the layout, the parts to be served among them; empty: it must come out alike in
+    /// each of those.
+    pub sharing: Vec<&'c Card>,
     /// Rust: name of a module to wrap the text in; `None` for a file that is a module by itself. C: what the names
     /// begin with, and the files; `None` for `eeprom`.
     pub module: Option<String>,
@@ -53,7 +56,7 @@ impl<'c> Request<'c> {
     /// One configuration for these parts.
     #[must_use]
     pub const fn new(parts: Vec<Part<'c>>) -> Self {
-        Self { parts, choose: None, layout: None, module: None }
+        Self { parts, choose: None, layout: None, sharing: Vec::new(), module: None }
     }
 
     /// The same with a name, which [`crate::rust::module_name`] and [`crate::c::prefix`] check.
@@ -67,6 +70,13 @@ impl<'c> Request<'c> {
     #[must_use]
     pub const fn with_layout(mut self, layout: &'c Layout) -> Self {
         self.layout = Some(layout);
+        self
+    }
+
+    /// The same with one placement of the layout for these parts.
+    #[must_use]
+    pub fn sharing(mut self, cards: Vec<&'c Card>) -> Self {
+        self.sharing = cards;
         self
     }
 

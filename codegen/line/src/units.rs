@@ -1,8 +1,8 @@
 //! The units to be programmed: one image, a folder of images, or a manifest in JSON Lines.
 
 use std::collections::BTreeMap;
-use std::fs;
 use std::path::{Path, PathBuf};
+use std::{fs, iter};
 
 use serde::Deserialize;
 
@@ -25,11 +25,11 @@ pub struct Unit {
     pub made_for: Option<MadeFor>,
 }
 
-/// The part that an image was made for, and where that is said.
+/// The parts that an image was made for, any of which may sit there, and where that is said.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MadeFor {
-    /// Identifier of the card, as it stands there.
-    pub part: String,
+    /// Identifiers of the cards, as they stand there; at least one.
+    pub parts: Vec<String>,
     /// The manifest as the user named it.
     pub manifest: String,
     /// Line of the manifest, from 1.
@@ -44,6 +44,8 @@ struct Entry {
     file: PathBuf,
     sha256: String,
     part: Option<String>,
+    #[serde(default)]
+    also_for: Vec<String>,
 }
 
 /// Longest name of a unit.
@@ -197,7 +199,11 @@ fn of_manifest(path: &Path) -> Result<Vec<Unit>, Faults> {
             }
             Ok(wanted) => {
                 let file = folder.join(&entry.file).display().to_string();
-                let made_for = entry.part.map(|part| MadeFor { part, manifest: shown.clone(), line: number });
+                let made_for = entry.part.map(|part| MadeFor {
+                    parts: iter::once(part).chain(entry.also_for).collect(),
+                    manifest: shown.clone(),
+                    line: number,
+                });
                 units.push(Unit { name, file, wanted, made_for });
             }
         }

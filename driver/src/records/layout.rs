@@ -37,6 +37,13 @@ pub enum LayoutError {
         /// Page of the part in bytes.
         page_bytes: u32,
     },
+    /// Slots were to take whole pages of a size that is not a power of two, or smaller than the part's page.
+    PageTooSmall {
+        /// The size that was given, in bytes.
+        slot_page_bytes: u32,
+        /// Page of the part in bytes; 1 for a part without pages.
+        page_bytes: u32,
+    },
     /// Two records have the same identity.
     DuplicateId {
         /// The identity.
@@ -63,6 +70,7 @@ impl LayoutError {
     pub const fn message(&self) -> &'static str {
         match self {
             Self::StartNotAtPage { .. } => "the records must start at the start of a page",
+            Self::PageTooSmall { .. } => "slots must take whole pages of the part, in a power of two of bytes",
             Self::DuplicateId { .. } => "two records have the same identity",
             Self::TooFewSlots { .. } => "a record needs at least three slots",
             Self::TooLarge { .. } => "the records do not fit the part",
@@ -76,6 +84,9 @@ impl fmt::Display for LayoutError {
         match *self {
             Self::StartNotAtPage { offset, page_bytes } => {
                 write!(f, ": offset {offset:#06x}, page {page_bytes} bytes")
+            }
+            Self::PageTooSmall { slot_page_bytes, page_bytes } => {
+                write!(f, ": {slot_page_bytes} bytes, page {page_bytes} bytes")
             }
             Self::DuplicateId { id } => write!(f, ": {id}"),
             Self::TooFewSlots { id, slots } => write!(f, ": record {id} has {slots}"),
@@ -131,9 +142,25 @@ impl<'a> RecordLayout<'a> {
     ///
     /// A [`LayoutError`].
     pub const fn try_new(geometry: &Geometry, start: u32, specs: &'a [RecordSpec]) -> Result<Self, LayoutError> {
-        // A part without pages tears no neighbours: any place will do.
-        let pageless = geometry.page_bytes() == geometry.capacity_bytes();
-        let align = if pageless { 1 } else { geometry.page_bytes() };
+        Self::try_paged(geometry, own_page(geometry), start, specs)
+    }
+
+    /// The same with slots that take whole pages of `slot_page_bytes`, for firmware that finds its records on several parts:
+    /// with the largest page of them all the slots lie alike on each, and no cut of the supply endangers two.
+    ///
+    /// # Errors
+    ///
+    /// A [`LayoutError`].
+    pub const fn try_paged(
+        geometry: &Geometry,
+        slot_page_bytes: u32,
+        start: u32,
+        specs: &'a [RecordSpec],
+    ) -> Result<Self, LayoutError> {
+        let (align, page_bytes) = (slot_page_bytes, own_page(geometry));
+        if !align.is_power_of_two() || align < page_bytes {
+            return Err(LayoutError::PageTooSmall { slot_page_bytes, page_bytes });
+        }
         if start & align.wrapping_sub(1) != 0 {
             return Err(LayoutError::StartNotAtPage { offset: start, page_bytes: align });
         }
@@ -168,6 +195,18 @@ impl<'a> RecordLayout<'a> {
         }
     }
 
+    /// As [`RecordLayout::try_paged`], for constants.
+    ///
+    /// # Panics
+    ///
+    /// If the records do not fit; in a `const` that is a compile error.
+    pub const fn paged(geometry: &Geometry, slot_page_bytes: u32, start: u32, specs: &'a [RecordSpec]) -> Self {
+        match Self::try_paged(geometry, slot_page_bytes, start, specs) {
+            Ok(layout) => layout,
+            Err(error) => panic!("{}", error.message()),
+        }
+    }
+
     /// First byte of the first record.
     pub const fn start(&self) -> u32 {
         self.start
@@ -194,6 +233,11 @@ impl<'a> RecordLayout<'a> {
         }
         None
     }
+}
+
+/// Page of a part; 1 without pages: such a part tears no neighbours, and any place will do.
+const fn own_page(geometry: &Geometry) -> u32 {
+    if geometry.page_bytes() == geometry.capacity_bytes() { 1 } else { geometry.page_bytes() }
 }
 
 const fn find(specs: &[RecordSpec], id: u8) -> Option<RecordSpec> {

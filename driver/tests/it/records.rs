@@ -126,6 +126,34 @@ fn bad_requests_are_errors_of_their_own_and_send_nothing() {
     assert_eq!(records.count(COUNTER), Ok(0));
 }
 
+/// Firmware for several parts: slots of the largest page lie alike on all of them, and no part takes smaller ones than its own.
+#[test]
+fn slots_of_the_largest_page_lie_alike_on_parts_of_every_page() {
+    let (small, large) = (KBIT_32, KBIT_32.parameters().with_page_bytes(128));
+    let large = Geometry::new(large);
+    let on = |geometry: &Geometry, page: u32| RecordLayout::try_paged(geometry, page, 256, &SPECS);
+    assert_eq!(on(&small, 128).unwrap().end(), on(&large, 128).unwrap().end());
+    assert_eq!(on(&large, 128), RecordLayout::try_new(&large, 256, &SPECS));
+    assert_ne!(on(&small, 128).unwrap().end(), RecordLayout::try_new(&small, 256, &SPECS).unwrap().end());
+    for (page, own, geometry) in [(32, 128, &large), (96, 32, &small), (0, 32, &small)] {
+        let refused = LayoutError::PageTooSmall { slot_page_bytes: page, page_bytes: own };
+        assert_eq!(on(geometry, page), Err(refused));
+        assert!(refused.to_string().contains(&format!("{page} bytes, page {own} bytes")));
+    }
+    // What is written with the one is read with the other.
+    let chip = fresh(small);
+    let store = |layout: RecordLayout<'static>| {
+        let parts = vec![chip.clone()];
+        let eeprom: Eeprom<Bus, Clock, 67> =
+            Eeprom::new(Bus(parts.clone()), Clock(parts), small, Options::new().with_split_pages(true));
+        RecordStore::<_, 53>::new(eeprom, layout)
+    };
+    store(on(&small, 128).unwrap()).write(B, 1, b"alike").unwrap();
+    let mut payload = [0; 40];
+    let found = store(on(&large, 128).unwrap()).read(B, &mut payload).unwrap();
+    assert_eq!(&payload[..found.length], b"alike");
+}
+
 #[test]
 fn layouts_that_do_not_fit_are_refused_with_numbers() {
     let refused = |start, specs: &[RecordSpec]| RecordLayout::try_new(&KBIT_1, start, specs).unwrap_err();

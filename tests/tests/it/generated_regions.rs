@@ -116,7 +116,13 @@ fn regions_that_would_lie_differently_in_the_parts_are_refused_with_their_line()
     // Pages of 32 and of 128 bytes: what is written often is set apart by another unit.
     let request = Request::new(vec![part("24lc32a"), part("24lc512")]).with_layout(&layout);
     let faults = rust::configuration(&request).unwrap_err().to_string();
-    assert!(faults.lines().all(|line| line.contains("layout.toml:") && line.contains("fix the offset")), "{faults}");
+    assert!(
+        faults.lines().all(|line| line.contains("layout.toml:") && line.contains("name the parts in the layout")),
+        "{faults}"
+    );
+    // Where the layout names them, they share one placement.
+    let cards = vec![catalogue.find("24lc32a").unwrap(), catalogue.find("24lc512").unwrap()];
+    assert!(rust::configuration(&request.sharing(cards)).is_ok());
     // The layout's own capacity is the smallest of all.
     let request = Request::new(vec![part("24lc32a"), part("24lc64")]).with_layout(&layout);
     assert!(rust::configuration(&request).is_ok());

@@ -115,6 +115,35 @@ fn the_driver_reads_the_records_that_an_image_holds() {
     assert!(read > 120, "{read}");
 }
 
+/// One image, placed for parts of four different pages: on each of them the driver finds its records and goes on.
+#[test]
+fn one_image_serves_every_part_that_its_layout_names() {
+    let parts = ["24lc64", "24lc256", "24lc512", "fm24cl64b"];
+    let catalogue = Catalogue::embedded().unwrap();
+    let layout = layout::parse("l.toml", &format!("parts = {parts:?}\n{LAYOUT}")).unwrap();
+    let cards = layout.cards(&catalogue).unwrap();
+    let placed = layout.place_in_all(&cards).unwrap();
+    let units = units::parse("u.csv", b"unit,serial,gain\na,S-1,x 1.024\n", &layout).unwrap();
+    let seats: Vec<Seat> = cards.iter().map(|card| Seat::new(card, 0, 0)).collect();
+    let built =
+        |seat: &Seat| build::build(&layout, &placed, &seat.geometry, Some(&units)).unwrap().built[0].image.clone();
+    let image = built(&seats[0]);
+    let start = placed.find("store").unwrap().offset;
+    for seat in &seats {
+        assert_eq!(built(seat), image, "{}", seat.card.id);
+        let (rig, _) = chip(seat, 0xB1);
+        let mut part = driver(&rig, seat);
+        for (offset, bytes) in image.runs() {
+            part.write(offset, bytes).unwrap();
+        }
+        let layout = RecordLayout::try_paged(&seat.geometry, placed.page_bytes, start, &SPECS).unwrap();
+        let mut store = RecordStore::<_, 25>::new(part, layout);
+        assert_eq!(store.increment(6).unwrap(), 42, "{}", seat.card.id);
+        let mut payload = [0; 12];
+        assert_eq!(store.read(5, &mut payload).unwrap().length, 9, "{}", seat.card.id);
+    }
+}
+
 /// Writes in pieces of `piece` bytes, none of which looks at the part's page.
 fn write_by(rig: &Rig, seat: &Seat, offset: u32, bytes: &[u8], piece: usize) {
     let (mut bus, mut delay) = (rig.bus(), rig.delay());

@@ -175,7 +175,7 @@ impl Builder<'_> {
                     }
                     payloads.push(payload);
                 }
-                match records::store(self.geometry, placed.offset, records, &payloads) {
+                match records::store(self.geometry, self.placed.page_bytes, placed.offset, records, &payloads) {
                     Ok(store) => contents.bytes[index] = Some(store),
                     Err(reason) => self.fault(unit, name, reason, "correct the records"),
                 }

@@ -36,6 +36,9 @@ pub struct Entry {
     pub form: super::Form,
     /// Card that the layout was placed for.
     pub part: String,
+    /// Cards of the other parts that it was placed for, too.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub also_for: Vec<String>,
     /// Name of the layout; absent where a dump was moved.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub layout: Option<String>,

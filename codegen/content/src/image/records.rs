@@ -36,19 +36,20 @@ impl Medium for Memory {
     }
 }
 
-/// The bytes of a store at `offset`: each record with a payload is written once, everything else is erased, so that no
+/// The bytes of a store at `offset`, its slots in whole pages of `page` bytes: each record with a payload is written once, everything else is erased, so that no
 /// older slot outlives the programming.
 ///
 /// # Errors
 /// The store does not fit the part there, or a payload its record.
 pub fn store(
     geometry: &Geometry,
+    page: u32,
     offset: u32,
     records: &[Record],
     payloads: &[Option<Vec<u8>>],
 ) -> Result<Vec<u8>, String> {
     let specs: Vec<RecordSpec> = records.iter().map(Record::spec).collect();
-    let layout = RecordLayout::try_new(geometry, offset, &specs).map_err(|error| error.to_string())?;
+    let layout = RecordLayout::try_paged(geometry, page, offset, &specs).map_err(|error| error.to_string())?;
     let memory = Memory { start: offset, bytes: vec![0xFF; (layout.end() - offset) as usize] };
     let mut store = Box::new(RecordStore::<Memory, SLOT>::new(memory, layout));
     for (record, payload) in records.iter().zip(payloads) {

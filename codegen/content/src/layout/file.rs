@@ -22,6 +22,9 @@ pub struct LayoutFile {
     /// Name of the layout.
     #[schemars(regex(pattern = r"\S"))]
     pub(super) name: String,
+    /// Parts that hold this layout, by card or order code: every region lies at one place that suits them all, so that one
+    /// firmware and one image serve each of them. Absent: the layout is placed for the part that a command names.
+    pub(super) parts: Option<Vec<String>>,
     /// Byte that stands in gaps of a binary image; absent: 255.
     #[schemars(range(min = 0, max = 255))]
     pub(super) fill: Option<u8>,

@@ -26,9 +26,11 @@ fn layout(form: &Document<'_>, name: &str, file: LayoutFile) -> Layout {
     for region in &regions {
         refer(form, region, &regions);
     }
+    let parts = file.parts.unwrap_or_default();
     Layout {
         file: name.to_owned(),
         name: file.name,
+        parts: parts.into_iter().enumerate().map(|(at, part)| (part, form.line_of(&format!("parts[{at}]")))).collect(),
         fill: file.fill.unwrap_or(0xFF),
         often_per_day: file.often_per_day.unwrap_or(0.1),
         separate: file.separate.unwrap_or(Separate::Page),

@@ -5,16 +5,16 @@ use pagewise_driver::records::{LayoutError, RecordLayout, RecordSpec};
 use super::plan::{self, Class, Fixed, Item, Memory, NoRoom, Plan};
 use super::{Kind, Layout, Record, Region, Separate};
 use pagewise_base::fault::{Fault, Faults};
-use pagewise_part::card::{Access, Card, Kind as Memories, Wear, density};
+use pagewise_part::card::{Access, Card, Catalogue, Kind as Memories, Wear, density};
 
 /// A layout on a part: every region has its offset.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Placed {
-    /// The part's card.
-    pub part: String,
-    /// Bytes of the part that firmware reaches without a bank-select command.
+    /// Cards of the parts that it holds for, at least one.
+    pub parts: Vec<String>,
+    /// Bytes that firmware reaches without a bank-select command; of the smallest part.
     pub capacity_bytes: u32,
-    /// Page of the part in bytes; 1 for a part without pages.
+    /// Page in bytes, the largest of the parts; 1 for parts without pages.
     pub page_bytes: u32,
     /// Unit that holds no region written often beside another: page, error-correction group, or 1.
     pub unit_bytes: u32,
@@ -78,20 +78,58 @@ impl Record {
 }
 
 impl Layout {
+    /// The parts that hold this layout at one placement; none where the file names none.
+    ///
+    /// # Errors
+    /// Parts without a card, and parts named twice.
+    pub fn cards<'c>(&self, catalogue: &'c Catalogue) -> Result<Vec<&'c Card>, Faults> {
+        let (mut cards, mut faults) = (Vec::<&Card>::new(), Faults::default());
+        for (index, (part, line)) in self.parts.iter().enumerate() {
+            let field = format!("parts[{index}]");
+            match catalogue.named(part, &self.file, *line, &field) {
+                Ok(card) if cards.iter().all(|known| known.id != card.id) => cards.push(card),
+                Ok(card) => faults.0.push(Fault {
+                    file: self.file.clone(),
+                    line: *line,
+                    field,
+                    reason: format!("`{}` is named twice", card.id),
+                    remedy: "name each part once".into(),
+                }),
+                Err(fault) => faults.0.push(fault),
+            }
+        }
+        faults.or_ok(cards)
+    }
+
     /// Places every region in a part.
+    ///
+    /// # Errors
+    /// As [`Layout::place_in_all`].
+    pub fn place(&self, card: &Card) -> Result<Placed, Faults> {
+        self.place_in_all(&[card])
+    }
+
+    /// Places every region so that it suits each of several parts: inside the smallest, apart by the largest page.
     ///
     /// Fixed offsets are kept. The others go where memory ends earliest; no page (or error-correction group, as the
     /// layout wants it) then holds a region that is written often beside one that is not.
     ///
     /// # Errors
     /// Regions that overlap, leave the part, share a page against the rule, or find no room.
-    pub fn place(&self, card: &Card) -> Result<Placed, Faults> {
-        let memory = memory(self.separate, card);
-        let page = page_bytes(card);
+    ///
+    /// # Panics
+    /// Without a card.
+    pub fn place_in_all(&self, cards: &[&Card]) -> Result<Placed, Faults> {
+        let memories = || cards.iter().map(|card| memory(self.separate, card));
+        let smallest = cards.iter().min_by_key(|card| card.reachable_bytes()).expect("a layout is placed in a part");
+        // Pages and groups are powers of two, so what the largest keeps apart, each of them does.
+        let unit = memories().map(|memory| memory.unit).max().unwrap_or(1);
+        let memory = Memory { capacity: smallest.reachable_bytes(), unit };
+        let page = cards.iter().map(|card| page_bytes(card)).max().unwrap_or(1);
         let mut faults = Vec::new();
         let mut lengths = Vec::new();
         for region in &self.regions {
-            match length(region, card) {
+            match length(region, cards, page) {
                 Ok(length) => lengths.push(length),
                 Err(reason) => {
                     faults.push(self.fault(region, "record", reason, "correct the records or take a larger part"))
@@ -108,12 +146,13 @@ impl Layout {
                 Sized { region, length, align, often: self.is_often(region) }
             })
             .collect();
-        faults.extend(self.faults_of_fixed(&sized, memory, card));
+        faults.extend(self.faults_of_fixed(&sized, memory, smallest, cards));
         Faults(faults).or_ok(())?;
         let mut fixed: Vec<Fixed> = sized.iter().filter_map(Sized::fixed).collect();
-        fixed.extend(read_only(card).map(|(offset, length)| Fixed { offset, length, class: Class::Reserved }));
+        let read_only = read_only(cards).into_iter();
+        fixed.extend(read_only.map(|(_, offset, length)| Fixed { offset, length, class: Class::Reserved }));
         let items: Vec<Item> = sized.iter().filter_map(Sized::item).collect();
-        let plan = plan::place(&items, &fixed, memory).map_err(|no_room| self.no_room(no_room, card))?;
+        let plan = plan::place(&items, &fixed, memory).map_err(|no_room| self.no_room(no_room, smallest))?;
         let apart = plan::place(&items, &fixed, Memory { unit: 1, ..memory }).map_or(plan.end, |free| free.end);
         let mut offsets = plan.offsets.iter();
         let regions = sized.iter().map(|sized| PlacedRegion {
@@ -126,9 +165,9 @@ impl Layout {
         let regions = regions.collect();
         let Plan { end, bound, best, .. } = plan;
         let cost_bytes = end.saturating_sub(apart);
-        let (part, capacity_bytes) = (card.id.clone(), memory.capacity);
+        let (parts, capacity_bytes) = (cards.iter().map(|card| card.id.clone()).collect(), memory.capacity);
         let (page_bytes, unit_bytes) = (page, memory.unit);
-        Ok(Placed { part, capacity_bytes, page_bytes, unit_bytes, regions, end, cost_bytes, best, bound })
+        Ok(Placed { parts, capacity_bytes, page_bytes, unit_bytes, regions, end, cost_bytes, best, bound })
     }
 
     fn fault(&self, region: &Region, field: &str, reason: String, remedy: &str) -> Fault {
@@ -138,7 +177,7 @@ impl Layout {
     }
 
     /// What is wrong with the offsets that the file fixes.
-    fn faults_of_fixed(&self, sized: &[Sized<'_>], memory: Memory, card: &Card) -> Vec<Fault> {
+    fn faults_of_fixed(&self, sized: &[Sized<'_>], memory: Memory, card: &Card, cards: &[&Card]) -> Vec<Fault> {
         let mut faults = Vec::new();
         let mut earlier: Vec<(&Sized<'_>, u32)> = Vec::new();
         for this in sized {
@@ -162,11 +201,10 @@ impl Layout {
                     "move it or change `align`; records begin at a page",
                 ));
             }
-            for (start, length) in read_only(card) {
+            for (card, start, length) in read_only(cards) {
                 if u64::from(start) < end && offset < start + length {
                     let reason = format!(
-                        "lies at {offset:#06x}..{end:#06x}, but {} holds {start:#06x}..{:#06x} read-only by its maker",
-                        card.id,
+                        "lies at {offset:#06x}..{end:#06x}, but {card} holds {start:#06x}..{:#06x} read-only by its maker",
                         start + length
                     );
                     faults.push(self.fault(this.region, "offset", reason, "move it"));
@@ -252,8 +290,13 @@ fn page_bytes(card: &Card) -> u32 {
     if card.kind == Memories::Fram { 1 } else { card.page_bytes.value }
 }
 
-/// What nobody can write in the array: first byte and bytes. None lies beyond reach.
-fn read_only(card: &Card) -> impl Iterator<Item = (u32, u32)> {
+/// What nobody can write in the arrays: the part, first byte and bytes. None lies beyond reach.
+fn read_only<'c>(cards: &[&'c Card]) -> Vec<(&'c str, u32, u32)> {
+    let of = |card: &&'c Card| read_only_of(card).map(|(offset, length)| (card.id.as_str(), offset, length));
+    cards.iter().flat_map(of).collect()
+}
+
+fn read_only_of(card: &Card) -> impl Iterator<Item = (u32, u32)> + use<> {
     let regions =
         card.regions.iter().filter(|region| region.device_bits.is_none() && region.access == Access::ReadOnly);
     let stretches = regions.map(|region| (region.word_address, region.length));
@@ -280,8 +323,8 @@ fn memory(separate: Separate, card: &Card) -> Memory {
     Memory { capacity: card.reachable_bytes(), unit }
 }
 
-/// Bytes that a region takes in a part.
-fn length(region: &Region, card: &Card) -> Result<u32, String> {
+/// Bytes that a region takes in each of the parts.
+fn length(region: &Region, cards: &[&Card], page: u32) -> Result<u32, String> {
     match &region.kind {
         Kind::Field(field) | Kind::Serial(field) => Ok(field.length()),
         Kind::Eui48 => Ok(6),
@@ -289,16 +332,20 @@ fn length(region: &Region, card: &Card) -> Result<u32, String> {
         Kind::Crc { algorithm, .. } => Ok(algorithm.bytes()),
         Kind::Records(records) => {
             let specs: Vec<RecordSpec> = records.iter().map(Record::spec).collect();
-            let geometry = card.geometry([false; 3]).map_err(|error| error.to_string())?;
-            match RecordLayout::try_new(&geometry, 0, &specs) {
-                Ok(layout) => Ok(layout.end()),
-                Err(LayoutError::TooLarge { end, .. }) => Err(format!(
-                    "the records take {end} bytes on {}, which has {}",
-                    card.id,
-                    density(card.reachable_bytes())
-                )),
-                Err(error) => Err(error.to_string()),
-            }
+            let end = |card: &&Card| {
+                let geometry = card.geometry([false; 3]).map_err(|error| error.to_string())?;
+                match RecordLayout::try_paged(&geometry, page, 0, &specs) {
+                    Ok(layout) => Ok(layout.end()),
+                    Err(LayoutError::TooLarge { end, .. }) => Err(format!(
+                        "the records take {end} bytes on {}, which has {}",
+                        card.id,
+                        density(card.reachable_bytes())
+                    )),
+                    Err(error) => Err(error.to_string()),
+                }
+            };
+            // They lie alike on all of them.
+            cards.iter().map(end).try_fold(0, |most, end| Ok(most.max(end?)))
         }
     }
 }

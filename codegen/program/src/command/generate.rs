@@ -114,7 +114,8 @@ impl Generate {
         let cards = self.cards(&catalogue)?;
         let layout = self.layout.as_deref().map(layout::read).transpose()?;
         let (choose, module) = (self.choose, self.module()?);
-        let request = Request { parts: self.parts(&cards)?, choose, layout: layout.as_ref(), module };
+        let sharing = layout.as_ref().map_or_else(|| Ok(Vec::new()), |layout| layout.cards(&catalogue))?;
+        let request = Request { parts: self.parts(&cards)?, choose, layout: layout.as_ref(), sharing, module };
         let generated = match (self.lang, &self.crate_folder) {
             (Language::C, _) => match self.output.as_deref().and_then(Path::file_stem) {
                 Some(stem) => c::driver_in(&request, &stem.to_string_lossy())?,

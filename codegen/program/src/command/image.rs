@@ -9,7 +9,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-use super::{Options, find, progress};
+use super::layout::cards as layout_cards;
+use super::{Options, progress};
 use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::words;
@@ -24,9 +25,9 @@ pub struct Image {
     /// Layout file.
     #[arg(value_name = "LAYOUT")]
     pub layout: PathBuf,
-    /// Identifier or order code of a card (`pagewise parts` lists them).
+    /// Identifier or order code of a card (`pagewise parts` lists them); not needed where the layout names its `parts`.
     #[arg(long, value_name = "PART")]
-    pub part: String,
+    pub part: Option<String>,
     /// Values per unit: a CSV whose first row names the columns, `unit` among them.
     #[arg(long, value_name = "CSV")]
     pub units: Option<PathBuf>,
@@ -44,7 +45,10 @@ pub struct Image {
 #[derive(JsonSchema, Serialize)]
 struct Body<'i> {
     layout: &'i str,
+    /// The part, or the first of the parts, that the layout is placed for.
     part: &'i str,
+    /// All of them.
+    parts: &'i [String],
     form: Form,
     folder: String,
     images: &'i [Entry],
@@ -63,12 +67,12 @@ impl Image {
     /// written; faults of the user's cards. Nothing is written then.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
-        let card = find(&catalogue, &self.part)?;
         if let Some(fault) = binary(&self.layout) {
             return Err(fault.into());
         }
         let layout = layout::read(&self.layout)?;
-        let placed = layout.place(card)?;
+        let cards = layout_cards(&layout, self.part.as_deref(), &catalogue)?;
+        let (card, placed) = (cards[0], layout.place_in_all(&cards)?);
         let units = self.units.as_ref().map(|path| units::read(path, &layout)).transpose()?;
         let geometry = card
             .geometry([false; 3])
@@ -88,6 +92,7 @@ impl Image {
         let body = Body {
             layout: &layout.file,
             part: &card.id,
+            parts: &placed.parts,
             form: self.form,
             folder: self.output.display().to_string(),
             images: &manifest,
@@ -132,7 +137,8 @@ fn entry(layout: &Layout, placed: &Placed, form: Form, built: &Built, file: &Ima
         file: file.name.clone(),
         sha256: words::hex(&digest),
         form,
-        part: placed.part.clone(),
+        part: placed.parts[0].clone(),
+        also_for: placed.parts[1..].to_vec(),
         layout: Some(layout.name.clone()),
         moved_from: None,
         values: built.values.clone(),

@@ -10,8 +10,9 @@ use serde::Serialize;
 
 use super::{Options, find};
 use crate::output::{Answer, Exit, Shape, answers};
-use pagewise_base::fault::Faults;
+use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::layout::{self, Kind, Layout as File, Placed, PlacedRegion, Record, Separate, Source};
+use pagewise_part::card::{Card, Catalogue};
 
 /// Show where the regions of a layout lie in a part, and what keeping them apart costs.
 #[derive(Debug, Args)]
@@ -19,16 +20,40 @@ pub struct Layout {
     /// Layout file.
     #[arg(value_name = "LAYOUT")]
     pub file: PathBuf,
-    /// Identifier or order code of a card (`pagewise parts` lists them).
+    /// Identifier or order code of a card (`pagewise parts` lists them); not needed where the layout names its `parts`.
     #[arg(long, value_name = "PART")]
-    pub part: String,
+    pub part: Option<String>,
+}
+
+/// The parts that a layout is placed for: those that it names, among which the one that is asked for must be, or else that one.
+///
+/// # Errors
+/// A part without a card, one that the layout does not name, or none at all.
+pub(super) fn cards<'c>(layout: &File, asked: Option<&str>, catalogue: &'c Catalogue) -> Result<Vec<&'c Card>, Faults> {
+    let named = layout.cards(catalogue)?;
+    let asked = asked.map(|part| find(catalogue, part)).transpose()?;
+    match (asked, named.as_slice()) {
+        (None, []) => {
+            let reason = "which part it is for was not said, and the layout names no `parts`";
+            Err(Fault::of_file("--part", reason, "name a card with --part PART; `pagewise parts` lists them").into())
+        }
+        (Some(card), []) => Ok(vec![card]),
+        (Some(card), _) if named.iter().all(|other| other.id != card.id) => {
+            let reason = format!("`{}` is not among the `parts` of {}", card.id, layout.file);
+            Err(Fault::of_file("--part", reason, "name one of them, or add it there").into())
+        }
+        _ => Ok(named),
+    }
 }
 
 #[derive(JsonSchema, Serialize)]
 struct Body<'l> {
     file: &'l str,
     name: &'l str,
+    /// The part, or the first of the parts, that it is placed for.
     part: &'l str,
+    /// All of them.
+    parts: &'l [String],
     capacity_bytes: u32,
     page_bytes: u32,
     separate: Separate,
@@ -78,11 +103,10 @@ impl Layout {
     /// cards.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
-        let card = find(&catalogue, &self.part)?;
         let file = layout::read(&self.file)?;
-        let placed = file.place(card)?;
+        let placed = file.place_in_all(&cards(&file, self.part.as_deref(), &catalogue)?)?;
         let body = body(&file, &placed);
-        Ok(Answer::new(options.reader(), "layout", Exit::Usable, &body, || text::text(&file, &placed, card)))
+        Ok(Answer::new(options.reader(), "layout", Exit::Usable, &body, || text::text(&file, &placed)))
     }
 }
 
@@ -91,7 +115,8 @@ fn body<'l>(file: &'l File, placed: &'l Placed) -> Body<'l> {
     Body {
         file: &file.file,
         name: &file.name,
-        part: &placed.part,
+        part: &placed.parts[0],
+        parts: &placed.parts,
         capacity_bytes,
         page_bytes,
         separate: file.separate,

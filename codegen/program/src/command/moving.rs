@@ -124,6 +124,7 @@ impl Move {
             sha256: sha256(&file.contents),
             form: self.form,
             part: new.id.clone(),
+            also_for: Vec::new(),
             layout: None,
             moved_from: Some(old.map_or_else(|| unit.file.clone(), |old| old.id.clone())),
             values: Vec::new(),

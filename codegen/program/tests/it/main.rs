@@ -15,6 +15,7 @@ mod cli_hazards;
 mod cli_image;
 mod cli_inspect;
 mod cli_layout;
+mod cli_layout_parts;
 mod cli_line;
 mod cli_line_good;
 mod cli_line_many;

@@ -1,6 +1,7 @@
 //! What was built, for people.
 
 use crate::output::{Tone, paint, plain, wrapped};
+use pagewise_base::words::listed;
 use pagewise_content::image::build::Note;
 use pagewise_content::image::folder::{Entry, MANIFEST};
 use pagewise_content::layout::{Layout, Placed};
@@ -23,7 +24,7 @@ pub(super) fn text(layout: &Layout, placed: &Placed, told: &Told<'_>) -> String 
         "{} {images} of {} for {}: {}\n",
         told.images.len(),
         paint(Tone::Strong, plain(&layout.name)),
-        plain(&placed.part),
+        plain(&listed(&placed.parts)),
         plain(told.folder)
     );
     for entry in told.images.iter().take(SHOWN) {

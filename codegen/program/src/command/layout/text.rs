@@ -1,16 +1,21 @@
 //! The map of a layout for people.
 
 use crate::output::{Align, Tone, paint, plain, table, wrapped};
+use pagewise_base::words::listed;
 use pagewise_content::layout::{Kind, Layout, Placed, PlacedRegion, Separate, Source};
-use pagewise_part::card::{Card, density};
+use pagewise_part::card::density;
 
 /// The map, then what keeping regions apart costs.
-pub(super) fn text(layout: &Layout, placed: &Placed, card: &Card) -> String {
+pub(super) fn text(layout: &Layout, placed: &Placed) -> String {
     let head = format!(
         "{}  {}\n{}\n\n",
         paint(Tone::Heading, plain(&layout.name)),
         plain(&layout.file),
-        wrapped(&format!("on {}, {}{}", plain(&card.id), density(placed.capacity_bytes), pages(placed)), "  ", "  ")
+        wrapped(
+            &format!("on {}, {}{}", plain(&listed(&placed.parts)), density(placed.capacity_bytes), pages(placed)),
+            "  ",
+            "  "
+        )
     );
     let columns = [
         ("from", Align::Left),

@@ -2,6 +2,7 @@
 
 use super::find;
 use pagewise_base::fault::{Fault, Faults};
+use pagewise_base::words::listed;
 use pagewise_line::units::{MadeFor, Unit};
 use pagewise_part::card::{Card, Catalogue};
 
@@ -15,11 +16,13 @@ pub(super) fn expected<'c>(given: Option<&str>, units: &[Unit], catalogue: &'c C
     let card = find(catalogue, given)?;
     let mut faults = Faults::default();
     for (made_for, count) in parts(units) {
-        let fits = card_of(made_for, catalogue).is_ok_and(|made| {
-            made.id == card.id || made.is_generic() && made.capacity_bytes.value == card.capacity_bytes.value
+        let fits = cards_of(made_for, catalogue).is_ok_and(|made| {
+            made.iter().any(|made| {
+                made.id == card.id || made.is_generic() && made.capacity_bytes.value == card.capacity_bytes.value
+            })
         });
         if !fits {
-            let reason = format!("{} made for `{}`, --part names `{}`", images(count), made_for.part, card.id);
+            let reason = format!("{} made for {}, --part names `{}`", images(count), names(made_for), card.id);
             let remedy = format!(
                 "leave --part out if that part sits there, or make images for `{}` with `pagewise image --part {}`",
                 card.id, card.id
@@ -39,18 +42,22 @@ fn of_images<'c>(units: &[Unit], catalogue: &'c Catalogue) -> Result<&'c Card, F
     };
     let mut faults = Faults::default();
     if let Some(unit) = units.iter().find(|unit| unit.made_for.is_none()) {
-        let reason = format!("unit `{}` is made for no part, others for `{}`", unit.name, first.part);
+        let reason = format!("unit `{}` is made for no part, others for {}", unit.name, names(first));
         faults.0.push(Fault::of_file(&first.manifest, reason, "name the part with --part PART"));
     }
     let mut card: Option<&Card> = None;
     for (made_for, count) in &named {
-        match (card_of(made_for, catalogue), card) {
-            (Err(fault), _) => faults.0.push(fault),
-            (Ok(one), None) => card = Some(one),
-            (Ok(one), Some(card)) if one.id == card.id => {}
-            (Ok(_), Some(card)) => {
-                let reason = format!("{} made for `{}`, others for `{}`", images(*count), made_for.part, card.id);
+        match (cards_of(made_for, catalogue).as_deref(), card) {
+            (Err(fault), _) => faults.0.push(fault.clone()),
+            (Ok([one]), None) => card = Some(one),
+            (Ok([one]), Some(card)) if one.id == card.id => {}
+            (Ok([_]), Some(card)) => {
+                let reason = format!("{} made for {}, others for `{}`", images(*count), names(made_for), card.id);
                 faults.0.push(fault(made_for, reason, "one call serves one part: name the units of one with --unit"));
+            }
+            (Ok(_), _) => {
+                let reason = format!("{} made for any of {}", images(*count), names(made_for));
+                faults.0.push(fault(made_for, reason, "say with --part PART which of them sits there"));
             }
         }
     }
@@ -62,7 +69,7 @@ fn of_images<'c>(units: &[Unit], catalogue: &'c Catalogue) -> Result<&'c Card, F
 fn parts(units: &[Unit]) -> Vec<(&MadeFor, usize)> {
     let mut parts: Vec<(&MadeFor, usize)> = Vec::new();
     for made_for in units.iter().filter_map(|unit| unit.made_for.as_ref()) {
-        match parts.iter_mut().find(|(known, _)| known.part == made_for.part) {
+        match parts.iter_mut().find(|(known, _)| known.parts == made_for.parts) {
             Some((_, count)) => *count += 1,
             None => parts.push((made_for, 1)),
         }
@@ -70,8 +77,13 @@ fn parts(units: &[Unit]) -> Vec<(&MadeFor, usize)> {
     parts
 }
 
-fn card_of<'c>(made_for: &MadeFor, catalogue: &'c Catalogue) -> Result<&'c Card, Fault> {
-    catalogue.named(&made_for.part, &made_for.manifest, made_for.line, "part")
+fn cards_of<'c>(made_for: &MadeFor, catalogue: &'c Catalogue) -> Result<Vec<&'c Card>, Fault> {
+    let named = |part: &String| catalogue.named(part, &made_for.manifest, made_for.line, "part");
+    made_for.parts.iter().map(named).collect()
+}
+
+fn names(made_for: &MadeFor) -> String {
+    listed(made_for.parts.iter().map(|part| format!("`{part}`")))
 }
 
 fn fault(made_for: &MadeFor, reason: String, remedy: &str) -> Fault {
