@@ -7,9 +7,10 @@ pub mod columns;
 pub mod price;
 pub mod read;
 
-use std::cell::LazyCell;
 use std::collections::BTreeMap;
+use std::sync::LazyLock;
 
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -121,14 +122,55 @@ pub struct Stock {
     pub read_as: Vec<ReadAs>,
 }
 
+/// What a row's part is.
+enum Match {
+    /// A card's identifier, by its own words.
+    Card(String),
+    /// The same, by the reading of a longer order code.
+    ReadAs(String),
+    /// No card; those that resemble it, and what is wrong with a card that the row names.
+    None { near: Vec<String>, fault: Option<Fault> },
+}
+
+impl Match {
+    fn of(row: &Row, file: &str, catalogue: &Catalogue, reader: &Reader<'_>) -> Self {
+        let mut fault = None;
+        let found = match &row.card {
+            Some(card) => catalogue.named(card, file, row.line, "card").map_err(|wrong| fault = Some(wrong)).ok(),
+            None => catalogue.find(&row.part),
+        };
+        if let Some(card) = found.filter(|card| !card.is_generic()) {
+            return Self::Card(card.id.clone());
+        }
+        match if row.card.is_none() { reader.order_code(&row.part) } else { None } {
+            Some(card) => Self::ReadAs(card),
+            None => Self::None { near: catalogue.near(&row.part).into_iter().map(str::to_owned).collect(), fault },
+        }
+    }
+}
+
 impl Stock {
     /// Matches rows with cards: the row's `card` column where there is one, else its part, as identifier or order code.
     /// What is left is read as a marking is, and matched where that names one card by its order code. Several rows of
     /// one card are all kept.
     ///
     /// # Errors
-    /// One part on two rows, a `card` column that names no card, or no row that matches any.
+    /// One part on two rows, under the same number of the user's own or none, a `card` column that names no card, or no row that matches any.
     pub fn of(file: &str, currency: &str, rows: Vec<Row>, catalogue: &Catalogue) -> Result<Self, Faults> {
+        Self::of_telling(file, currency, rows, catalogue, &|| ())
+    }
+
+    /// The same, and calls `done` for each row that is matched.
+    ///
+    /// # Errors
+    /// Those of [`Stock::of`].
+    pub fn of_telling(
+        file: &str,
+        currency: &str,
+        rows: Vec<Row>,
+        catalogue: &Catalogue,
+        done: &(dyn Fn() + Sync),
+    ) -> Result<Self, Faults> {
         let mut faults = Vec::new();
         let mut stock = Self {
             file: file.into(),
@@ -137,24 +179,30 @@ impl Stock {
             unmatched: Vec::new(),
             read_as: Vec::new(),
         };
-        let reader = LazyCell::new(|| Reader::new(catalogue));
-        for row in rows {
-            let found = match &row.card {
-                Some(card) => catalogue.named(card, file, row.line, "card").map_err(|fault| faults.push(fault)).ok(),
-                None => catalogue.find(&row.part),
-            };
-            let card = found.filter(|card| !card.is_generic()).map(|card| card.id.clone()).or_else(|| {
-                let card = if row.card.is_none() { reader.order_code(&row.part) } else { None }?;
-                stock.read_as.push(ReadAs { line: row.line, part: row.part.clone(), card: card.clone() });
-                Some(card)
-            });
-            let Some(card) = card else {
-                let near = catalogue.near(&row.part).into_iter().map(str::to_owned).collect();
-                stock.unmatched.push(Unmatched { line: row.line, part: row.part, near });
-                continue;
+        let reader = LazyLock::new(|| Reader::new(catalogue));
+        let each = |row: &Row| {
+            let found = Match::of(row, file, catalogue, &reader);
+            done();
+            found
+        };
+        let found: Vec<Match> = rows.par_iter().map(each).collect();
+        for (row, found) in rows.into_iter().zip(found) {
+            let card = match found {
+                Match::Card(card) => card,
+                Match::ReadAs(card) => {
+                    stock.read_as.push(ReadAs { line: row.line, part: row.part.clone(), card: card.clone() });
+                    card
+                }
+                Match::None { near, fault } => {
+                    faults.extend(fault);
+                    stock.unmatched.push(Unmatched { line: row.line, part: row.part, near });
+                    continue;
+                }
             };
             let same = stock.rows.entry(card).or_default();
-            if let Some(earlier) = same.iter().find(|other| other.part.eq_ignore_ascii_case(&row.part)) {
+            // The same order code under two numbers of the user's own is two things in two places.
+            let is_row = |other: &&Row| other.part.eq_ignore_ascii_case(&row.part) && other.number == row.number;
+            if let Some(earlier) = same.iter().find(is_row) {
                 let reason = format!("`{}` is on line {} already", row.part, earlier.line);
                 faults.push(row.fault(file, "part", reason, "keep one row for each part"));
                 continue;

@@ -35,6 +35,7 @@ pub mod schema;
 pub mod show;
 pub mod socket;
 mod steps;
+mod stock;
 pub mod survey;
 pub mod swap;
 #[cfg(target_os = "linux")]

@@ -11,7 +11,7 @@ use clap::Args;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::swap::read_stock;
+use super::stock::read_stock;
 use super::{Options, values};
 use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::disk::{self, Written};

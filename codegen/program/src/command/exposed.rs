@@ -7,11 +7,12 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
+use super::stock::read_stock;
 use crate::output::{Answer, Exit, Shape, answers, plain, wrapped};
 use pagewise_base::fault::Faults;
 use pagewise_base::words::counted;
 use pagewise_judge::fleet::{self, BoardOutcomes, Candidates};
-use pagewise_judge::stock::{self, Stock, columns};
+use pagewise_judge::stock::columns;
 use pagewise_judge::swap::{Accept, Verdict};
 use pagewise_part::card::Card;
 
@@ -85,13 +86,7 @@ impl Exposed {
         let catalogue = options.catalogue()?;
         let part = catalogue.named(&self.part, "command line", 0, "PART")?;
         let columns = self.columns.as_ref().map(|path| columns::read(path)).transpose()?.unwrap_or_default();
-        let stock = match &self.stock {
-            Some(file) => {
-                let rows = stock::read::read(file, &columns)?;
-                Some(Stock::of(&file.display().to_string(), &columns.currency, rows, &catalogue)?)
-            }
-            None => None,
-        };
+        let stock = self.stock.as_ref().map(|file| read_stock(file, &columns, &catalogue)).transpose()?;
         let read = fleet::files::read(&self.boards, &catalogue, &columns.boards)?;
         let is_part = |name: &str| catalogue.find(name).is_some_and(|card| card.part_id() == part.part_id());
         let all: Vec<_> = read.boards.into_iter().map(|(board, _)| board).collect();

@@ -6,10 +6,11 @@ use clap::Args;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::stock::read_stock;
 use super::{Options, values};
 use crate::output::{Align, Answer, Exit, Shape, Tone, answers, paint, plain, table, wrapped};
 use pagewise_base::fault::Faults;
-use pagewise_judge::stock::{Columns, Stock, read};
+use pagewise_judge::stock::Columns;
 use pagewise_part::card::draft::draft;
 use pagewise_part::card::{Card, Catalogue, Footprint, Grade, Kind, Offer, Package, Role};
 use pagewise_part::fact::Fact;
@@ -198,9 +199,7 @@ impl<'c> Entry<'c> {
 
 /// Identifiers of the cards that a stock list has at least one piece of.
 fn in_stock(path: &Path, catalogue: &Catalogue) -> Result<Vec<String>, Faults> {
-    let columns = Columns::default();
-    let rows = read::read(path, &columns)?;
-    let stock = Stock::of(&path.display().to_string(), &columns.currency, rows, catalogue)?;
+    let stock = read_stock(path, &Columns::default(), catalogue)?;
     let held = |id: &&str| stock.offer(id, None).is_some_and(|offer| offer.quantity > 0);
     Ok(stock.cards().filter(held).map(str::to_owned).collect())
 }

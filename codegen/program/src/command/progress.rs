@@ -1,15 +1,21 @@
-//! A progress bar on standard error, for folders of images: it shows on a terminal only, and not beside JSON.
+//! A progress bar on standard error, for what takes a second or more: it shows on a terminal only, and not beside JSON.
 
 use indicatif::{ProgressBar, ProgressStyle};
 
-/// Images from which on a bar is shown: a second or more of work.
-const LONG: usize = 200;
-
-/// The bar of so many images, with the time left.
-pub(super) fn images(count: usize, json: bool) -> ProgressBar {
-    if json || count < LONG {
+/// The bar of so many things, with the time left; `long` says whether it takes long enough for one.
+pub(super) fn bar(count: usize, what: &str, long: bool) -> ProgressBar {
+    if !long {
         return ProgressBar::hidden();
     }
-    let style = ProgressStyle::with_template("{pos} of {len} images {wide_bar} {eta} left");
+    // On its own it draws on standard error, and nothing where that is not a terminal.
+    let style = ProgressStyle::with_template(&format!("{{pos}} of {{len}} {what} {{wide_bar}} {{eta}} left"));
     ProgressBar::new(count as u64).with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
+}
+
+/// Images from which on a bar is shown.
+const MANY_IMAGES: usize = 200;
+
+/// The bar of images that are made.
+pub(super) fn images(count: usize, json: bool) -> ProgressBar {
+    bar(count, "images", !json && count >= MANY_IMAGES)
 }

@@ -2,11 +2,10 @@
 
 pub(super) mod files;
 pub(super) mod fleet_text;
-mod progress;
 pub(super) mod recorded;
 mod text;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::{Arc, OnceLock};
 
 use clap::Args;
@@ -14,6 +13,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::channels::OfRecording;
+use super::progress;
+use super::stock::read_stock;
 use super::{Options, values};
 use crate::output::{Answer, Exit, Reader, Shape, Spool, answers};
 use files::Source;
@@ -22,7 +23,7 @@ use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board::Board;
 use pagewise_judge::fleet::lines::{self, Header};
 use pagewise_judge::fleet::{self, BoardAnswer, Candidates, Job, Shard, Summary, shard};
-use pagewise_judge::stock::{self, Columns, ReadAs, Stock, Unmatched, columns};
+use pagewise_judge::stock::{Columns, ReadAs, Stock, Unmatched, columns};
 use pagewise_judge::swap::{Accept, Recording, Verdict};
 use pagewise_observe::Program;
 use pagewise_part::card::{Card, Catalogue};
@@ -145,7 +146,8 @@ impl Swap {
         let few = jobs.len() <= fleet_text::FEW;
         let mut board_pages = Vec::new();
         let mut spool = options.json.then(Spool::new).transpose()?;
-        let bar = progress::bar(&jobs, options.json);
+        let judgements: usize = jobs.iter().map(|job| job.candidates.len()).sum();
+        let bar = progress::bar(jobs.len(), "boards", !options.json && judgements >= LONG);
         fleet::judge_each(jobs, stock.as_ref(), accept, &|| bar.inc(1), |outcome, answer| {
             if let Some(draft) = &mut lines
                 && failed.is_none()
@@ -264,15 +266,13 @@ impl Swap {
     }
 }
 
+/// Judgements from which on a bar is shown.
+const LONG: usize = 4000;
+
 /// What was read, with its cards.
 struct Read<'c> {
     stock: Option<Stock>,
     jobs: Vec<Job<'c>>,
     without_card: Vec<Fault>,
     recorded: Option<recorded::Recorded>,
-}
-
-pub(super) fn read_stock(file: &Path, columns: &Columns, catalogue: &Catalogue) -> Result<Stock, Faults> {
-    let rows = stock::read::read(file, columns)?;
-    Stock::of(&file.display().to_string(), &columns.currency, rows, catalogue)
 }

@@ -164,7 +164,7 @@ fn two_order_codes_of_one_card_are_two_candidates() {
 #[test]
 fn several_rows_of_one_card_are_all_kept_with_order_code_and_own_number() {
     let list = "part,own_number,quantity,unit_price,state\n24AA02E48T-I/OT,EE-1,10,0.2,active\n\
-        24AA02E48-I/OT,EE-2,9000,0.3,active\n24AA02E48-I/SN,,4,0.1,active\n";
+        24AA02E48-I/OT,EE-2,9000,0.3,active\n24AA02E48-I/SN,,4,0.1,active\n24AA02E48-I/OT,EE-7,5,0.3,active\n";
     let (_folder, run) = with_list(list, None, &["--all", "--json"]);
     let answer = run.json();
     let offers: Vec<&serde_json::Value> = answer["boards"][0]["offers"].as_object().unwrap().values().collect();
@@ -173,7 +173,10 @@ fn several_rows_of_one_card_are_all_kept_with_order_code_and_own_number() {
         rows.push((offer["part"].as_str().unwrap(), offer["number"].as_str().unwrap_or("")));
     }
     rows.sort_unstable();
-    assert_eq!(rows, [("24AA02E48-I/OT", "EE-2"), ("24AA02E48-I/SN", ""), ("24AA02E48T-I/OT", "EE-1")]);
+    assert_eq!(
+        rows,
+        [("24AA02E48-I/OT", "EE-2"), ("24AA02E48-I/OT", "EE-7"), ("24AA02E48-I/SN", ""), ("24AA02E48T-I/OT", "EE-1")]
+    );
     assert_eq!(answer["stock"]["without_card"], serde_json::json!([]));
 }
 
