@@ -4,7 +4,7 @@ use crate::facts::Facts;
 use crate::place::{Scratch, Window};
 use crate::probe::{Probe, Trouble};
 use crate::read::{Width, obeys};
-use crate::saved::Saved;
+use crate::saved::{FLIPPED, Saved};
 
 /// The number of word-address bytes, shown by reading or by a first write; `None` where nothing is stored. What the part
 /// held under every number up to that one is on the disk before.
@@ -22,9 +22,19 @@ pub(crate) fn width(
     for width in numbers {
         let window = Window { device: facts.address, width };
         keep(probe, saved, facts, width)?;
-        if shown || saved.has(window) && stores(probe, saved, window, scratch)? {
-            saved.width_is(width)?;
-            return Ok(Some(width));
+        let first = match (shown, saved.has(window)) {
+            (true, _) => First::Stored,
+            (false, true) => write(probe, saved, window, scratch)?,
+            (false, false) => First::Elsewhere,
+        };
+        match first {
+            First::Stored => {
+                saved.width_is(width)?;
+                return Ok(Some(width));
+            }
+            // No longer header is tried: a part that keeps bytes as they come (FRAM) would take its end for data.
+            First::Refused => return Ok(None),
+            First::Elsewhere => {}
         }
     }
     Ok(None)
@@ -45,19 +55,32 @@ fn bytes(width: u8) -> String {
     format!("{width} word-address byte{}", if width == 1 { "" } else { "s" })
 }
 
-/// Whether one byte, sent behind this header, is found where the header says.
-fn stores(probe: &mut Probe<'_>, saved: &Saved, window: Window, scratch: Scratch) -> Result<bool, Trouble> {
+/// What became of one byte behind a header.
+enum First {
+    /// It is found where the header says.
+    Stored,
+    /// It was not acknowledged: the header was whole before it, and the place is protected.
+    Refused,
+    /// It is not there.
+    Elsewhere,
+}
+
+/// Sends one byte behind a header of this width.
+fn write(probe: &mut Probe<'_>, saved: &Saved, window: Window, scratch: Scratch) -> Result<First, Trouble> {
     probe.heed()?;
     probe.say(&format!("a first write, {}", bytes(window.width)));
     let at = if window.width == 0 { 0 } else { scratch.within(window.bytes()).first() };
     let held = saved.held(window, at)?;
-    let data = held ^ 0x5A;
-    probe.send(window.at(at), &[data])?;
+    let data = held ^ FLIPPED;
+    if !probe.send(window.at(at), &[data])? {
+        return Ok(First::Refused);
+    }
     // Nobody knows yet how this part is polled.
     let patience = probe.limits.patience_ms;
     probe.pause_ms(patience);
     if probe.try_read(window.at(at), 1)?.is_none_or(|found| found != [data]) {
-        return Ok(false);
+        return Ok(First::Elsewhere);
     }
-    Ok(obeys(probe, window, Some(at))? == Some(true))
+    let stored = obeys(probe, window, Some(at))? == Some(true);
+    Ok(if stored { First::Stored } else { First::Elsewhere })
 }

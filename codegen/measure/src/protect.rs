@@ -66,9 +66,8 @@ fn outcome(
         if kept.is_empty() {
             return Ok(Outcome::Measured(Protection { active_high: None, answer: None, protected: None }));
         }
-        hand.as_before();
-        let text = "nothing is stored at either level of WP: check the pin, then put back with --restore";
-        return Err(Trouble::Part(text.into()));
+        let why = "nothing is stored at either level of WP: the place is protected otherwise, or the pin did not move";
+        return Ok(Outcome::not(why));
     };
     if !hand.tie_wp(high) {
         return Ok(Outcome::not("the pin was not moved"));

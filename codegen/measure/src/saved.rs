@@ -20,6 +20,8 @@ use pagewise_line::backup;
 /// Name of the notes in the folder.
 const NOTES: &str = "measure.jsonl";
 const VERSION: u32 = 1;
+/// Bits of a byte that the first write under each number of word-address bytes changes.
+pub(crate) const FLIPPED: u8 = 0x5A;
 
 /// One line of the notes.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -188,6 +190,23 @@ impl Saved {
         self.copies(|window| window.width == width && (window.device == address || beside(window)))
     }
 
+    /// Whether a window differs from its copy just where the first writes under longer headers went, if this is the part's
+    /// number of word-address bytes: it took the rest of such a header for data.
+    fn explains(&self, window: Window, held: &[u8], now: &[u8]) -> Result<bool, Trouble> {
+        let mut sent: Vec<(usize, u8)> = Vec::new();
+        for width in self.widths().into_iter().filter(|longer| *longer > window.width) {
+            let longer = Window { width, ..window };
+            let at = self.begun().1.within(longer.bytes()).first();
+            let header = &at.to_be_bytes()[4 - usize::from(width)..];
+            let (address, rest) = header.split_at(usize::from(window.width));
+            let first = address.iter().fold(0, |offset, byte| offset << 8 | usize::from(*byte));
+            let data = self.held(longer, at)? ^ FLIPPED;
+            sent.extend((first..).zip(rest.iter().copied().chain([data])).map(|(at, byte)| (at % held.len(), byte)));
+        }
+        let mut differs = (0..held.len()).filter(|at| held[*at] != now[*at]);
+        Ok(differs.all(|at| sent.contains(&(at, now[at]))))
+    }
+
     /// Puts back what the copies of this width hold, and reads it again. Other device addresses may be those of other
     /// parts, which take other headers; nothing was written there, and nothing is.
     pub(crate) fn put_back(&mut self, probe: &mut Probe<'_>, width: u8) -> Result<u32, Trouble> {
@@ -264,19 +283,33 @@ pub fn restore(probe: &mut Probe<'_>, folder: &Path) -> Result<u32, Trouble> {
         return saved.put_back(probe, width);
     }
     // The one write before the number was noted went to the middle of the scratch range.
-    let mut same = true;
+    let mut possible = Vec::new();
     for width in saved.widths() {
         let window = Window { device: address, width };
         let at = if width == 0 { 0 } else { scratch.within(window.bytes()).first() };
-        if obeys(probe, window, Some(at))? == Some(true) {
-            return saved.put_back(probe, width);
-        }
-        for (window, held) in saved.copies_of_main(width)? {
-            same &= dump(probe, window, scratch)? == Some(held);
+        match obeys(probe, window, Some(at))? {
+            Some(true) => return saved.put_back(probe, width),
+            // What such a copy holds was read from wherever the pointer stood.
+            Some(false) => {}
+            None => possible.push(width),
         }
     }
+    // Before the number was noted, only the one device address was written to.
+    let (mut same, mut astray) = (true, Vec::new());
+    for (window, held) in saved.copies(|kept| kept.device == address && possible.contains(&kept.width))? {
+        let now = dump(probe, window, scratch)?;
+        if now.as_ref() != Some(&held) {
+            same = false;
+            let explained = now.is_some_and(|now| saved.explains(window, &held, &now).unwrap_or(false));
+            astray.extend(explained.then_some(window.width));
+        }
+    }
+    if let [width] = astray[..] {
+        return saved.put_back(probe, width);
+    }
     if same {
-        // One of them is the true one, and all are as they were.
+        // One of them is the true one, and all are as they were; or none is: then every header was too short, and nothing that
+        // was sent was taken for data.
         saved.note(Note::Done)?;
         return Ok(0);
     }

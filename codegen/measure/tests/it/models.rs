@@ -87,6 +87,11 @@ fn protection(draws: &mut Draws, model: &mut ChipModel) {
         protect.fixed_range = draws
             .pick(&[ByteRange { start: 4 * eighth, len: 4 * eighth }, ByteRange { start: 0, len: model.capacity }]);
     }
+    // Known limit: a FRAM keeps bytes as they come, so that one which silently refuses the place of the first write takes the
+    // end of the next, longer header for data. No published FRAM has such a range.
+    if model.memory == MemoryKind::Fram {
+        model.write_protect.fixed_range = ByteRange::EMPTY;
+    }
 }
 
 fn regions(draws: &mut Draws, model: &mut ChipModel) {
