@@ -59,7 +59,8 @@ fn bytes(width: u8) -> String {
 enum First {
     /// It is found where the header says.
     Stored,
-    /// It was not acknowledged: the header was whole before it, and the place is protected.
+    /// It was not acknowledged, or a write cycle followed and it is not there: the header was whole before it, and the place is
+    /// protected.
     Refused,
     /// It is not there.
     Elsewhere,
@@ -75,11 +76,13 @@ fn write(probe: &mut Probe<'_>, saved: &Saved, window: Window, scratch: Scratch)
     if !probe.send(window.at(at), &[data])? {
         return Ok(First::Refused);
     }
+    // A write cycle says as much as a refusal: the header was whole, or the part would still wait for the rest of it.
+    let begun = !probe.current(window.device, &mut [0])?;
     // Nobody knows yet how this part is polled.
     let patience = probe.limits.patience_ms;
     probe.pause_ms(patience);
     if probe.try_read(window.at(at), 1)?.is_none_or(|found| found != [data]) {
-        return Ok(First::Elsewhere);
+        return Ok(if begun { First::Refused } else { First::Elsewhere });
     }
     let stored = obeys(probe, window, Some(at))? == Some(true);
     Ok(if stored { First::Stored } else { First::Elsewhere })
