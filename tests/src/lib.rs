@@ -23,3 +23,8 @@ pub mod seat;
 pub mod smbus2;
 pub mod tools;
 pub mod wire_map;
+
+/// The new code of each change of the driver's calls.
+#[cfg(doctest)]
+#[doc = include_str!("../../driver/MIGRATION.md")]
+struct Migration;

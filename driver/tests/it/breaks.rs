@@ -124,3 +124,57 @@ fn the_wp_pin_is_low_as_long_in_async_code() {
     now(AsyncMemory::write(&mut guarded, 0, &[1])).unwrap();
     assert_eq!(*log.borrow(), [(true, 0), (false, 0), (true, LOW_US)]);
 }
+
+#[cfg(feature = "async")]
+mod regions {
+    use super::*;
+    use crate::common::at_once::{AsyncBus, AsyncClock, now};
+    use pagewise_driver::{AsyncEeprom, AsyncMemory, Extent, Region, RegionAccess, RegionParameters};
+
+    const PAGE: RegionParameters = RegionParameters::new()
+        .with_device_address(0x58)
+        .with_word_address_bytes(2)
+        .with_word_address(0x0800)
+        .with_length_bytes(32)
+        .with_page_bytes(32)
+        .with_access(RegionAccess::Writable);
+
+    type Part = (std::rc::Rc<std::cell::RefCell<FakeChip>>, AsyncEeprom<AsyncBus, AsyncClock, 34>, Region);
+
+    /// A part that is met at 0x50 and, as its identification page, at 0x58.
+    fn with_page(lazy: bool) -> Part {
+        let (chip, bus, clock) = rig(KBIT_32.parameters().with_block_select_bits(1).with_block_select_shift(3));
+        let options = Options::new().with_lazy(lazy);
+        let eeprom = AsyncEeprom::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, options);
+        (chip, eeprom, Region::try_new(PAGE).unwrap())
+    }
+
+    fn refused_reads(chip: &FakeChip) -> usize {
+        chip.calls.iter().filter(|call| matches!(call, Call::Read(.., false))).count()
+    }
+
+    #[test]
+    fn a_region_and_its_array_wait_for_each_others_lazy_writes_in_async_code() {
+        let (chip, mut eeprom, page) = with_page(true);
+        now(eeprom.write(0, &[1])).unwrap();
+        assert!(chip.borrow().now_us < chip.borrow().busy_until_us);
+        now(eeprom.region(page).read(0, &mut [0])).unwrap();
+        assert_eq!(refused_reads(&chip.borrow()), 0, "the array's write was waited for first");
+        now(eeprom.region(page).write(0, &[1])).unwrap();
+        now(eeprom.read(0, &mut [0])).unwrap();
+        assert_eq!(refused_reads(&chip.borrow()), 0, "the region's write was waited for first");
+    }
+
+    #[test]
+    fn what_became_of_a_regions_write_is_known_to_the_array_in_async_code() {
+        let (chip, mut eeprom, page) = with_page(false);
+        now(eeprom.region(page).write(0, &[1])).unwrap();
+        let calls = chip.borrow().calls.len();
+        now(eeprom.read(0, &mut [0])).unwrap();
+        assert_eq!(chip.borrow().calls.len(), calls + 1, "a write that has ended is not waited for");
+        chip.borrow_mut().present = false;
+        let failures = Extent::failures(&eeprom);
+        now(eeprom.region(page).write(0, &[2])).unwrap_err();
+        assert_eq!(Extent::failures(&eeprom), failures + 1);
+    }
+}

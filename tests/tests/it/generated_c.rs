@@ -3,6 +3,7 @@
 
 mod cuts;
 mod init;
+mod misra;
 mod proof;
 mod proved;
 mod rust_side;
