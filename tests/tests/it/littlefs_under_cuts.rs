@@ -126,7 +126,7 @@ impl Bench {
                 }
                 "prog" => {
                     self.written += 1;
-                    let forgotten = self.forgets_every.is_some_and(|every| self.written % every == 0);
+                    let forgotten = self.forgets_every.is_some_and(|every| self.written.is_multiple_of(every));
                     if forgotten { Ok(()) } else { block_on(flash.write(number(1), &bytes(words[2]))) }
                 }
                 "erase" => block_on(flash.erase(number(1), number(1) + number(2))),
