@@ -90,15 +90,23 @@ fn parent_of(folder: &Path) -> &Path {
 /// # Errors
 /// It holds something, is no folder, or lies in one that does not exist.
 pub fn free_folder(folder: &Path) -> Result<(), Fault> {
-    let shown = folder.display().to_string();
+    folder_to_fill(folder)?;
     let fault = |error: io::Error| unwritable_folder(folder, &error);
-    if folder.exists() {
-        if !folder.is_dir() {
-            return Err(Fault::of_file(&shown, "is not a folder", "name a new folder"));
-        }
-        if fs::read_dir(folder).map_err(fault)?.next().is_some() {
-            return Err(Fault::of_file(&shown, "is not empty", "name a new folder, or empty this one"));
-        }
+    if folder.exists() && fs::read_dir(folder).map_err(fault)?.next().is_some() {
+        let shown = folder.display().to_string();
+        return Err(Fault::of_file(&shown, "is not empty", "name a new folder, or empty this one"));
+    }
+    Ok(())
+}
+
+/// Looks whether files can be added to a folder, which need not exist yet.
+///
+/// # Errors
+/// It is no folder, or lies in one that does not exist.
+pub fn folder_to_fill(folder: &Path) -> Result<(), Fault> {
+    let shown = folder.display().to_string();
+    if folder.exists() && !folder.is_dir() {
+        return Err(Fault::of_file(&shown, "is not a folder", "name a new folder"));
     }
     if !parent_of(folder).is_dir() {
         return Err(Fault::of_file(&shown, "lies in a folder that does not exist", "create that folder first"));

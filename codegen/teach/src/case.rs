@@ -10,7 +10,7 @@ use pagewise_part::card::Card;
 use pagewise_player::program::Action;
 use pagewise_player::view::first_difference;
 use pagewise_player::{Bench, Program, Run};
-use pagewise_simulator::{ChipModel, Event, EventKind, Hazard, Level, Straps};
+use pagewise_simulator::{ChipModel, Event, EventKind, Hazard, Level, Straps, TornModel};
 
 use crate::page::{Opening, Part};
 
@@ -139,7 +139,7 @@ pub fn of_transfers(
     let (from, until) = window(transfers, failing)?;
     let mut head = surroundings.text();
     if from > 0 {
-        head.push_str(&remark(&format!("{from} transfers before these are left out, and what they stored")));
+        head.push_str(&left_out(from));
     }
     let at = match failing {
         Some(at) => at,
@@ -156,6 +156,54 @@ pub fn of_transfers(
     let step = on_new.log().iter().position(|outcome| outcome.place.line > before).unwrap_or(0);
     let parts = vec![part("case new", new_name, new), part("case old", old_name, old)];
     Some(Opening::of_case(program, parts, step))
+}
+
+/// A cut of the supply from which a program does not come back.
+#[derive(Debug, Clone, Copy)]
+pub struct SupplyCut<'a> {
+    /// What the torn write cycle leaves behind.
+    pub torn: TornModel,
+    /// Seed of what is drawn then.
+    pub seed: u64,
+    /// The last transfer as far as it came.
+    pub torn_off: &'a str,
+    /// When, as in front of a line of a trace.
+    pub at: &'a str,
+    /// What was wrong afterwards.
+    pub text: &'a str,
+}
+
+/// A course of transfers that the supply was cut in: in the last of them, or after it. `None` where that one does not fit
+/// into a page. The two parts are the one that was cut, and the one beside it.
+#[must_use]
+pub fn of_cut(
+    surroundings: &Surroundings<'_>,
+    transfers: &[String],
+    cut: &SupplyCut<'_>,
+    [new, old]: [(&str, ChipModel); 2],
+) -> Option<Opening> {
+    let (from, until) = window(transfers, transfers.len().checked_sub(1))?;
+    let mut head = surroundings.text();
+    let _ = writeln!(head, "torn {}\nseed {}", cut.torn.name(), cut.seed);
+    if from > 0 {
+        head.push_str(&left_out(from));
+    }
+    head.push_str(&remark(cut.text));
+    let before = transfers[from..until - 1].concat();
+    let after_cut = format!("{before}{}{} cut\n", cut.torn_off, cut.at);
+    let models = [&new.1, &old.1];
+    let [whole, _] = both(models, &format!("{head}{before}{}", transfers[until - 1]))?;
+    let [torn, _] = both(models, &format!("{head}{after_cut}"))?;
+    head.push_str(&listed("means", stored(&whole, &torn)));
+    let program = format!("{head}{after_cut}");
+    let [on_new, _] = both(models, &program)?;
+    let step = on_new.log().iter().position(|outcome| outcome.action == Action::Cut)?;
+    let parts = vec![part("case new", new.0, new.1), part("case old", old.0, old.1)];
+    Some(Opening::of_case(program, parts, step))
+}
+
+fn left_out(transfers: usize) -> String {
+    remark(&format!("{transfers} transfers before these are left out, and what they stored"))
 }
 
 /// The transfers that fit into a page: up to the failing one, or from the first on.

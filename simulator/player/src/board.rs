@@ -1,5 +1,7 @@
 //! What surrounds the chip: supply, SCL, pins, contents, what is meant to be stored.
 
+use alloc::vec::Vec;
+
 use pagewise_simulator::{
     ChipId, ChipModel, CycleTime, Level, OtherFamily, PowerUp, Rig, RigConfig, Straps, TornModel, WireConfig,
 };

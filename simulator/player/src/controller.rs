@@ -1,5 +1,9 @@
 //! The controller, at bytes or at edges.
 
+use alloc::boxed::Box;
+use alloc::vec;
+use alloc::vec::Vec;
+
 use embedded_hal::i2c::Operation;
 use pagewise_simulator::{BitBang, ResetShape, Rig, RigDelay, StepBus, WirePin};
 

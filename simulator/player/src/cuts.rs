@@ -1,5 +1,7 @@
 //! The supply lost at every step of a program, and what is left behind.
 
+use alloc::vec::Vec;
+
 use pagewise_simulator::{ChipId, Rig, TornModel};
 
 use crate::board::{Bench, Stored};

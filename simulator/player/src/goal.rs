@@ -1,5 +1,9 @@
 //! What a program must reach, and whether it did.
 
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
 use pagewise_simulator::{Hazard, Note};
 use serde::Serialize;
 

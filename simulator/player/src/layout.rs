@@ -1,5 +1,11 @@
 //! How an offset becomes the bytes of an address, from the chip's own model.
 
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec;
+use alloc::vec::Vec;
+
 use pagewise_simulator::ChipModel;
 use pagewise_simulator::model::DeviceBit;
 use serde::Serialize;

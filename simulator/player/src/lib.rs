@@ -14,7 +14,10 @@
 //! assert_eq!(run.lost().len(), 48);
 //! assert!(run.log().iter().any(|step| !step.incidents.is_empty()));
 //! ```
+#![no_std]
 #![forbid(unsafe_code)]
+
+extern crate alloc;
 
 pub mod board;
 mod controller;

@@ -38,6 +38,11 @@ mod bus;
 mod quantity;
 pub(crate) mod words;
 
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
 use crate::board::Board;
 use crate::program::{Action, Fault, Instruction, Place, Program};
 
@@ -133,7 +138,7 @@ impl Reader<'_> {
 
     fn act(&mut self, action: Action, place: Place) {
         if self.program.instructions.len() >= MOST_ACTIONS {
-            if !std::mem::replace(&mut self.full, true) {
+            if !core::mem::replace(&mut self.full, true) {
                 self.fault(place, format!("the program has more than {MOST_ACTIONS} actions"), "use `repeat`");
             }
             return;
@@ -175,7 +180,7 @@ impl Reader<'_> {
 
     fn finish(mut self) -> Result<(Board, Program), Vec<Fault>> {
         self.bus_end();
-        for (_, _, _, place) in std::mem::take(&mut self.repeats) {
+        for (_, _, _, place) in core::mem::take(&mut self.repeats) {
             self.fault(place, "`repeat` has no `end`", "write `end` behind the last line of the loop");
         }
         self.program.places.push(Place::default());

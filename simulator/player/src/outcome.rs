@@ -1,5 +1,7 @@
 //! What one step of a program did.
 
+use alloc::vec::Vec;
+
 use pagewise_simulator::{EventKind, Incident, Note};
 use serde::Serialize;
 

@@ -1,7 +1,8 @@
 //! A program on a bench, played to its end.
 
-use std::cell::RefCell;
-use std::collections::BTreeMap;
+use alloc::collections::BTreeMap;
+use alloc::vec::Vec;
+use core::cell::RefCell;
 
 use pagewise_simulator::Loss;
 
@@ -48,7 +49,7 @@ impl Run {
         Self {
             lost: lost.map(|(at, _)| at).collect(),
             losses: player.rig.explain_at_most(EXPLAINED),
-            reads: std::mem::take(&mut player.reads),
+            reads: core::mem::take(&mut player.reads),
             bench: bench.clone(),
             program: program.clone(),
             log,

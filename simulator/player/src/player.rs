@@ -1,6 +1,8 @@
 //! The bench in the middle of a program: one action after the other.
 
-use std::collections::BTreeSet;
+use alloc::collections::BTreeSet;
+use alloc::vec;
+use alloc::vec::Vec;
 
 use pagewise_simulator::{ChipId, Event, EventKind, Incident, Level, Note, Rig};
 
@@ -125,7 +127,7 @@ impl Player {
     fn events(&mut self) -> Vec<Event> {
         let events = self.rig.trace();
         if self.edges {
-            let known = std::mem::replace(&mut self.known_events, events.len()).min(events.len());
+            let known = core::mem::replace(&mut self.known_events, events.len()).min(events.len());
             return events[known..].to_vec();
         }
         self.rig.set_trace(true);

@@ -1,6 +1,8 @@
 //! What a program is: actions with their place in the text, and loops around them.
 
-use std::fmt;
+use alloc::string::String;
+use alloc::vec::Vec;
+use core::fmt;
 
 use serde::Serialize;
 

@@ -1,5 +1,10 @@
 //! Questions and answers as JSON, for a page in the browser.
 
+use alloc::boxed::Box;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
 use pagewise_simulator::ChipModel;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};

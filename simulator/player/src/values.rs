@@ -3,6 +3,9 @@
 //! `{0..15}` in the text of a lesson stands for the first sixteen bytes of the student's own, `{16}` for the next one. They
 //! count upwards from a start that follows from the name, so that a range of them is a range in a program: `5A..69`.
 
+use alloc::format;
+use alloc::string::String;
+
 /// Bytes that a lesson may ask for; their values then stay below 0xF0, and differ from erased memory.
 pub const MOST: u32 = 96;
 
@@ -58,6 +61,8 @@ fn range(inside: &str) -> Option<(u8, u8)> {
 
 #[cfg(test)]
 mod tests {
+    use alloc::string::ToString;
+
     use super::*;
 
     #[test]

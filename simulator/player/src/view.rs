@@ -1,6 +1,8 @@
 //! The bench after a step, as a page or a terminal shows it.
 
-use std::collections::BTreeSet;
+use alloc::collections::{BTreeMap, BTreeSet};
+use alloc::string::String;
+use alloc::vec::Vec;
 
 use pagewise_simulator::{ChipState, Hazard};
 use serde::Serialize;
@@ -152,7 +154,7 @@ impl Run {
         let wanted = meant(&self.bench().board.holds, &self.bench().board.means);
         let latch = chip.latch.iter().flat_map(|latch| latch.bytes.iter().copied());
         let cycle = chip.cycle.iter().flat_map(|cycle| cycle.bytes.iter().copied());
-        let coming: std::collections::BTreeMap<u32, u8> = cycle.chain(latch).collect();
+        let coming: BTreeMap<u32, u8> = cycle.chain(latch).collect();
         let memory = player.rig.memory_as_read(player.chip);
         let mut starts: BTreeSet<u32> = wanted.keys().chain(coming.keys()).map(|at| at / ROW * ROW).collect();
         starts.extend(player.pages.iter().flat_map(|page| {

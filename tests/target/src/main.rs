@@ -8,12 +8,15 @@
 extern crate alloc;
 
 mod program;
+mod questions;
 
+use alloc::string::ToString;
 use core::mem::MaybeUninit;
 
 use cortex_m_rt::entry;
 use cortex_m_semihosting::{debug, hprintln};
 use embedded_alloc::LlffHeap;
+use pagewise_player::talk::Desk;
 use panic_semihosting as _;
 
 #[global_allocator]
@@ -28,6 +31,10 @@ fn main() -> ! {
     unsafe { HEAP.init(MEMORY.as_ptr() as usize, HEAP_BYTES) };
     for seed in 0..program::PROGRAMS {
         hprintln!("{} {:016x}", seed, program::digest(seed));
+    }
+    let mut desk = Desk::default();
+    for question in questions::questions() {
+        hprintln!("{}", questions::digest(&desk.ask(question.to_string().as_bytes())));
     }
     debug::exit(debug::EXIT_SUCCESS);
     loop {

@@ -92,13 +92,13 @@ fn a_class_plays_every_lesson_to_its_end() {
     named(&seen);
 }
 
-/// Without keys: in a headless window without the focus they press no button.
 #[test]
 #[ignore = "plays every lesson in a browser"]
 fn a_class_plays_every_lesson_in_another_browser() {
     let Some((seen, lessons, texts)) = play("firefox-esr", "all") else { return };
     played(&seen, &lessons.0, 0, &texts);
     moved(&seen);
+    steered(&seen);
     harmless(&seen, 11);
     looked_at(&seen, 4);
 }

@@ -52,6 +52,8 @@ mod planner_exhaustive;
 mod published;
 mod published_contents;
 mod published_values;
+#[path = "../../target/src/questions.rs"]
+mod questions;
 mod recordings;
 mod records_under_cuts;
 mod regions_published;

@@ -27,7 +27,19 @@ fn the_page_shows_well_asks_for_nothing_and_is_accessible() {
         let arguments = [&chromium, &page, &folder.to_owned(), &axe].map(|path| path.to_str().unwrap().to_owned());
         let seen = python.ask(&script, &arguments.each_ref().map(String::as_str), "");
         check(&seen, &page);
+        on_a_phone(&seen["phone"], answers.len());
     }
+}
+
+/// On 390 pixels the page is read from top to bottom: no sideways scrolling, no columns of single letters, few stops.
+fn on_a_phone(seen: &Value, boards: usize) {
+    let (closed, opened) = (&seen["closed"], &seen["opened"]);
+    assert_eq!([&closed["overflow"], &opened["overflow"]], [&json!(0); 2], "wider than the window");
+    assert_eq!(opened["broken"], json!([]), "words broken in their middle");
+    assert!(opened["narrowest"].as_f64().unwrap() >= 90.0, "a column of text: {opened}");
+    // Of what does not fit the tables scroll by themselves, which takes a stop each; a board adds one or two.
+    assert!(closed["stops"].as_u64().unwrap() <= 20 + 2 * boards as u64, "{closed}");
+    assert_ne!(seen["canary"], json!([]), "a narrow column is noticed");
 }
 
 fn check(seen: &Value, page: &Path) {

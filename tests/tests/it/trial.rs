@@ -4,6 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use pagewise_player::program::Action;
 use pagewise_player::{Bench, Program, Run};
 use pagewise_tests::{smbus2, tools};
 use serde_json::Value;
@@ -142,9 +143,40 @@ fn a_settings_store_is_broken_by_a_cut_and_its_repair_is_not() {
     let alone = |at: u64| {
         let (at, torn) = (at.to_string(), first["torn"].as_str().unwrap());
         let options = ["--to", "24lc256", "--seed", "1", "--cut-at-ns", &at, "--torn", torn, "--check", "./settings"];
-        place.json(&[&options[..], &["--", "./settings"]].concat()).0
+        place.json(&[&options[..], &["--classroom", "cut.html", "--", "./settings"]].concat()).0
     };
-    assert_eq!((alone(at), alone(at - 2_000_000)), (1, 0));
+    let page = place.path("cut.html");
+    assert_eq!((alone(at - 2_000_000), page.exists()), (0, false), "nothing is lost, and no page is written");
+    // And on the page of the classroom: the write up to the cut, what it was meant to store, and what is there.
+    assert_eq!(alone(at), 1);
+    let (text, step, [new, _]) = opened(&page);
+    let lines: Vec<&str> = text.lines().collect();
+    assert!(lines.iter().any(|line| line.contains("the settings are lost")), "{text}");
+    assert!(lines.contains(&format!("torn {}", first["torn"].as_str().unwrap()).as_str()), "{text}");
+    assert!(lines.iter().any(|line| line.starts_with("means 0000 01 25")), "{text}");
+    assert!(lines[lines.len() - 2].contains("S 50W 00 00 01 25") && lines.last().unwrap().ends_with(" cut"), "{text}");
+    assert_eq!(
+        lines.last().unwrap().split(' ').next(),
+        Some(format!("{}.{:03}", at / 1000, at % 1000).as_str()),
+        "{text}"
+    );
+    assert_eq!((new.log()[step].action, new.lost().is_empty()), (Action::Cut, false), "{text}");
+}
+
+/// With what a page of the classroom opens: program, step, and how it runs on the part and on the one beside it.
+fn opened(page: &Path) -> (String, usize, [Run; 2]) {
+    let page = fs::read_to_string(page).unwrap();
+    let data = page.split_once("id=\"data\">").unwrap().1.split_once("</script>").unwrap().0;
+    let data: Value = serde_json::from_str(data).unwrap();
+    let opening = &data["opening"];
+    let text = opening["program"].as_str().unwrap().to_owned();
+    let (board, program) = Program::parse(&text).unwrap_or_else(|faults| panic!("{faults:?}\n{text}"));
+    let runs = ["part", "beside"].map(|which| {
+        let part = data["parts"].as_array().unwrap().iter().find(|part| part["id"] == opening[which]).unwrap();
+        let model = serde_json::from_value(part["model"].clone()).unwrap();
+        Run::new(&Bench { model, board: board.clone() }, &program)
+    });
+    (text, opening["step"].as_u64().unwrap() as usize, runs)
 }
 
 #[test]
@@ -154,23 +186,12 @@ fn the_first_loss_opens_on_the_page_of_the_classroom() {
     let on = |part: &str| place.run(&["--to", part, "--seeds", "1", "--classroom", "page.html", "--", "./write_table"]);
     assert_eq!((on("at24c256c").status.code(), page.exists()), (Some(0), false), "nothing is lost");
     assert_eq!(on("24lc64").status.code(), Some(1));
-    let page = fs::read_to_string(page).unwrap();
-    let data = page.split_once("id=\"data\">").unwrap().1.split_once("</script>").unwrap().0;
-    let data: Value = serde_json::from_str(data).unwrap();
-    let opening = &data["opening"];
-    let text = opening["program"].as_str().unwrap();
-    let (board, program) = Program::parse(text).unwrap_or_else(|faults| panic!("{faults:?}\n{text}"));
-    let [new, old] = ["part", "beside"].map(|which| {
-        let part = data["parts"].as_array().unwrap().iter().find(|part| part["id"] == opening[which]).unwrap();
-        let model = serde_json::from_value(part["model"].clone()).unwrap();
-        Run::new(&Bench { model, board: board.clone() }, &program)
-    });
+    let (text, step, [new, old]) = opened(&page);
     assert_eq!((new.lost().first(), old.lost().len()), (Some(&0x0100), 0), "{text}");
     // What stands at 0x0100 is what the program has read back there: see the test of the writer.
     assert_eq!(new.memory_at(usize::MAX)[0x0100..0x0106], [0xE5, 0xEC, 0xF3, 0xFA, 0x06, 0x0D], "{text}");
     let failing = text.lines().last().unwrap();
     assert!(failing.contains("S 50W 01 00 05 0C"), "{text}");
-    let step = opening["step"].as_u64().unwrap() as usize;
     assert_eq!(new.log()[step].place.line, text.lines().count(), "{text}");
 }
 

@@ -22,11 +22,10 @@ pub(super) fn value(path: &str, text: &str) -> Value {
     let field = SHAPE.fields().iter().find(|field| field.path == path);
     let takes = field.map_or("", |field| field.takes.as_str());
     let as_text = || Value::String(text.to_owned());
-    let pieces = || text.split(';').map(str::trim).filter(|piece| !piece.is_empty());
     if takes.starts_with("a list of whole numbers") {
-        Value::Array(pieces().map(|piece| whole(piece).unwrap_or_else(|| piece.into())).collect())
+        Value::Array(pieces(text).map(|piece| whole(piece).unwrap_or_else(|| piece.into())).collect())
     } else if takes.starts_with("a list") {
-        Value::Array(pieces().map(Value::from).collect())
+        list(text)
     } else if takes.starts_with("a whole number") {
         whole(text).unwrap_or_else(as_text)
     } else if takes.starts_with("a number") {
@@ -43,6 +42,16 @@ pub(super) fn value(path: &str, text: &str) -> Value {
     }
 }
 
+/// What stands between semicolons.
+fn pieces(text: &str) -> impl Iterator<Item = &str> {
+    text.split(';').map(str::trim).filter(|piece| !piece.is_empty())
+}
+
+/// A list of texts.
+pub(super) fn list(text: &str) -> Value {
+    Value::Array(pieces(text).map(Value::from).collect())
+}
+
 fn whole(text: &str) -> Option<Value> {
     let hex = text.strip_prefix("0x").or_else(|| text.strip_prefix("0X"));
     hex.map_or_else(|| text.parse(), |digits| i64::from_str_radix(digits, 16)).ok().map(Value::Integer)
@@ -50,8 +59,7 @@ fn whole(text: &str) -> Option<Value> {
 
 /// The regions of a cell: `serial 0x0000+64; log 0x0040+1024 24/day`.
 pub(super) fn regions(text: &str) -> Result<Value, String> {
-    let pieces = text.split(';').map(str::trim).filter(|piece| !piece.is_empty());
-    pieces
+    pieces(text)
         .map(|piece| region(piece).ok_or_else(|| format!("`{piece}` is not a region")))
         .collect::<Result<_, _>>()
         .map(Value::Array)

@@ -5,7 +5,7 @@
 //! the file's `unstated`, and is a condition of each verdict that it matters to.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use toml::{Table as Tables, Value};
 
@@ -20,6 +20,8 @@ use pagewise_part::card::Catalogue;
 const FAMILY: &str = "family";
 /// Column with the regions of the array: `serial 0x0000+64; log 0x0040+1024 24/day`.
 const REGIONS: &str = "regions";
+/// Column, or key of a family's file, with recordings of the board's bus: `start.sr; save.vcd`, seen from the table.
+const RECORDING: &str = "recording";
 const BELOW: &str = "one row for each board";
 
 /// The boards of a table.
@@ -27,6 +29,8 @@ const BELOW: &str = "one row for each board";
 pub struct Sheet {
     /// Each with the text of its board file.
     pub boards: Vec<(Board, String)>,
+    /// Recordings of a board's bus, by the board's `file`, in the order of time.
+    pub recordings: BTreeMap<String, Vec<PathBuf>>,
     /// Rows whose fitted part no card describes: nothing can be said of them.
     pub without_card: Vec<Fault>,
     /// Columns that boards have no field for; they are left alone.
@@ -38,6 +42,7 @@ enum Column {
     Field(String),
     Family,
     Regions,
+    Recording,
     Unused,
 }
 
@@ -60,13 +65,17 @@ pub fn read(path: &Path, names: &BTreeMap<String, String>, catalogue: &Catalogue
     let mut lines: BTreeMap<String, usize> = BTreeMap::new();
     for row in std::mem::take(&mut table.rows) {
         let before = table.faults.len();
-        let fields = fields(&mut table, &row, &columns, &mut families);
+        let mut fields = fields(&mut table, &row, &columns, &mut families);
         if let Some(Value::String(name)) = fields.get("name")
             && let Some(earlier) = lines.insert(name.clone(), row.line)
         {
             table.fault(row.line, "name", format!("`{name}` is on line {earlier} already"), "name each board once");
         }
+        let recordings = recordings(&mut table, &row, &mut fields, families.folder);
         if table.faults.len() == before {
+            if !recordings.is_empty() {
+                sheet.recordings.insert(place(&table, &row), recordings);
+            }
             board(&mut sheet, &mut table, &row, fields, &columns, catalogue);
         }
     }
@@ -78,10 +87,10 @@ fn unused(table: &Table, columns: &[Column]) -> Vec<String> {
     named.filter(|(_, column)| matches!(column, Column::Unused)).map(|(name, _)| name.clone()).collect()
 }
 
-/// Whether a table of boards has a column for what is named so: the path of a field, `family` or `regions`.
+/// Whether a table of boards has a column for what is named so: the path of a field, `family`, `regions` or `recording`.
 #[must_use]
 pub fn takes(field: &str) -> bool {
-    field == FAMILY || field == REGIONS || paths().any(|path| path == field)
+    [FAMILY, REGIONS, RECORDING].contains(&field) || paths().any(|path| path == field)
 }
 
 /// The rows of a table of boards that says what the texts of board files say; what nobody stated is left empty.
@@ -122,6 +131,7 @@ fn columns(table: &mut Table, names: &BTreeMap<String, String>) -> Vec<Column> {
         columns.push(match (wanted, usual.get(wanted)) {
             (FAMILY, _) => Column::Family,
             (REGIONS, _) => Column::Regions,
+            (RECORDING, _) => Column::Recording,
             (_, Some(path)) => Column::Field((*path).to_owned()),
             (_, None) => {
                 let known = usual.keys().map(String::as_str);
@@ -164,6 +174,7 @@ fn fields(table: &mut Table, row: &Row, columns: &[Column], families: &mut Famil
                 Ok(regions) => cell::set(&mut fields, "region", regions),
                 Err(reason) => table.fault(row.line, &header, reason, "write `NAME OFFSET+LENGTH [WRITES/day]; ...`"),
             },
+            Column::Recording => drop(fields.insert(RECORDING.to_owned(), cell::list(text))),
             Column::Family | Column::Unused => {}
         }
     }
@@ -173,6 +184,31 @@ fn fields(table: &mut Table, row: &Row, columns: &[Column], families: &mut Famil
         }
     }
     fields
+}
+
+/// Takes the recordings out of what a row and its family state.
+fn recordings(table: &mut Table, row: &Row, fields: &mut Tables, folder: &Path) -> Vec<PathBuf> {
+    let named = match fields.remove(RECORDING) {
+        None => return Vec::new(),
+        Some(Value::Array(names)) => names,
+        Some(name) => vec![name],
+    };
+    let mut files = Vec::new();
+    for name in named {
+        match name.as_str().map(|name| folder.join(name)) {
+            Some(file) if file.is_file() => files.push(file),
+            _ => {
+                let reason = format!("there is no file {name}");
+                table.fault(row.line, RECORDING, reason, "name recordings beside the table, `;` between them");
+            }
+        }
+    }
+    files
+}
+
+/// What the board of a row has for its file.
+fn place(table: &Table, row: &Row) -> String {
+    format!("{}:{}", table.file, row.line)
 }
 
 fn board(
@@ -190,14 +226,14 @@ fn board(
     };
     stand_in::fill(&mut fields, card);
     let text = cell::file_text(&fields, &format!("From {}, line {}.", table.file, row.line));
-    match parse(&format!("{}:{}", table.file, row.line), &text) {
+    match parse(&place(table, row), &text) {
         Ok(board) => sheet.boards.push((board, text)),
         Err(faults) => {
             for fault in faults.0 {
                 let header = columns.iter().position(|column| match column {
                     Column::Field(path) => *path == fault.field || fault.field.starts_with(&format!("{path}[")),
                     Column::Regions => fault.field.starts_with("region"),
-                    Column::Family | Column::Unused => false,
+                    Column::Family | Column::Recording | Column::Unused => false,
                 });
                 let field = header.map_or(fault.field, |place| table.names[place].clone());
                 table.fault(row.line, &field, fault.reason, fault.remedy);

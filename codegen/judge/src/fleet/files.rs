@@ -13,6 +13,8 @@ use pagewise_part::card::Catalogue;
 pub struct Boards {
     /// The boards, each with the text of its file.
     pub boards: Vec<(Board, String)>,
+    /// Recordings that a table names for a board, by the board's `file`.
+    pub recordings: BTreeMap<String, Vec<PathBuf>>,
     /// Boards whose fitted part no card describes, where there are others: nothing can be said of them.
     pub without_card: Vec<Fault>,
     /// Columns of tables that boards have no field for.
@@ -79,6 +81,7 @@ fn from_table(
 ) -> Result<(), Faults> {
     let sheet = sheet::read(path, names, catalogue)?;
     found.boards.extend(sheet.boards);
+    found.recordings.extend(sheet.recordings);
     found.without_card.extend(sheet.without_card);
     found.unused_columns.extend(sheet.unused_columns);
     Ok(())

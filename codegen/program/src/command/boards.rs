@@ -7,13 +7,14 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
+use super::channels::OfRecording;
+use super::swap::recorded_fleet;
 use crate::output::{Answer, Exit, Shape, answers, plain, wrapped};
 use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::table;
 use pagewise_base::words;
 use pagewise_judge::board::sheet;
-use pagewise_judge::fleet;
 use pagewise_judge::stock::columns;
 
 /// Turn a table with a board a row into board files, or board files into a table.
@@ -21,7 +22,8 @@ use pagewise_judge::stock::columns;
 #[command(
     after_long_help = "Columns of the table are the fields of a board file (`pagewise schema board`), by path such as bus.supply_v \
     or by its last piece; `regions` holds `serial 0x0000+64; log 0x0040+1024 24/day`, `family` a file of fields that \
-    several boards share. Only name and fitted are needed: what is missing, empty or `unknown` is filled in from the \
+    several boards share, `recording` (there, too) recordings of the bus, `;` between them: what they show of the \
+    firmware stands in the board file. Only name and fitted are needed: what is missing, empty or `unknown` is filled in from the \
     fitted part, listed under `unstated` in the board file, and a condition of each verdict that it matters to."
 )]
 pub struct Boards {
@@ -56,7 +58,8 @@ impl Boards {
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let catalogue = options.catalogue()?;
         let columns = self.columns.as_ref().map(|path| columns::read(path)).transpose()?.unwrap_or_default();
-        let read = fleet::files::read(&self.boards, &catalogue, &columns.boards)?;
+        let channels = OfRecording::default();
+        let (read, _) = recorded_fleet::read(&self.boards, &catalogue, &columns.boards, &channels)?;
         let output = self.output.display().to_string();
         let (names, texts): (Vec<String>, Vec<String>) =
             read.boards.into_iter().map(|(board, text)| (board.name, text)).unzip();

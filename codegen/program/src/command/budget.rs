@@ -2,6 +2,7 @@
 
 mod text;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -11,7 +12,7 @@ use serde::Serialize;
 use super::Options;
 use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::disk;
-use pagewise_base::fault::{Fault, Faults};
+use pagewise_base::fault::Faults;
 use pagewise_judge::board::{self, Board};
 use pagewise_judge::budget::compare::{self, Change};
 use pagewise_judge::budget::time::Production;
@@ -33,7 +34,7 @@ pub struct BudgetCommand {
     /// Units of a production run. Default: the board file's yearly_volume.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000_000))]
     pub units: Option<u32>,
-    /// Folder into which the plots are written: pull-up-PART.svg and wear-PART.svg for each part.
+    /// Folder into which the plots are written: pull-up-PART.svg and wear-PART.svg for each part; made if it does not exist.
     #[arg(long, value_name = "FOLDER")]
     pub svg: Option<PathBuf>,
 }
@@ -115,25 +116,17 @@ impl BudgetCommand {
     }
 }
 
-/// Writes the plots of every part; nothing is written when the folder is none.
+/// Writes the plots of every part, all or none.
 fn draw(folder: &Path, body: &Body<'_>) -> Result<Vec<String>, Faults> {
-    if !folder.is_dir() {
-        let shown = folder.display().to_string();
-        return Err(Fault::of_file(&shown, "is not a folder", "name a folder that exists").into());
-    }
-    let mut files = Vec::new();
+    disk::folder_to_fill(folder)?;
+    let mut drawings: BTreeMap<PathBuf, String> = BTreeMap::new();
     let entries = std::iter::once(&body.fitted).chain(body.candidates.iter().map(|candidate| &candidate.entry));
     for entry in entries {
         let part = &entry.budget.part;
         let plots = [("pull-up", plot::pull_up(&entry.budget, "pull-up")), ("wear", plot::wear(&entry.budget, "wear"))];
-        for (what, drawing) in plots {
-            let path = folder.join(format!("{what}-{part}.svg"));
-            disk::replace(&path, &drawing)?;
-            let shown = path.display().to_string();
-            if !files.contains(&shown) {
-                files.push(shown);
-            }
-        }
+        drawings.extend(plots.map(|(what, drawing)| (folder.join(format!("{what}-{part}.svg")), drawing)));
     }
-    Ok(files)
+    let files: Vec<_> = drawings.iter().map(|(path, drawing)| (path.as_path(), drawing.as_bytes())).collect();
+    disk::replace_all_in_folders(&files)?;
+    Ok(drawings.keys().map(|path| path.display().to_string()).collect())
 }

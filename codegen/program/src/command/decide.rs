@@ -11,7 +11,9 @@ use clap::Args;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::channels::OfRecording;
 use super::stock::read_stock;
+use super::swap::recorded_fleet::{self, Parts};
 use super::{Options, values};
 use crate::output::{Answer, Exit, Shape, answers};
 use pagewise_base::disk::{self, Written};
@@ -161,17 +163,15 @@ impl Decide {
         catalogue: &pagewise_part::card::Catalogue,
         columns: &columns::Columns,
     ) -> Result<(Vec<One>, Vec<Fault>), Faults> {
-        let mut faults = Vec::new();
-        if folder.exists() && !folder.is_dir() {
-            faults.push(Fault::of_file(&folder.display().to_string(), "is not a folder", "name another"));
-        }
+        let mut faults: Vec<Fault> = disk::folder_to_fill(folder).err().into_iter().collect();
         let mut keep = |result: Result<_, Faults>| result.map_err(|more| faults.extend(more.0)).ok();
         let stock = self.stock.as_ref().and_then(|file| keep(read_stock(file, columns, catalogue).map(Some)));
         let stock = stock.flatten();
-        let read =
-            fleet::files::read(&self.paths, catalogue, &columns.boards).map_err(|more| faults.extend(more.0)).ok();
+        let channels = OfRecording::default();
+        let read = recorded_fleet::read(&self.paths, catalogue, &columns.boards, &channels);
+        let read = read.map_err(|more| faults.extend(more.0)).ok();
         let images = self.images(folder).map_err(|more| faults.extend(more.0)).ok();
-        let (Some(read), Some(images)) = (read, images) else { return Err(Faults(faults)) };
+        let (Some((read, mut programs)), Some(images)) = (read, images) else { return Err(Faults(faults)) };
         let boards: Vec<Board> = read.boards.into_iter().map(|(board, _)| board).collect();
         if boards.len() > 1 && !images.is_empty() {
             let remedy = "name one board, or put the images into the files";
@@ -197,7 +197,9 @@ impl Decide {
             (names, _) => Candidates::Named(names),
         };
         let jobs = fleet::jobs(catalogue, boards, candidates).map_err(|more| faults.extend(more.0)).ok();
-        let Some(jobs) = jobs.filter(|_| faults.is_empty()) else { return Err(Faults(faults)) };
+        let Some(mut jobs) = jobs.filter(|_| faults.is_empty()) else { return Err(Faults(faults)) };
+        let parts = Parts::new();
+        programs.give(&mut jobs, &parts);
         let accept = Accept::from(self.accept);
         let mut decisions = Vec::new();
         fleet::judge_each(jobs, stock.as_ref(), accept, &|| (), |outcome, answer| {

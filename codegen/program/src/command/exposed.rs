@@ -7,7 +7,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
+use super::channels::OfRecording;
 use super::stock::read_stock;
+use super::swap::recorded_fleet::{self, Parts};
 use crate::output::{Answer, Exit, Shape, answers, plain, wrapped};
 use pagewise_base::fault::Faults;
 use pagewise_base::words::counted;
@@ -87,7 +89,8 @@ impl Exposed {
         let part = catalogue.named(&self.part, "command line", 0, "PART")?;
         let columns = self.columns.as_ref().map(|path| columns::read(path)).transpose()?.unwrap_or_default();
         let stock = self.stock.as_ref().map(|file| read_stock(file, &columns, &catalogue)).transpose()?;
-        let read = fleet::files::read(&self.boards, &catalogue, &columns.boards)?;
+        let channels = OfRecording::default();
+        let (read, mut programs) = recorded_fleet::read(&self.boards, &catalogue, &columns.boards, &channels)?;
         let is_part = |name: &str| catalogue.find(name).is_some_and(|card| card.part_id() == part.part_id());
         let all: Vec<_> = read.boards.into_iter().map(|(board, _)| board).collect();
         let names = |name: &String| is_part(name);
@@ -95,7 +98,9 @@ impl Exposed {
             all.iter().filter(|board| board.candidates.iter().any(names)).map(|board| board.name.clone()).collect();
         let hit: Vec<_> = all.into_iter().filter(|board| is_part(&board.fitted)).collect();
         let candidates = stock.as_ref().map_or(Candidates::All, Candidates::InStock);
-        let jobs = fleet::jobs(&catalogue, hit, candidates)?;
+        let mut jobs = fleet::jobs(&catalogue, hit, candidates)?;
+        let parts = Parts::new();
+        programs.give(&mut jobs, &parts);
         let mut boards = Vec::new();
         fleet::judge_each(jobs, stock.as_ref(), Accept::from(Verdict::Reconfigure), &|| (), |outcome, _| {
             boards.push(one(&outcome, part))

@@ -107,6 +107,9 @@ impl Generate {
             let remedy = "add --output FILE or --crate FOLDER";
             return Err(Fault::of_file("--check", "has nothing to compare with", remedy).into());
         }
+        if let Some(folder) = &self.crate_folder {
+            disk::folder_to_fill(folder)?;
+        }
         if self.crate_folder.is_some() && self.lang != Language::Rust {
             return Err(Fault::of_file("--crate", "is a crate of Rust", "leave out --lang, or name an --output").into());
         }

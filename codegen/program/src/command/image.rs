@@ -12,6 +12,7 @@ use sha2::{Digest, Sha256};
 use super::layout::cards as layout_cards;
 use super::{Options, progress};
 use crate::output::{Answer, Exit, Shape, answers};
+use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_base::words;
 use pagewise_content::image::build::{self, Built, Note};
@@ -86,6 +87,7 @@ impl Image {
             files.push(file);
         }
         let bar = progress::images(files.len(), options.json);
+        disk::folder_to_fill(&self.output)?;
         folder::write_telling(&self.output, &files, &manifest, self.overwrite, &|| bar.inc(1))?;
         bar.finish_and_clear();
         let unused_columns = units.map(|units| units.unused_columns).unwrap_or_default();

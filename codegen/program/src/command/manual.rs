@@ -40,10 +40,7 @@ impl Manual {
     /// # Errors
     /// A folder that cannot be made or written to.
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
-        if self.output.exists() && !self.output.is_dir() {
-            let shown = self.output.display().to_string();
-            return Err(Fault::of_file(&shown, "is not a folder", "name another").into());
-        }
+        disk::folder_to_fill(&self.output)?;
         let pages =
             pages().map_err(|error| Fault::of_file("manual", format!("cannot be rendered: {error}"), "report this"))?;
         let paths: Vec<(PathBuf, Vec<u8>)> =

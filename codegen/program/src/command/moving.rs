@@ -9,6 +9,7 @@ use serde::Serialize;
 use super::{Options, find, progress};
 use crate::output::{Answer, Exit, Shape, Tone, answers, paint, plain, wrapped};
 use pagewise_base::chain::sha256;
+use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_content::image::folder::{self, Entry, ImageFile};
 use pagewise_content::image::moving::{self, Change, Moved};
@@ -88,6 +89,7 @@ impl Move {
             return Err(Fault::of_file(&self.dump.display().to_string(), "holds no dump", "name one").into());
         };
         let bar = progress::images(files.len(), options.json);
+        disk::folder_to_fill(&self.output)?;
         folder::write_telling(&self.output, &files, &manifest, self.overwrite, &|| bar.inc(1))?;
         bar.finish_and_clear();
         let body = Body {

@@ -3,10 +3,10 @@
 pub(super) mod files;
 pub(super) mod fleet_text;
 pub(super) mod recorded;
+pub(super) mod recorded_fleet;
 mod text;
 
 use std::path::PathBuf;
-use std::sync::{Arc, OnceLock};
 
 use clap::Args;
 use schemars::JsonSchema;
@@ -20,16 +20,16 @@ use crate::output::{Answer, Exit, Reader, Shape, Spool, answers};
 use files::Source;
 use pagewise_base::draft::Draft;
 use pagewise_base::fault::{Fault, Faults};
-use pagewise_judge::board::Board;
+use pagewise_judge::board::{Board, sheet};
 use pagewise_judge::fleet::lines::{self, Header};
 use pagewise_judge::fleet::{self, BoardAnswer, Candidates, Job, Shard, Summary, shard};
 use pagewise_judge::stock::{Columns, ReadAs, Stock, Unmatched, columns};
-use pagewise_judge::swap::{Accept, Recording, Verdict};
-use pagewise_observe::Program;
-use pagewise_part::card::{Card, Catalogue};
+use pagewise_judge::swap::{Accept, Verdict};
+use pagewise_part::card::Catalogue;
 use pagewise_report::Report;
 use pagewise_report::fleet::Fleet;
 use pagewise_report::view::Look;
+use recorded_fleet::{Parts, Programs};
 
 /// Judge candidate parts for boards, by rules and by running the firmware on the simulated chips.
 #[derive(Debug, Args)]
@@ -58,7 +58,8 @@ pub struct Swap {
     #[arg(long)]
     pub full: bool,
     /// A recording of the board's bus (session file, value change dump or table); may be repeated, in the order of time. What
-    /// it shows of the firmware stands in place of `[firmware]`, and the recorded program runs on both parts. One board only.
+    /// it shows of the firmware stands in place of `[firmware]`, and the recorded program runs on both parts. One board only; a
+    /// table of boards has a column `recording`.
     #[arg(long = "recording", value_name = "FILE")]
     pub recordings: Vec<PathBuf>,
     /// Which channels of the recordings are the bus.
@@ -81,8 +82,8 @@ pub struct Swap {
     pub files: files::Files,
 }
 
-/// Boards, those without a card, and the program of a board's recordings with what they showed, where there are any.
-type Boards = (Vec<Board>, Vec<Fault>, Option<(Program, recorded::Recorded)>);
+/// Boards, those without a card, and the programs of those that were recorded.
+type Boards = (Vec<Board>, Vec<Fault>, Programs);
 
 #[derive(JsonSchema, Serialize)]
 struct Body<'a> {
@@ -93,8 +94,8 @@ struct Body<'a> {
     stock: Option<StockBody<'a>>,
     /// Boards that were not judged, since no card describes their fitted part.
     without_card: Vec<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    recording: Option<&'a recorded::Recorded>,
+    /// What recordings showed of the firmware, board by board.
+    recordings: Vec<recorded_fleet::OfBoard<'a>>,
     fleet: &'a Summary,
     /// Each board with its judgements, best first.
     // Filled in from the disk.
@@ -122,8 +123,8 @@ impl Swap {
     pub fn run(&self, options: &Options) -> Result<Answer, Faults> {
         let accept = Accept { worst: self.accept, conditions: self.accept_conditions };
         let catalogue = options.catalogue()?;
-        let fitted = OnceLock::new();
-        let Read { stock, jobs, without_card, recorded } = self.read(&catalogue, &fitted)?;
+        let fitted = Parts::new();
+        let Read { stock, jobs, without_card, programs } = self.read(&catalogue, &fitted)?;
         let currency = stock.as_ref().map_or("", |stock| stock.currency.as_str());
         self.files.check(self.lines.as_deref())?;
         let mut writer = lines::Writer::default();
@@ -157,7 +158,12 @@ impl Swap {
             match &mut spool {
                 Some(spool) if failed.is_none() => failed = spool.push(&answer).err(),
                 Some(_) => {}
-                None => text += &pages.board(&answer),
+                None => {
+                    let several = (pages.boards > 1).then_some(answer.board.name.as_str());
+                    let recorded = programs.of(&answer.board).filter(|_| few);
+                    text += &recorded.map_or_else(String::new, |recorded| recorded::text(recorded, several));
+                    text += &pages.board(&answer);
+                }
             }
             outcomes.push(outcome);
             if self.files.pages.is_some() {
@@ -185,7 +191,7 @@ impl Swap {
             accept_conditions: accept.conditions,
             usable,
             shard: self.shard,
-            recording: recorded.as_ref(),
+            recordings: programs.shown(),
             stock: stock.as_ref().map(|stock| StockBody {
                 file: &stock.file,
                 currency: &stock.currency,
@@ -206,7 +212,7 @@ impl Swap {
             let fleet = fleet_text::render(&summary, &look);
             // Few boards are read through to the end, of many the summary is looked for first.
             if summary.boards <= fleet_text::FEW {
-                recorded.as_ref().map_or_else(String::new, recorded::text) + &text + &unmatched + &fleet
+                text + &unmatched + &fleet
             } else {
                 fleet + "\n" + &unmatched + &text
             }
@@ -214,11 +220,11 @@ impl Swap {
     }
 
     /// Reads stock list and boards and finds the cards, and tells everything that is wrong with any of them.
-    fn read<'c>(&self, catalogue: &'c Catalogue, fitted: &'c OnceLock<Card>) -> Result<Read<'c>, Faults> {
+    fn read<'c>(&self, catalogue: &'c Catalogue, fitted: &'c Parts) -> Result<Read<'c>, Faults> {
         let columns = self.columns.as_ref().map(|path| columns::read(path)).transpose()?.unwrap_or_default();
         let stock = self.stock.as_ref().map(|file| read_stock(file, &columns, catalogue)).transpose();
         let boards = self.read_boards(catalogue, &columns);
-        let (stock, (all, without_card, program)) = match (stock, boards) {
+        let (stock, (all, without_card, mut programs)) = match (stock, boards) {
             (Ok(stock), Ok(boards)) => (stock, boards),
             (stock, boards) => {
                 let faults = [stock.err(), boards.err()].into_iter().flatten().flat_map(|faults| faults.0);
@@ -232,34 +238,24 @@ impl Swap {
             (false, names, _) => Candidates::Named(names),
         };
         let mut jobs = fleet::jobs(catalogue, all, candidates)?;
-        let (program, mut recorded) = program.unzip();
-        for (job, recorded) in jobs.iter_mut().zip(&mut recorded) {
-            let card = recorded.fitted(job.old);
-            job.old = fitted.get_or_init(|| card);
-            if let Some(program) = &program {
-                recorded.check(program, &job.board, job.old);
-            }
-        }
-        if let Some(program) = program {
-            let program: Arc<dyn Recording> = Arc::new(program);
-            jobs.iter_mut().for_each(|job| job.recording = Some(Arc::clone(&program)));
-        }
-        Ok(Read { stock, jobs, without_card, recorded })
+        programs.give(&mut jobs, fitted);
+        Ok(Read { stock, jobs, without_card, programs })
     }
 
     /// The boards and those without a card, or the one board with what its recordings show.
     fn read_boards(&self, catalogue: &Catalogue, columns: &Columns) -> Result<Boards, Faults> {
         if self.recordings.is_empty() {
-            let read = fleet::files::read(&self.boards, catalogue, &columns.boards)?;
-            return Ok((read.boards.into_iter().map(|(board, _)| board).collect(), read.without_card, None));
+            let (read, programs) = recorded_fleet::read(&self.boards, catalogue, &columns.boards, &self.channels)?;
+            return Ok((read.boards.into_iter().map(|(board, _)| board).collect(), read.without_card, programs));
         }
         match self.boards.as_slice() {
-            [board] if board.is_file() => {
+            [board] if board.is_file() && !sheet::is_table(board) => {
                 let (board, program, recorded) = recorded::read(board, &self.recordings, &self.channels)?;
-                Ok((vec![board], Vec::new(), Some((program, recorded))))
+                let programs = Programs::of_one(&board, program, recorded);
+                Ok((vec![board], Vec::new(), programs))
             }
             _ => {
-                let remedy = "name the one board file that they are of";
+                let remedy = "name the one board file that they are of; a table has a column `recording`";
                 Err(Fault::of_file("--recording", "recordings are of one board", remedy).into())
             }
         }
@@ -274,5 +270,5 @@ struct Read<'c> {
     stock: Option<Stock>,
     jobs: Vec<Job<'c>>,
     without_card: Vec<Fault>,
-    recorded: Option<recorded::Recorded>,
+    programs: Programs,
 }

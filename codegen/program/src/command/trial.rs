@@ -55,7 +55,8 @@ impl Trial {
             let fitted = &ran[at / parts.len() * parts.len()];
             runs.push(compare::run(&bench, *part, setting, fitted, &ran[at]));
         }
-        let cuts = self.cut(&bench, &parts, &settings[0])?;
+        let (cuts, ways): (Vec<Cuts>, Vec<Option<cuts::Way>>) =
+            self.cut(&bench, &parts, &settings[0])?.into_iter().unzip();
         let mut report = Report {
             board: bench.board.name.clone(),
             file: self.board.display().to_string(),
@@ -70,13 +71,14 @@ impl Trial {
         baseline::mark(&mut report, baseline.as_ref());
         self.files.write(&report)?;
         if let Some(path) = &self.classroom {
-            page::write(path, &catalogue, &bench, &report, &jobs, &ran)?;
+            let cut = page::AfterCut { parts: &parts, setting: &settings[0], ways: &ways };
+            page::write(path, &catalogue, &bench, &report, (&jobs, &ran), &cut)?;
         }
         let exit = if report.new_losses > 0 { Exit::Against } else { Exit::Usable };
         Ok(Answer::new(options.reader(), "trial", exit, &report, || text::render(&report)))
     }
 
-    fn cut(&self, bench: &Bench, parts: &[usize], setting: &Setting) -> Result<Vec<Cuts>, Faults> {
+    fn cut(&self, bench: &Bench, parts: &[usize], setting: &Setting) -> Result<Vec<(Cuts, Option<cuts::Way>)>, Faults> {
         let Some(plan) = cuts::Asked::of(self) else { return Ok(Vec::new()) };
         let done = side_by_side(parts, |part| cuts::part(bench, *part, setting, &plan))?;
         Ok(done.into_iter().collect::<Result<_, Fault>>()?)

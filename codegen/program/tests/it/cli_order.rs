@@ -34,7 +34,8 @@ fn an_order_adds_up_per_part_and_says_what_stock_is_short_of() {
     let parts = answer["order"]["parts"].as_array().unwrap();
     let of = |code: &str| parts.iter().find(|part| part["order_code"] == code);
     let taken: u64 = parts.iter().map(|part| part["boards"].as_u64().unwrap()).sum();
-    let open: u64 = answer["order"]["causes"].as_array().unwrap().iter().map(|cause| cause[1].as_u64().unwrap()).sum();
+    let open: u64 =
+        answer["order"]["causes"].as_array().unwrap().iter().map(|cause| cause["boards"].as_u64().unwrap()).sum();
     assert_eq!(taken + open, 3, "{answer:#}");
     if let Some(part) = of("24LC256-I/SN") {
         let (needed, short) = (part["needed"].as_u64().unwrap(), part["short"].as_u64().unwrap());
@@ -50,6 +51,52 @@ fn an_order_adds_up_per_part_and_says_what_stock_is_short_of() {
     assert!(Path::new(&at("order.xlsx")).exists());
     let text = run(&["order", &lines]).out;
     assert!(text.contains(" needed") && text.contains("EUR"), "{text}");
+}
+
+/// Six boards, five of which nothing in stock serves: why, each cause with its boards, on the screen, in JSON and in the spreadsheet.
+#[test]
+fn boards_without_a_part_are_counted_by_cause() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let board = |name: &str, footprint: &str, length: u32| {
+        format!(
+            "{name},24LC256,{footprint},10,3.3,400,2200,100,0x68,gnd,gnd,gnd,gnd,0x50,2,32,poll,20,log 0x0+{length},5\n"
+        )
+    };
+    // Three use all of 32 kbytes, of which the part in stock has 8; on two is a footprint that neither part is made for.
+    let rows = [("A", "soic-8", 32768), ("B", "soic-8", 32768), ("C", "soic-8", 32768), ("F", "soic-8", 64)];
+    let rows = rows.into_iter().chain([("D", "sot-23-5", 64), ("E", "sot-23-5", 64)]);
+    let rows: String = rows.map(|(name, footprint, length)| board(name, footprint, length)).collect();
+    write(folder.path(), "boards.csv", &format!("{}\n{rows}", TABLE.lines().next().unwrap()));
+    write(folder.path(), "stock.csv", "part,quantity,unit_price,state\n24LC64-I/SN,9000,0.20,active\n");
+    let lines = at("results.jsonl");
+    let swap = run(&["swap", &at("boards.csv"), "--stock", &at("stock.csv"), "--accept-conditions", "--lines", &lines]);
+    assert_ne!(swap.code, 2, "{}", swap.err);
+    let order = run(&["order", &lines, "--json", "--parts", &at("buy.csv")]);
+    assert_eq!(order.code, 1, "{}", order.err);
+    let answer = order.json();
+    let causes: Vec<(&str, u64)> = answer["order"]["causes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|cause| (cause["cause"].as_str().unwrap(), cause["boards"].as_u64().unwrap()))
+        .collect();
+    assert_eq!(causes, [("capacity", 3), ("footprint, with the fitted part, too", 2)], "{answer:#}");
+    let taken = answer["order"]["parts"].as_array().unwrap();
+    assert_eq!((taken.len(), &taken[0]["order_code"], &taken[0]["boards"]), (1, &"24LC64-I/SN".into(), &1.into()));
+    let buy = fs::read_to_string(at("buy.csv")).unwrap();
+    let rows: Vec<&str> = buy.lines().skip(2).collect();
+    let empty = |count: &str, cause: &str| format!(",,{count},,,,,,,,{cause}");
+    assert_eq!(
+        rows,
+        [
+            empty("3", "nothing to order: capacity"),
+            empty("2", "\"nothing to order: footprint, with the fitted part, too\"")
+        ]
+    );
+    let said = run(&["order", &lines]).out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("5 boards: nothing to order; 3 for capacity"), "{said}");
+    assert!(said.contains("2 for footprint, with the fitted part, too"), "{said}");
 }
 
 #[test]

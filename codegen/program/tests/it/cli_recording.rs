@@ -92,7 +92,7 @@ fn a_board_without_a_word_about_its_firmware_is_judged_from_a_recording() {
     let granted = same["recorded"]["provided_that"].as_array().unwrap();
     assert_eq!(granted[0], "the recording shows all that the firmware does");
     assert!(granted[1].as_str().unwrap().starts_with("polling goes on for at least"), "{granted:?}");
-    let observed = answer["recording"]["observed"].as_array().unwrap();
+    let observed = answer["recordings"][0]["recording"]["observed"].as_array().unwrap();
     let of = |field: &str| observed.iter().find(|it| it["field"] == field).map(|it| it["value"].clone());
     assert_eq!((of("page_bytes"), of("word_address_bytes")), (Some("64".into()), Some("2".into())), "{observed:?}");
 }
@@ -121,7 +121,7 @@ fn what_was_observed_stands_in_place_of_what_was_stated_and_a_contradiction_is_t
     let board = format!("{BOARD}{stated}");
     let (answer, judgement) = judged(&board, 64, &poll, "at24c256c");
     assert_eq!(judgement["verdict"], "drop-in", "with the stated page it would not be: {judgement:#}");
-    let told = answer["recording"]["contradicts"][0].as_str().unwrap();
+    let told = answer["recordings"][0]["recording"]["contradicts"][0].as_str().unwrap();
     assert!(told.contains("page_bytes: the board file says 128, the recording shows 64"), "{told}");
 }
 
@@ -212,4 +212,59 @@ fn the_recorded_transfer_that_fails_opens_on_the_page_of_the_classroom() {
     assert!(hazards(&new).contains(&"busy-access") && hazards(&old).is_empty(), "{:?}", hazards(&new));
     assert_eq!((new.lost()[0], old.lost().len()), (0x0140, 0));
     assert!(matches!(new.log()[step].action, Action::Wait(_)) && step > 64, "{step}");
+}
+
+/// A table names the recordings of a family, in a column or in the family's file; those of a board stand before them.
+#[test]
+fn boards_of_a_table_share_the_recordings_of_their_family() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    record(&at("wide.vcd"), 64, &poll);
+    record(&at("narrow.vcd"), 16, &poll);
+    fs::write(at("gauge.toml"), "recording = \"wide.vcd\"\n[bus]\nsupply_v = 5.0\n").unwrap();
+    let table = "name,fitted,family,recording\nA,24LC256,gauge.toml,\nB,24LC256,gauge.toml,narrow.vcd\nC,24LC256,,\n\
+        D,24LC256,gauge.toml,\n";
+    fs::write(at("boards.csv"), table).unwrap();
+    let said = pagewise(folder.path(), &["swap", "boards.csv", "--to", "24lc64", "--json"]);
+    let answer: Value = serde_json::from_slice(&said.stdout)
+        .unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(&said.stderr)));
+    let boards = answer["boards"].as_array().unwrap();
+    let of = |board: usize| (&boards[board]["board"]["firmware"]["page_bytes"], &boards[board]["judgements"][0]);
+    // A and D as the family does, B as it does itself, C as nobody has seen.
+    assert_eq!([0, 1, 2, 3].map(|board| of(board).0.as_u64()), [Some(64), Some(16), Some(64), Some(64)]);
+    let same = |board: usize| of(board).1["recorded"]["same"].as_bool();
+    assert_eq!([0, 1, 2, 3].map(same), [Some(false), Some(true), None, Some(false)], "{answer:#}");
+    let shown = answer["recordings"].as_array().unwrap();
+    let files: Vec<&str> = shown.iter().map(|one| one["file"].as_str().unwrap()).collect();
+    assert_eq!(files, ["boards.csv:2", "boards.csv:3", "boards.csv:5"]);
+    // For a person: which board was seen where.
+    let said = pagewise(folder.path(), &["swap", "boards.csv", "--to", "24lc64"]);
+    let text = String::from_utf8_lossy(&said.stdout).into_owned();
+    assert!(text.contains("A: From ") && text.contains("B: From ") && !text.contains("C: From "), "{text}");
+
+    // In board files of their own, too.
+    assert!(pagewise(folder.path(), &["boards", "boards.csv", "-o", "files"]).status.success());
+    let file = |name: &str| fs::read_to_string(at("files").join(name)).unwrap();
+    let narrow = file("board-b.toml");
+    assert!(narrow.contains("page_bytes = 16") && narrow.contains("# Firmware as recorded: narrow.vcd."), "{narrow}");
+    assert!(!narrow.contains("\"firmware.page_bytes\"") && file("board-c.toml").contains("\"firmware.page_bytes\""));
+}
+
+#[test]
+fn a_table_tells_every_recording_that_is_not_there() {
+    let folder = tempfile::tempdir().unwrap();
+    let table = "name,fitted,recording\nA,24LC256,one.vcd; two.sr\nB,24LC256,\nC,24LC256,three.csv\n";
+    fs::write(folder.path().join("boards.csv"), table).unwrap();
+    let said = pagewise(folder.path(), &["swap", "boards.csv"]);
+    let told = String::from_utf8_lossy(&said.stderr).into_owned();
+    assert_eq!((said.status.code(), said.stdout.len()), (Some(2), 0), "{told}");
+    for (line, file) in [(2, "one.vcd"), (2, "two.sr"), (4, "three.csv")] {
+        assert!(told.contains(&format!("boards.csv:{line}: `recording`: there is no file \"{file}\"")), "{told}");
+    }
+    fs::write(folder.path().join("boards.csv"), "name,fitted,recording\nA,24LC256,boards.csv\nB,24LC256,boards.csv\n")
+        .unwrap();
+    let said = pagewise(folder.path(), &["swap", "boards.csv"]);
+    let told = String::from_utf8_lossy(&said.stderr).into_owned();
+    // The one file that is not a recording is told once, not for each board.
+    assert_eq!((said.status.code(), told.matches("boards.csv").count()), (Some(2), 1), "{told}");
 }

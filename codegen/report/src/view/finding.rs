@@ -10,7 +10,7 @@ use pagewise_judge::swap::{Agreement, Finding, Judgement, Run, Setting, Today, V
 pub struct FindingView {
     /// Identifier of the rule.
     pub rule: &'static str,
-    /// `note`, a verdict, or a verdict with `?` where it rests on an assumption.
+    /// `note`, a verdict, or `condition` where it rests on an assumption.
     pub word: String,
     /// What it asks for.
     pub verdict: Verdict,
@@ -89,7 +89,7 @@ impl FindingView {
     pub(super) fn of(finding: &Finding) -> Self {
         let word = match (&finding.proviso, finding.verdict) {
             _ if finding.with_fitted => "today".to_owned(),
-            (Some(_), verdict) => format!("{verdict}?"),
+            (Some(_), _) => "condition".to_owned(),
             (None, Verdict::DropIn) => "note".to_owned(),
             (None, verdict) => verdict.to_string(),
         };
@@ -99,10 +99,10 @@ impl FindingView {
             word,
             verdict: finding.verdict,
             assumed: finding.proviso.is_some(),
-            compared: if finding.with_fitted {
-                format!("{} (also with the fitted part)", finding.compared)
-            } else {
-                finding.compared.clone()
+            compared: match (finding.with_fitted, &finding.proviso) {
+                (true, _) => format!("{} (also with the fitted part)", finding.compared),
+                (false, Some(_)) => format!("{} (else {})", finding.compared, finding.verdict),
+                (false, None) => finding.compared.clone(),
             },
             remedy: finding.remedy.clone(),
             hazard: finding.hazard.map_or("", |hazard| hazard.name()),

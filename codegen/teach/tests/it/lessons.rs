@@ -10,6 +10,7 @@ use pagewise_part::card::Catalogue;
 use pagewise_player::{Bench, Graded, Run};
 use pagewise_simulator::Hazard;
 use pagewise_teach::lesson::{EMBEDDED, Lesson, Lessons, parse};
+use pagewise_teach::texts::Texts;
 
 static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| Catalogue::embedded().unwrap());
 static LESSONS: LazyLock<Lessons> =
@@ -126,4 +127,30 @@ fn a_lesson_tells_every_fault_with_its_line() {
     ] {
         assert!(faults.contains(part), "{part}: {faults}");
     }
+}
+
+#[test]
+fn one_answer_is_right_and_something_is_tried_on_the_page() {
+    let (_, text) = EMBEDDED[1];
+    let told = |text: &str| parse("own.toml", text, &CATALOGUE).unwrap_err().to_string();
+    let two = told(&text.replacen("[[question.choice]]\n", "[[question.choice]]\nright = true\n", 1));
+    assert!(two.contains("has 3 choices of which 2 are right"), "{two}");
+    let hidden = text.replace("hidden = true\n", "").replace("[[check]]\n", "[[check]]\nhidden = true\n");
+    assert!(told(&hidden).contains("the page would try nothing"), "{}", told(&hidden));
+}
+
+#[test]
+fn a_lesson_of_ones_own_takes_the_place_of_ours() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut own: toml::Table = EMBEDDED[1].1.parse().unwrap();
+    own["title"] = "in words of my own".into();
+    fs::write(folder.path().join("wrap.toml"), own.to_string()).unwrap();
+    let lessons = Lessons::with_folder(folder.path(), &CATALOGUE).unwrap();
+    assert_eq!((lessons.0.len(), lessons.0[1].title.as_str()), (EMBEDDED.len(), "in words of my own"));
+}
+
+#[test]
+fn a_wrong_read_is_counted_from_one() {
+    let said = Texts::english().graded(&Graded::ReadsWrong { wanted: 9, came: 8, first: 6 });
+    assert!(said.contains('7') && !said.contains('6'), "{said}");
 }

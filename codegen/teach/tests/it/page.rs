@@ -27,10 +27,24 @@ fn the_page_is_one_small_file_that_asks_for_nothing() {
     for card in CATALOGUE.parts() {
         assert!(page.contains(&format!("\"id\":\"{}\"", card.id)), "{}", card.id);
     }
+    let (_, data) = page.split_once("id=\"data\">").unwrap();
+    let data: serde_json::Value = serde_json::from_str(data.split_once("</script>").unwrap().0).unwrap();
+    for (lesson, shown) in LESSONS.0.iter().zip(data["lessons"].as_array().unwrap()) {
+        let open = lesson.checks.iter().filter(|check| !check.hidden).count();
+        assert_eq!(shown["checks"].as_array().unwrap().len(), open, "{}", lesson.name);
+    }
     // The page tries nothing that is kept for the marks, and no solution is in it.
     for lesson in &LESSONS.0 {
         assert!(!page.contains(&serde_json::to_string(&lesson.solution).unwrap()), "{}", lesson.name);
     }
+}
+
+#[test]
+fn a_text_does_not_end_the_script_that_it_stands_in() {
+    let mut lessons = LESSONS.clone();
+    lessons.0[0].title = "</script><b>bold</b>".to_owned();
+    let page = classroom(&CATALOGUE, &lessons, &Texts::english(), &Opening::of_the_house());
+    assert!(page.contains("\\u003c/script>\\u003cb>bold") && !page.contains("</script><b>"));
 }
 
 #[test]
@@ -104,6 +118,7 @@ fn the_failing_transfer_of_a_swap_fails_on_the_page_too() {
                 run.lost().len() + run.wrong_reads() + run.log().iter().map(|step| step.incidents.len()).sum::<usize>()
             };
             println!("{} {} -> {}: {} against {}", board.name, old.id, new.id, fails(&new_run), fails(&old_run));
+            assert_eq!(old_run.bench().model.name, old.chip_model().name, "beside it stands the fitted part");
             opened += usize::from(fails(&new_run) > 0);
         }
     }
@@ -137,6 +152,8 @@ fn of_a_long_course_a_page_has_the_end() {
     assert_eq!(lines[0], "# bench holds 0000 00", "a name is no line of the program");
     assert!(lines.iter().any(|line| line.ends_with("transfers before these are left out, and what they stored")));
     assert!(lines.contains(&"holds 0001 07") && *lines.last().unwrap() == "S 50W 00 40 10..37 P", "{lines:?}");
+    // Also what both parts have stored is meant: the first eight bytes went astray, the ones behind them did not.
+    assert!(lines.iter().any(|line| line.starts_with("means 0040 10 11 12 13 14 15 16 17 18 19")), "{lines:?}");
     assert!(opening.program.len() < 60_000, "what the page takes: {}", opening.program.len());
     let (board, program) = Program::parse(&opening.program).unwrap();
     let run = Run::new(&Bench { model: part("at24c32e").1, board }, &program);

@@ -1,5 +1,7 @@
 //! Tokens of a transfer: `S`, `50W`, bytes, `Sr`, `P`.
 
+use alloc::format;
+
 use super::{Reader, Token, quantity};
 use crate::program::{Action, Instruction, Place};
 
@@ -95,7 +97,7 @@ impl Reader<'_> {
             Some(bare) => (bare, Some(true)),
             None => token.text.strip_suffix('-').map_or((token.text, None), |bare| (bare, Some(false))),
         };
-        if std::mem::take(&mut self.bus.fresh) {
+        if core::mem::take(&mut self.bus.fresh) {
             let Some(control) = address(bare) else {
                 let remedy = "write a device address from 00 to 7F with `W` or `R`, such as `50W`";
                 return self.fault(token.place, format!("`{}` is not a device address", token.text), remedy);

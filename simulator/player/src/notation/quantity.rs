@@ -1,5 +1,9 @@
 //! Numbers with units, and bytes.
 
+use alloc::format;
+use alloc::vec;
+use alloc::vec::Vec;
+
 /// A number in thousandths, as far as it has digits there.
 fn thousandths(text: &str) -> Option<u64> {
     let (whole, part) = text.split_once('.').unwrap_or((text, ""));

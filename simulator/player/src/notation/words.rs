@@ -1,5 +1,9 @@
 //! Lines that begin with a word.
 
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::vec::Vec;
+
 use pagewise_simulator::{CycleTime, OtherFamily, TornModel};
 
 use super::{Allowed, Reader, Token, quantity};

@@ -297,7 +297,7 @@ with tab_of(browser) as tab:
     seen["links"] = links(tab)
     seen["hostile"] = hostile(tab, 2 if quick else 99)
     seen["outside"] = outside(tab)
-    if tab.keys and not quick:
+    if not quick:
         seen["keyboard"] = keyboard(tab)
     if tab.named:
         seen["names"] = names(tab)

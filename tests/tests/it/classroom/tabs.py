@@ -8,20 +8,16 @@ import sys
 import tempfile
 import time
 
-import websocket
-
 sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "report"))
 # No byte code beside the sources.
 sys.dont_write_bytecode = True
-from devtools import chromium_tab
+from devtools import PATIENCE, Wire, chromium_tab
 
-# Seconds after which a page that does not become ready is given up.
-PATIENCE = 120
 SHIFT, CONTROL = 8, 2
 
 
 def until(holds):
-    """Waits; without pauses the asking would slow down what is waited for."""
+    """Waits for what becomes so; without pauses the asking would slow down what is waited for."""
     end = time.monotonic() + PATIENCE
     while not holds():
         assert time.monotonic() < end, "nothing becomes ready"
@@ -29,8 +25,8 @@ def until(holds):
 
 
 class Chromium:
-    """`schemes` are the colour schemes that can be asked for, `keys` says whether keys press buttons."""
-    schemes, keys = ("light", "dark"), True
+    """`schemes` are the colour schemes that can be asked for."""
+    schemes = ("light", "dark")
     CODES = {"Tab": 9, "Enter": 13, " ": 32, "End": 35, "Home": 36, "ArrowLeft": 37, "ArrowUp": 38, "ArrowRight": 39, "ArrowDown": 40}
 
     def __init__(self, tab):
@@ -76,25 +72,33 @@ class Chromium:
         return events, [e["params"]["request"]["url"] for e in self.tab.events if e["method"] == "Network.requestWillBeSent"]
 
 
-class Firefox:
-    # Without a window that has the focus, keys reach the page but press no button.
-    schemes, keys = ("dark",), False
+class Firefox(Wire):
+    schemes = ("dark",)
+    KEYS = {"Tab": 4, "Enter": 7, "End": 16, "Home": 17, "ArrowLeft": 18, "ArrowUp": 19, "ArrowRight": 20, "ArrowDown": 21}
 
-    def __init__(self, socket):
-        self.socket, self.count, self.events = socket, 0, []
+    def __init__(self, address):
+        super().__init__(address)
         self.call("session.new", capabilities={})
-        self.context = self.call("browsingContext.getTree")["contexts"][0]["context"]
+        # A window of its own has the focus; in the one that is there first, keys press no button.
+        self.context = self.call("browsingContext.create", type="window")["context"]
         self.call("session.subscribe", events=["log.entryAdded", "network.beforeRequestSent"])
 
-    def call(self, method, **parameters):
-        self.count += 1
-        self.socket.send(json.dumps({"id": self.count, "method": method, "params": parameters}))
-        while True:
-            answer = json.loads(self.socket.recv())
-            if answer.get("id") == self.count:
-                assert answer["type"] == "success", answer
-                return answer["result"]
-            self.events.append(answer)
+    def strike(self, *keys):
+        """Presses keys one after the other; a pair is a key with one that is held meanwhile."""
+        actions = []
+        for key in keys:
+            down = [{"type": "keyDown", "value": one} for one in key]
+            actions += down + [{**one, "type": "keyUp"} for one in reversed(down)]
+        self.call("input.performActions", context=self.context, actions=[{"type": "key", "id": "keys", "actions": actions}])
+
+    def press(self, name, modifiers=0):
+        # Private letters of WebDriver stand for the keys without one.
+        key = chr(0xE000 + self.KEYS[name]) if name in self.KEYS else name
+        held = {SHIFT: ["\ue008"], CONTROL: ["\ue009"]}.get(modifiers, [])
+        self.strike([*held, key])
+
+    def type(self, text):
+        self.strike(*({"\n": chr(0xE000 + self.KEYS["Enter"])}.get(letter, letter) for letter in text))
 
     def evaluate(self, expression):
         answer = self.call("script.evaluate", expression=expression, target={"context": self.context}, awaitPromise=True)
@@ -142,9 +146,9 @@ def firefox_tab(firefox):
                                    stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True)
         try:
             line = next(line for line in browser.stderr if "WebDriver BiDi listening on" in line)
-            socket = websocket.create_connection(line.split("on ")[1].strip() + "/session", suppress_origin=True, timeout=PATIENCE)
-            yield Firefox(socket)
-            socket.close()
+            tab = Firefox(line.split("on ")[1].strip() + "/session")
+            yield tab
+            tab.socket.close()
         finally:
             browser.terminate()
             browser.wait(20)

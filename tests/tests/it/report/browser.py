@@ -68,8 +68,41 @@ def keyboard(tab):
     return stops
 
 
+# Elements that are seen; what is clipped away is there for screen readers.
+SEEN = """var seen = element => { for (let one = element; one; one = one.parentElement) {
+    if (getComputedStyle(one).clipPath !== 'none') return false } return element.checkVisibility() };"""
+STOPS = SEEN + """[...document.querySelectorAll('a[href], button, input, select, textarea, summary, [tabindex]')]
+    .filter(one => one.tabIndex >= 0 && seen(one)).length"""
+# Words that are broken in their middle, as they are in a column that is too narrow for them.
+BROKEN = SEEN + """(() => { const broken = [], texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    for (let node; (node = texts.nextNode()); ) {
+        if (node.parentElement.closest('script, style') || !seen(node.parentElement)) continue;
+        for (const word of node.data.matchAll(/[\\p{L}\\p{N}]+/gu)) {
+            const range = document.createRange();
+            range.setStart(node, word.index); range.setEnd(node, word.index + word[0].length);
+            const lines = new Set([...range.getClientRects()].filter(box => box.width > 0).map(box => Math.round(box.top)));
+            if (lines.size > 1) broken.push(word[0]);
+        }
+    } return broken })()"""
+NARROWEST = SEEN + """Math.min(...[...document.querySelectorAll('td, th, dd')].filter(one => seen(one) && one.innerText.length > 20)
+    .map(one => one.getBoundingClientRect().width))"""
+
+
+def phone(tab):
+    """The page on a phone: as it opens, and with everything opened."""
+    tab.call("Emulation.setDeviceMetricsOverride", width=390, height=844, deviceScaleFactor=1, mobile=False)
+    load(tab)
+    wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+    closed = {"stops": tab.value(STOPS), "overflow": tab.value(wide)}
+    tab.value("document.querySelectorAll('details').forEach(one => one.open = true)")
+    opened = {"overflow": tab.value(wide), "broken": tab.value(BROKEN), "narrowest": tab.value(NARROWEST)}
+    # The canary: a column for one letter at a time is noticed.
+    tab.value("document.querySelector('main').style.cssText = 'width: 2em; word-break: break-all'; 0")
+    return {"closed": closed, "opened": opened, "canary": tab.value(BROKEN)}
+
+
 with chromium_tab(chromium, "Page", "Log", "Runtime", "Network") as tab:
-    answer = {"looks": [look(tab, scheme, width) for scheme, width in LOOKS], "keyboard": keyboard(tab)}
+    answer = {"looks": [look(tab, scheme, width) for scheme, width in LOOKS], "keyboard": keyboard(tab), "phone": phone(tab)}
     load(tab)
     tab.call("Emulation.setEmulatedMedia", media="print")
     tab.until_true("matchMedia('print').matches")

@@ -12,9 +12,15 @@ FLAGS = [
     "--disable-component-update", "--disable-sync", "--remote-debugging-port=0"]
 
 
-class Tab:
+# Seconds after which an answer is given up.
+PATIENCE = 120
+
+
+class Wire:
+    """Questions over a WebSocket, each with its answer; what comes besides is kept."""
+
     def __init__(self, address):
-        self.socket = websocket.create_connection(address, suppress_origin=True, timeout=60)
+        self.socket = websocket.create_connection(address, suppress_origin=True, timeout=PATIENCE)
         self.count, self.events = 0, []
 
     def call(self, method, **parameters):
@@ -27,6 +33,8 @@ class Tab:
                 return answer["result"]
             self.events.append(answer)
 
+
+class Tab(Wire):
     def until(self, method):
         while not any(event["method"] == method for event in self.events):
             self.events.append(json.loads(self.socket.recv()))

@@ -5,6 +5,8 @@ use std::collections::btree_map::Entry;
 use std::path::{Path, PathBuf};
 
 use super::One;
+use crate::command::channels::OfRecording;
+use crate::command::swap::recorded_fleet::{self, Parts, Programs};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board::Board;
 use pagewise_judge::decision::{self, Decision};
@@ -25,15 +27,18 @@ pub(super) fn judged(paths: &[PathBuf], catalogue: &Catalogue, columns: &Columns
         decision::read(&path).map_or_else(|more| faults.extend(more.0), |decision| decisions.push(decision));
     }
     let mut boards: BTreeMap<PathBuf, Vec<Board>> = BTreeMap::new();
+    let mut programs = Programs::default();
     for decision in &decisions {
         let path = decision.board_path();
         if let Entry::Vacant(place) = boards.entry(path) {
-            let read = fleet::files::read(std::slice::from_ref(place.key()), catalogue, &columns.boards);
-            let read = read.map_err(|more| faults.extend(more.0)).unwrap_or_default();
+            let path = std::slice::from_ref(place.key());
+            let read = recorded_fleet::read(path, catalogue, &columns.boards, &OfRecording::default());
+            let (read, more) = read.map_err(|more| faults.extend(more.0)).unwrap_or_default();
+            programs.extend(more);
             place.insert(read.boards.into_iter().map(|(board, _)| board).collect());
         }
     }
-    let jobs: Vec<Job<'_>> = decisions
+    let mut jobs: Vec<Job<'_>> = decisions
         .iter()
         .enumerate()
         .filter_map(|(place, decision)| {
@@ -53,6 +58,8 @@ pub(super) fn judged(paths: &[PathBuf], catalogue: &Catalogue, columns: &Columns
     if !faults.is_empty() {
         return Err(Faults(faults));
     }
+    let parts = Parts::new();
+    programs.give(&mut jobs, &parts);
     let mut all = Vec::new();
     fleet::judge_each(jobs, None, Accept::from(Verdict::Reconfigure), &|| (), |outcome, answer| {
         let decision: &Decision = &decisions[outcome.place];

@@ -107,6 +107,49 @@ impl Recorded {
 /// Fields whose observed value is only the least that was seen: a smaller one in the board file is no contradiction.
 const LEAST: [&str; 2] = ["wait_ms", "first_access_us"];
 
+/// What recordings of one bus show, whatever board it is of.
+pub(super) struct Seen {
+    files: Vec<String>,
+    observed: Vec<Firmware>,
+    part: Structure,
+    pub(super) program: Program,
+}
+
+impl Seen {
+    /// Reads recordings, in the order of time.
+    pub(super) fn read(recordings: &[PathBuf], channels: &OfRecording) -> Result<Self, Faults> {
+        let inputs: Vec<Input> = recordings.iter().map(|path| channels.input(path)).collect();
+        let observation = observe(&inputs, &mut |_, _| {})?;
+        Ok(Self {
+            files: recordings.iter().map(|path| path.display().to_string()).collect(),
+            observed: firmware(&observation),
+            part: Structure::of(&observation),
+            program: Program::read(&inputs)?,
+        })
+    }
+
+    /// A board with what was observed in place of what its file says, and the text of that.
+    pub(super) fn on(&self, file: &str, text: &str) -> Result<(Board, String, Recorded), Faults> {
+        let mut contradicts = Vec::new();
+        let table: Option<Table> = text.parse().ok().filter(|table: &Table| table.contains_key("firmware"));
+        let (board, text) = match table {
+            // What is wrong in the file is told with the lines of the file.
+            Some(table) => {
+                board::parse(file, text)?;
+                let text = replaced(table, &self.observed, &mut contradicts);
+                (board::parse(file, &text)?, text)
+            }
+            None => {
+                let lines: String = self.observed.iter().map(|it| format!("{} = {}\n", it.field, it.value)).collect();
+                let text = format!("{text}\n[firmware]\n{lines}");
+                (board::parse(file, &text).map_err(|faults| missing(faults, &self.observed))?, text)
+            }
+        };
+        let (files, observed, part) = (self.files.clone(), self.observed.clone(), self.part.clone());
+        Ok((board, text, Recorded { files, observed, contradicts, part }))
+    }
+}
+
 /// Reads a board and the program of its recordings.
 pub(in crate::command) fn read(
     path: &Path,
@@ -115,26 +158,9 @@ pub(in crate::command) fn read(
 ) -> Result<(Board, Program, Recorded), Faults> {
     let file = path.display().to_string();
     let text = fs::read_to_string(path).map_err(|error| Fault::unreadable(&file, &error))?;
-    let inputs: Vec<Input> = recordings.iter().map(|path| channels.input(path)).collect();
-    let observation = observe(&inputs, &mut |_, _| {})?;
-    let program = Program::read(&inputs)?;
-    let observed = firmware(&observation);
-    let mut contradicts = Vec::new();
-    let table: Option<Table> = text.parse().ok().filter(|table: &Table| table.contains_key("firmware"));
-    let board = match table {
-        // What is wrong in the file is told with the lines of the file.
-        Some(table) => {
-            board::parse(&file, &text)?;
-            let text = replaced(table, &observed, &mut contradicts);
-            board::parse(&file, &text)?
-        }
-        None => {
-            let lines: String = observed.iter().map(|it| format!("{} = {}\n", it.field, it.value)).collect();
-            board::parse(&file, &format!("{text}\n[firmware]\n{lines}")).map_err(|faults| missing(faults, &observed))?
-        }
-    };
-    let files = recordings.iter().map(|path| path.display().to_string()).collect();
-    Ok((board, program, Recorded { files, observed, contradicts, part: Structure::of(&observation) }))
+    let seen = Seen::read(recordings, channels)?;
+    let (board, _, recorded) = seen.on(&file, &text)?;
+    Ok((board, seen.program, recorded))
 }
 
 /// The board's text with what was observed.
@@ -180,11 +206,12 @@ fn missing(mut faults: Faults, observed: &[Firmware]) -> Faults {
     faults
 }
 
-/// What was observed, for a person.
-pub(super) fn text(recorded: &Recorded) -> String {
+/// What was observed, for a person; `board` where there are several.
+pub(super) fn text(recorded: &Recorded, board: Option<&str>) -> String {
     let values: Vec<String> = recorded.observed.iter().map(|it| format!("{} = {}", it.field, it.value)).collect();
     let files = recorded.files.join(", ");
-    let line = format!("From {}: {}.", plain(&files), plain(&values.join(", ")));
+    let of = board.map_or_else(String::new, |board| format!("{}: ", plain(board)));
+    let line = format!("{of}From {}: {}.", plain(&files), plain(&values.join(", ")));
     let mut out = format!("{}\n", wrapped(&line, "", "  "));
     for contradiction in &recorded.contradicts {
         out += &format!("{}\n", wrapped(&paint(Tone::Serious, plain(contradiction)), "  ", "    "));

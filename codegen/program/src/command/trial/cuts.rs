@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 
 use super::asked::Trial;
 use super::compare;
-use super::once::{End, Stage, plan};
+use super::once::{End, Stage, plan, us};
 use super::setting::{Bench, Setting};
 use super::words::{CutCount, quoted};
 use pagewise_base::fault::Fault;
@@ -46,8 +46,17 @@ struct Reference {
     steps: Vec<Step>,
 }
 
+/// The way to the earliest cut from which the program does not come back.
+pub(super) struct Way {
+    /// Transfers up to the one that was under way, or over last, as lines of a trace, the time in front of each.
+    pub(super) transfers: Vec<String>,
+    /// The last of them as far as it came.
+    pub(super) torn_off: String,
+    pub(super) cut: Cut,
+}
+
 /// Tries cuts on one part.
-pub(super) fn part(bench: &Bench, part: usize, setting: &Setting, asked: &Asked) -> Result<Cuts, Fault> {
+pub(super) fn part(bench: &Bench, part: usize, setting: &Setting, asked: &Asked) -> Result<(Cuts, Option<Way>), Fault> {
     let reference = reference(bench, part, setting)?;
     let moments: Vec<(usize, u64)> = reference
         .steps
@@ -78,14 +87,27 @@ pub(super) fn part(bench: &Bench, part: usize, setting: &Setting, asked: &Asked)
             known: false,
         }
     });
-    Ok(Cuts {
+    let way = lost.first().and_then(|(cut, step, _)| way(&reference.steps[..=*step], *cut));
+    let cuts = Cuts {
         part: name.name.clone(),
         moments: moments.len(),
         looked_at: looked_at.len(),
         states: states.len(),
         lost: lost.len(),
         first,
-    })
+    };
+    Ok((cuts, way))
+}
+
+/// The steps up to a cut as transfers of a trace.
+fn way(steps: &[Step], cut: Cut) -> Option<Way> {
+    let line = |step: &Step| format!("{}  {}\n", us(step.moments.first().copied().unwrap_or(0)), step.line);
+    let last = steps.last()?;
+    // A word of the line for each moment up to STOP.
+    let came = last.moments.iter().filter(|at| **at <= cut.at_ns).count();
+    let words: Vec<&str> = last.line.split_whitespace().take(came).collect();
+    let torn_off = format!("{}  {}\n", us(last.moments.first().copied().unwrap_or(0)), words.join(" "));
+    Some(Way { transfers: steps.iter().map(line).collect(), torn_off, cut })
 }
 
 /// The whole program, and the check, without a cut.

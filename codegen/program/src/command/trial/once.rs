@@ -143,6 +143,11 @@ impl<'b> Stage<'b> {
     }
 }
 
+/// A time as it stands in front of a line of a trace.
+pub(super) fn us(ns: u64) -> String {
+    format!("{}.{:03} us", ns / 1000, ns % 1000)
+}
+
 /// Runs the program once, without a cut.
 pub(super) fn whole(bench: &Bench, part: usize, setting: &Setting) -> Result<Ran, Fault> {
     let mut stage = Stage::new(bench, part, setting, plan(bench, part, setting))?;
@@ -160,7 +165,6 @@ pub(super) fn whole(bench: &Bench, part: usize, setting: &Setting) -> Result<Ran
         remedies.push(format!("name the device with --device; it said: {said}"));
         return Err(Fault::of_file(&name, reason, remedies.join("; ")));
     }
-    let us = |ns: u64| format!("{}.{:03} us", ns / 1000, ns % 1000);
     let mut ran = Ran {
         courses: vec![seen.lines().map(|(from_ns, line)| format!("{}  {line}\n", us(from_ns))).collect()],
         exit,

@@ -1,4 +1,4 @@
-//! The first loss of a trial, on the page of the classroom.
+//! The first loss of a trial, or the first cut of the supply that it does not survive, on the page of the classroom.
 
 use std::path::Path;
 
@@ -6,13 +6,21 @@ use pagewise_base::disk;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_part::card::Catalogue;
 use pagewise_report::trial::{Loss, Trial};
-use pagewise_teach::case::{self, Surroundings};
+use pagewise_teach::case::{self, SupplyCut, Surroundings};
 use pagewise_teach::lesson::Lessons;
 use pagewise_teach::page::{Opening, classroom};
 use pagewise_teach::texts::Texts;
 
-use super::once::Ran;
+use super::cuts::Way;
+use super::once::{Ran, us};
 use super::setting::{Bench, Setting};
+
+/// Ways to cuts, one for each part that was cut.
+pub(super) struct AfterCut<'a> {
+    pub(super) parts: &'a [usize],
+    pub(super) setting: &'a Setting,
+    pub(super) ways: &'a [Option<Way>],
+}
 
 /// Writes the page, unless nothing is lost that was not known before.
 pub(super) fn write(
@@ -20,8 +28,8 @@ pub(super) fn write(
     catalogue: &Catalogue,
     bench: &Bench,
     trial: &Trial,
-    jobs: &[(usize, &Setting)],
-    ran: &[Ran],
+    (jobs, ran): (&[(usize, &Setting)], &[Ran]),
+    cuts: &AfterCut<'_>,
 ) -> Result<(), Faults> {
     let new = |losses: &[Loss]| {
         let mut new: Vec<Loss> = losses.iter().filter(|loss| !loss.known).cloned().collect();
@@ -31,8 +39,18 @@ pub(super) fn write(
     };
     let mut all = trial.runs.iter().zip(jobs).zip(ran);
     let first = all.find_map(|((run, (part, setting)), ran)| Some((new(&run.losses)?, *part, *setting, ran)));
-    let Some((loss, part, setting, ran)) = first else { return Ok(()) };
-    let opening = of_loss(bench, &loss, part, setting, ran).ok_or_else(|| {
+    let mut after_cut = trial.cuts.iter().zip(cuts.parts).zip(cuts.ways);
+    let (part, opening) = match first {
+        Some((loss, part, setting, ran)) => (part, of_loss(bench, &loss, part, setting, ran)),
+        None => {
+            let cut = after_cut.find_map(|((cuts, part), way)| {
+                Some((cuts.first.as_ref().filter(|first| !first.known)?, *part, way.as_ref()))
+            });
+            let Some((first, part, way)) = cut else { return Ok(()) };
+            (part, way.and_then(|way| of_cut(bench, &first.text, part, cuts.setting, way)))
+        }
+    };
+    let opening = opening.ok_or_else(|| {
         let reason = format!("the loss with {} shows in no transfer that a page has room for", bench.parts[part].name);
         Fault::of_file(&path.display().to_string(), reason, "leave --classroom out")
     })?;
@@ -41,16 +59,33 @@ pub(super) fn write(
     Ok(())
 }
 
-fn of_loss(bench: &Bench, loss: &Loss, part: usize, setting: &Setting, ran: &Ran) -> Option<Opening> {
-    let (old, new) = (&bench.parts[0], &bench.parts[part]);
-    let surroundings = Surroundings {
+fn surroundings<'a>(bench: &'a Bench, part: usize, setting: &Setting) -> Surroundings<'a> {
+    Surroundings {
         name: &bench.board.name,
         supply_mv: bench.board.bus.supply_mv,
         scl_hz: bench.board.bus.scl_khz * 1000,
-        straps: bench.straps(new, setting),
+        straps: bench.straps(&bench.parts[part], setting),
         others: &bench.board.bus.other_addresses,
         contents: Some(&bench.contents),
+    }
+}
+
+fn of_cut(bench: &Bench, text: &str, part: usize, setting: &Setting, way: &Way) -> Option<Opening> {
+    let transfers: Vec<String> = way.transfers.iter().map(|line| unread(line)).collect();
+    let cut = SupplyCut {
+        torn: way.cut.torn,
+        seed: way.cut.draws,
+        torn_off: &unread(&way.torn_off),
+        at: &us(way.cut.at_ns),
+        text,
     };
+    let parts = [&bench.parts[part], &bench.parts[0]].map(|part| (part.name.as_str(), part.model.clone()));
+    case::of_cut(&surroundings(bench, part, setting), &transfers, &cut, parts)
+}
+
+fn of_loss(bench: &Bench, loss: &Loss, part: usize, setting: &Setting, ran: &Ran) -> Option<Opening> {
+    let (old, new) = (&bench.parts[0], &bench.parts[part]);
+    let surroundings = surroundings(bench, part, setting);
     let at = usize::try_from(loss.transfer).ok()?.checked_sub(1);
     let is_it = |course: &&Vec<String>| {
         at.is_none_or(|at| course.get(at).is_some_and(|transfer| transfer.contains(&loss.on_the_bus)))
