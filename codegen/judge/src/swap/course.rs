@@ -4,10 +4,21 @@ use embedded_hal::i2c::I2c;
 use pagewise_simulator::{AdjacentWrites, ChipId, Quirks, Rig};
 
 use super::firmware::{Log, Runner};
+use super::part::Part;
 use super::setup::{meant_in, wp_level, written};
-use super::stage::Stage;
 use super::watched::{Watched, Window};
-use crate::board::{Strap, WriteShape};
+use crate::board::{Board, Strap, WriteShape};
+
+/// The board's firmware on one part. Runs of the same stage are the same each time.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Stage<'a> {
+    pub(super) board: &'a Board,
+    pub(super) part: &'a Part,
+    /// Where the firmware takes the pointer to stand after each write, if it reads on from there.
+    pub(super) expects: Option<&'a [Option<u32>]>,
+    /// Of what a run draws: levels of open pins, the pointer at power-up.
+    pub(super) seed: u64,
+}
 
 /// What the firmware met on its way.
 pub(super) struct Course {

@@ -4,26 +4,15 @@ use pagewise_simulator::{ChipId, Event, Hazard, Loss, Rig};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+pub(super) use super::course::Stage;
 use super::course::{Course, Extent, execute};
 use super::firmware::Log;
-use super::part::{NAME, Part};
+use super::part::NAME;
 use super::setup::{set_up, wanted};
 use super::watched::{TRACED_NS, Window, as_text, transfer};
-use crate::board::Board;
 
 /// Lost bytes that are looked into: more than any page, so that the first loss is told whole.
 const LOOKED_AT: usize = 512;
-
-/// The board's firmware on one part. Runs of the same stage are the same each time.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Stage<'a> {
-    pub(super) board: &'a Board,
-    pub(super) part: &'a Part,
-    /// Where the firmware takes the pointer to stand after each write, if it reads on from there.
-    pub(super) expects: Option<&'a [Option<u32>]>,
-    /// Of what a run draws: levels of open pins, the pointer at power-up.
-    pub(super) seed: u64,
-}
 
 /// A rig after a run.
 pub(super) struct Ran {
