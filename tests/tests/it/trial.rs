@@ -154,7 +154,9 @@ fn a_settings_store_is_broken_by_a_cut_and_its_repair_is_not() {
     assert!(lines.iter().any(|line| line.contains("the settings are lost")), "{text}");
     assert!(lines.contains(&format!("torn {}", first["torn"].as_str().unwrap()).as_str()), "{text}");
     assert!(lines.iter().any(|line| line.starts_with("means 0000 01 25")), "{text}");
-    assert!(lines[lines.len() - 2].contains("S 50W 00 00 01 25") && lines.last().unwrap().ends_with(" cut"), "{text}");
+    // Behind the write stands the transfer that was under way, as far as it came.
+    assert!(lines.iter().any(|line| line.contains("S 50W 00 00 01 25")), "{text}");
+    assert!(lines.last().unwrap().ends_with(" cut"), "{text}");
     assert_eq!(
         lines.last().unwrap().split(' ').next(),
         Some(format!("{}.{:03}", at / 1000, at % 1000).as_str()),

@@ -73,11 +73,14 @@ SEEN = """var seen = element => { for (let one = element; one; one = one.parentE
     if (getComputedStyle(one).clipPath !== 'none') return false } return element.checkVisibility() };"""
 STOPS = SEEN + """[...document.querySelectorAll('a[href], button, input, select, textarea, summary, [tabindex]')]
     .filter(one => one.tabIndex >= 0 && seen(one)).length"""
-# Words that are broken in their middle, as they are in a column that is too narrow for them.
+# Words that are broken in their middle, as they are in a column that is too narrow for them. The path of a file, which no
+# line holds, may break anywhere.
 BROKEN = SEEN + """(() => { const broken = [], texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
     for (let node; (node = texts.nextNode()); ) {
         if (node.parentElement.closest('script, style') || !seen(node.parentElement)) continue;
         for (const word of node.data.matchAll(/[\\p{L}\\p{N}]+/gu)) {
+            const whole = node.data.slice(0, word.index).match(/\\S*$/)[0] + node.data.slice(word.index).match(/^\\S*/)[0];
+            if (whole.length > 40) continue;
             const range = document.createRange();
             range.setStart(node, word.index); range.setEnd(node, word.index + word[0].length);
             const lines = new Set([...range.getClientRects()].filter(box => box.width > 0).map(box => Math.round(box.top)));
