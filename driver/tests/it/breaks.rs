@@ -129,7 +129,7 @@ fn the_wp_pin_is_low_as_long_in_async_code() {
 mod regions {
     use super::*;
     use crate::common::at_once::{AsyncBus, AsyncClock, now};
-    use pagewise_driver::{AsyncEeprom, AsyncMemory, Extent, Region, RegionAccess, RegionParameters};
+    use pagewise_driver::{AsyncEeprom, AsyncMemory, Extent, Region, RegionAccess, RegionParameters, Trust};
 
     const PAGE: RegionParameters = RegionParameters::new()
         .with_device_address(0x58)
@@ -176,5 +176,20 @@ mod regions {
         let failures = Extent::failures(&eeprom);
         now(eeprom.region(page).write(0, &[2])).unwrap_err();
         assert_eq!(Extent::failures(&eeprom), failures + 1);
+    }
+
+    #[test]
+    fn a_region_of_a_part_without_write_cycles_has_nothing_that_could_be_cut() {
+        let geometry = pagewise_driver::Geometry::new(KBIT_32.parameters().with_write_cycle_us(0));
+        for (geometry, written) in [(geometry, 0), (KBIT_32, 1)] {
+            let (chip, bus, clock) = rig(geometry.parameters().with_block_select_bits(1).with_block_select_shift(3));
+            chip.borrow_mut().cycle_us = geometry.write_cycle_us().into();
+            let mut eeprom = AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), geometry, Options::new());
+            let mut region = eeprom.region(Region::try_new(PAGE).unwrap());
+            let mut same = [0; 8];
+            now(region.read(0, &mut same)).unwrap();
+            let done = now(region.update(0, &same, &mut Trust::new())).unwrap();
+            assert_eq!((done.written, done.kept), (written, 1 - written));
+        }
     }
 }
