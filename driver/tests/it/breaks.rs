@@ -131,13 +131,7 @@ mod regions {
     use crate::common::at_once::{AsyncBus, AsyncClock, now};
     use pagewise_driver::{AsyncEeprom, AsyncMemory, Extent, Region, RegionAccess, RegionParameters, Trust};
 
-    const PAGE: RegionParameters = RegionParameters::new()
-        .with_device_address(0x58)
-        .with_word_address_bytes(2)
-        .with_word_address(0x0800)
-        .with_length_bytes(32)
-        .with_page_bytes(32)
-        .with_access(RegionAccess::Writable);
+    const PAGE: RegionParameters = crate::regions::PAGE.with_access(RegionAccess::Writable);
 
     type Part = (std::rc::Rc<std::cell::RefCell<FakeChip>>, AsyncEeprom<AsyncBus, AsyncClock, 34>, Region);
 

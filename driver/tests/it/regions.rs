@@ -8,7 +8,7 @@ use pagewise_driver::*;
 
 use crate::common::*;
 
-const PAGE: RegionParameters = RegionParameters::new()
+pub(crate) const PAGE: RegionParameters = RegionParameters::new()
     .with_device_address(0x58)
     .with_word_address_bytes(2)
     .with_word_address(0x0800)
