@@ -1,19 +1,26 @@
 //! How fast the simulator is. Rates are simulated bus bytes, SCL clocks, cuts or transactions per second of the host.
 
-use divan::Bencher;
+use std::time::{Duration, Instant};
+
 use divan::counter::{BytesCount, ItemsCount};
+use divan::{Bencher, black_box};
 use embedded_hal::i2c::I2c;
 use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 use pagewise_simulator::{ChipModel, CutExplorer, CutProgram, CycleTime, Rig, RigConfig, Straps, WireConfig};
 
 fn main() {
     divan::main();
+    print_ratio();
 }
 
 fn rig() -> Rig {
+    rig_with(CycleTime::Exact(1))
+}
+
+fn rig_with(cycle: CycleTime) -> Rig {
     let rig = Rig::new(RigConfig::default());
     let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
-    rig.set_write_cycle(chip, CycleTime::Exact(1));
+    rig.set_write_cycle(chip, cycle);
     rig.set_trace(false);
     rig
 }
@@ -55,6 +62,18 @@ fn write_and_verify_32_kbit(bencher: Bencher) {
     });
 }
 
+/// Polls with a header inside a write cycle, which the chip refuses.
+#[divan::bench]
+fn refused_polls(bencher: Bencher) {
+    let mut bus = rig_with(CycleTime::Exact(1_000_000_000_000_000)).bus();
+    bus.write(0x50, &[0, 0, 0x5A]).unwrap();
+    bencher.counter(ItemsCount::new(POLLS)).bench_local(|| {
+        for _ in 0..POLLS {
+            assert!(black_box(bus.write(0x50, &[0, 0])).is_err());
+        }
+    });
+}
+
 #[divan::bench]
 fn wire_level_clocks(bencher: Bencher) {
     let mut bus = rig().bit_bang(WireConfig::TYPICAL);
@@ -64,6 +83,8 @@ fn wire_level_clocks(bencher: Bencher) {
         bus.write_read(0x50, &[0, 0], &mut data).unwrap();
     });
 }
+
+const POLLS: usize = 1000;
 
 struct Pages;
 
@@ -117,45 +138,53 @@ fn cuts_of_a_4096_byte_workload(bencher: Bencher) {
     });
 }
 
+/// Transactions of the comparison with a mock: 16 bytes of random read each.
 const TRANSACTIONS: usize = 1000;
 
-#[divan::bench]
-fn thousand_transactions_on_the_simulated_bus(bencher: Bencher) {
-    bencher.counter(ItemsCount::new(TRANSACTIONS)).with_inputs(|| rig().bus()).bench_local_values(|mut bus| {
-        let mut data = [0; 16];
-        for _ in 0..TRANSACTIONS {
-            bus.write_read(0x50, &[0, 0x20], &mut data).unwrap();
-        }
-    });
+fn transactions(bus: &mut impl I2c) {
+    let mut data = [0; 16];
+    for _ in 0..TRANSACTIONS {
+        bus.write_read(0x50, &[0, 0x20], black_box(&mut data)).unwrap();
+    }
 }
 
-#[divan::bench]
-fn thousand_transactions_on_a_mock_with_prepared_expectations(bencher: Bencher) {
-    let expected = || {
-        let one = Transaction::write_read(0x50, vec![0, 0x20], vec![0xFF; 16]);
-        Mock::new(&vec![one; TRANSACTIONS])
-    };
-    bencher.counter(ItemsCount::new(TRANSACTIONS)).with_inputs(expected).bench_local_values(|mut bus| {
-        let mut data = [0; 16];
-        for _ in 0..TRANSACTIONS {
-            bus.write_read(0x50, &[0, 0x20], &mut data).unwrap();
-        }
-        bus.done();
-    });
+fn mock() -> Mock {
+    Mock::new(&vec![Transaction::write_read(0x50, vec![0, 0x20], vec![0xFF; 16]); TRANSACTIONS])
 }
 
-#[divan::bench]
-fn thousand_transactions_on_a_mock_and_the_preparation_of_its_expectations(bencher: Bencher) {
-    bencher.counter(ItemsCount::new(TRANSACTIONS)).bench_local(|| {
-        let mut expected = Vec::with_capacity(TRANSACTIONS);
-        for _ in 0..TRANSACTIONS {
-            expected.push(Transaction::write_read(0x50, vec![0, 0x20], vec![0xFF; 16]));
-        }
-        let mut bus = Mock::new(&expected);
-        let mut data = [0; 16];
-        for _ in 0..TRANSACTIONS {
-            bus.write_read(0x50, &[0, 0x20], &mut data).unwrap();
-        }
-        bus.done();
-    });
+/// Medians of one run, alternating, so that all see the same load of the machine. A test with a mock also has to make its
+/// expectations and to drop them, so these count where it is said.
+fn print_ratio() {
+    let (mut ours, mut prepared, mut made) = (Vec::new(), Vec::new(), Vec::new());
+    for _ in 0..301 {
+        let mut bus = rig().bus();
+        ours.push(timed(|| transactions(&mut bus)));
+        let mut bus = mock();
+        prepared.push(timed(|| {
+            transactions(&mut bus);
+            bus.done();
+        }));
+        made.push(timed(|| {
+            let mut bus = mock();
+            transactions(&mut bus);
+            bus.done();
+        }));
+    }
+    let (ours, prepared, made) = (median(ours), median(prepared), median(made));
+    println!("{TRANSACTIONS} transactions, trace off: simulated bus {ours:?}");
+    for (what, time) in [("prepared", prepared), ("made and dropped inside", made)] {
+        let ratio = time.as_secs_f64() / ours.as_secs_f64();
+        println!("  a mock with expectations {what}: {time:?}, {ratio:.1} times as long");
+    }
+}
+
+fn timed(work: impl FnOnce()) -> Duration {
+    let start = Instant::now();
+    work();
+    start.elapsed()
+}
+
+fn median(mut times: Vec<Duration>) -> Duration {
+    times.sort_unstable();
+    times[times.len() / 2]
 }

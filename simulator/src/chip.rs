@@ -116,7 +116,7 @@ pub(crate) struct Chip {
     pub(crate) target: Target,
     /// Last control byte that was accepted.
     pub(crate) control: u8,
-    block: u32,
+    pub(crate) block: u32,
     pub(crate) latch: Latch,
     pub(crate) programming: Latch,
     pub(crate) cycle: Option<Cycle>,
@@ -364,6 +364,13 @@ impl Chip {
         true
     }
 
+    /// Pointer and latch stand at this place of the array.
+    pub(crate) fn point_at(&mut self, offset: u32) {
+        (self.pointer, self.pointer_set) = (offset, true);
+        self.regions.above = 0;
+        self.latch.open(offset, if self.is_fram() { 1 } else { self.model.page });
+    }
+
     /// B4: all word-address bytes are there.
     fn header_done(&mut self, now: u64, bytes: u8, value: u32) {
         let sent = self.block << (8 * u32::from(bytes)) | value | self.bank_bits();
@@ -371,10 +378,8 @@ impl Chip {
         if sent != taken {
             self.say(now, Note::CapacityAlias { sent, taken });
         }
-        self.pointer = taken;
-        self.pointer_set = true;
+        self.point_at(taken);
         self.regions.above = sent - taken;
-        self.latch.open(taken, if self.is_fram() { 1 } else { self.model.page });
         self.phase = Phase::Data;
         match self.model.upper_bits {
             UpperBits::Zero if sent != taken => self.take_forbidden_address(now, sent),

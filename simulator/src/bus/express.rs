@@ -9,6 +9,7 @@ use embedded_hal::i2c::Operation;
 
 use crate::chip::Chip;
 use crate::chip::registers::Target;
+use crate::model::UpperBits;
 use crate::world::World;
 
 impl World {
@@ -20,30 +21,18 @@ impl World {
         }
         let (plan, begin) = (self.plan, self.now);
         let first_byte = begin + plan.period_ns;
-        let Some(index) = self.only_chip_at(address) else { return false };
+        let Some((index, block)) = self.only_array_at(address) else { return false };
         let chip = &mut self.chips[index];
         chip.settle(first_byte + plan.received_ns());
-        if !chip.expects_plain_read(first_byte, address, header) {
-            return false;
-        }
+        let Some(offset) = chip.plain_read_from(first_byte, block, header) else { return false };
         // Whom the START lets go.
         self.others.iter_mut().for_each(|other| other.selected = false);
-        chip.start(begin + plan.low_ns);
-        let mut at = first_byte + plan.received_ns();
-        chip.receive(at, address << 1);
-        for &byte in *header {
-            at += plan.byte_ns();
-            chip.receive(at, byte);
-        }
-        let restart = first_byte + plan.byte_ns() * (1 + header.len() as u64);
-        chip.start(restart + plan.period_ns + plan.low_ns);
-        let second_address = restart + 2 * plan.period_ns;
-        chip.receive(second_address + plan.received_ns(), address << 1 | 1);
-        let data = second_address + plan.byte_ns();
+        // Two device addresses and the header, between two STARTs.
+        let data = first_byte + 2 * plan.period_ns + plan.byte_ns() * (2 + header.len() as u64);
+        let chip = &mut self.chips[index];
+        chip.read_plainly(address << 1 | 1, block, offset);
         chip.read_run(data, plan.byte_ns(), into);
-        let end = data + plan.byte_ns() * into.len() as u64 + plan.period_ns;
-        chip.stop(end);
-        self.now = end;
+        self.now = data + plan.byte_ns() * into.len() as u64 + plan.period_ns;
         self.calls += 1;
         self.hear_notes();
         true
@@ -59,18 +48,15 @@ impl World {
         let (plan, begin) = (self.plan, self.now);
         let first_byte = begin + plan.period_ns;
         let end = first_byte + plan.byte_ns() + plan.period_ns;
-        let Some(index) = self.only_chip_at(address) else { return false };
+        let Some((index, _)) = self.only_array_at(address) else { return false };
         let chip = &mut self.chips[index];
         if !chip.expects_refused_poll(first_byte, end, address, header) {
             return false;
         }
         self.others.iter_mut().for_each(|other| other.selected = false);
-        chip.start(begin + plan.low_ns);
-        chip.receive(first_byte + plan.received_ns(), address << 1);
-        chip.stop(end);
+        chip.rolled_from = None;
         self.now = end;
         self.calls += 1;
-        self.hear_notes();
         true
     }
 
@@ -114,7 +100,7 @@ impl World {
         let refused_until = if !booked && self.is_unanswered(control) {
             u64::MAX
         } else {
-            let busy = self.only_chip_at(address).map(|index| &self.chips[index]);
+            let busy = self.only_chip_at(address).map(|(index, _, _)| &self.chips[index]);
             let busy = busy.filter(|chip| chip.nothing_to_report(first_byte));
             let cycle = busy.and_then(|chip| chip.cycle.filter(|cycle| chip.refuses(*cycle, control)));
             cycle.map_or(begin, |cycle| cycle.ends_ns)
@@ -157,41 +143,60 @@ impl World {
         self.chips.iter().enumerate().all(silent) && self.others.iter().all(|other| other.address != control >> 1)
     }
 
-    fn only_chip_at(&self, address: u8) -> Option<usize> {
+    /// The only device that this address means, with what it means there and its block-select bits.
+    fn only_chip_at(&self, address: u8) -> Option<(usize, Target, u32)> {
         if self.others.iter().any(|other| other.address == address) {
             return None;
         }
-        let mut meant = (0..self.chips.len()).filter(|&i| self.chips[i].meant_by(address << 1).is_some());
+        let meant_by =
+            |(index, chip): (usize, &Chip)| chip.meant_by(address << 1).map(|(target, block)| (index, target, block));
+        let mut meant = self.chips.iter().enumerate().filter_map(meant_by);
         let first = meant.next()?;
         meant.next().is_none().then_some(first)
+    }
+
+    fn only_array_at(&self, address: u8) -> Option<(usize, u32)> {
+        let (index, target, block) = self.only_chip_at(address)?;
+        (target == Target::Array).then_some((index, block))
     }
 }
 
 impl Chip {
-    /// Whether a random read at this header is plain: answered, inside the array, at a legal speed, nothing to report.
-    fn expects_plain_read(&self, now: u64, address: u8, header: &[u8]) -> bool {
-        matches!(self.meant_by(address << 1), Some((Target::Array, _)))
+    /// Where a random read with this header begins if it is plain: answered, inside the array, at a legal speed, nothing
+    /// to report.
+    fn plain_read_from(&self, now: u64, block: u32, header: &[u8]) -> Option<u32> {
+        let plain = !header.is_empty()
             && header.len() == usize::from(self.model.word_address_bytes)
-            && !header.is_empty()
+            && self.model.upper_bits != UpperBits::SecurityCommand
             && self.cycle.is_none()
-            && self.nothing_to_report(now)
+            && self.nothing_to_report(now);
+        if !plain {
+            return None;
+        }
+        let offset = header.iter().fold(block, |offset, byte| offset << 8 | u32::from(*byte));
+        (offset < self.model.capacity).then_some(offset)
+    }
+
+    /// What is left of such a read when its second device address was answered.
+    fn read_plainly(&mut self, control: u8, block: u32, offset: u32) {
+        self.rolled_from = None;
+        (self.control, self.target, self.block) = (control, Target::Array, block);
+        self.point_at(offset);
     }
 
     /// Whether a poll with this header is refused from its first to its last moment, with nothing to report.
     fn expects_refused_poll(&self, now: u64, end: u64, address: u8, header: &[u8]) -> bool {
-        matches!(self.meant_by(address << 1), Some((Target::Array, _)))
-            && header.len() == usize::from(self.model.word_address_bytes)
+        header.len() == usize::from(self.model.word_address_bytes)
             && !header.is_empty()
             && self.cycle.is_some_and(|cycle| cycle.ends_ns > end && self.refuses(cycle, address << 1))
             && self.nothing_to_report(now)
     }
 
     fn nothing_to_report(&self, now: u64) -> bool {
-        now >= self.ready_ns
+        self.is_awake(now)
             && self.supply_mv >= self.model.supply.read_min_mv
             && self.ignored_address_bits() & 0x07 == 0
             && self.model.regions.is_empty()
-            && !self.cells_disturbed()
             && self.within_conditions()
     }
 }

@@ -1,7 +1,8 @@
 //! Faults inside a chip, laid over its pristine memory.
 
-use alloc::collections::BTreeMap;
+use alloc::collections::{BTreeMap, BTreeSet};
 use alloc::vec::Vec;
+use core::ops::Range;
 
 use crate::chip::Chip;
 use crate::chip::latch::Latch;
@@ -75,6 +76,14 @@ impl Disturb {
             .fold(byte, |byte, (mask, value)| byte & !mask | value & mask)
     }
 
+    /// Cells of a range that may read differently from the array, ascending.
+    fn places(&self, range: Range<u32>) -> BTreeSet<u32> {
+        let masks =
+            [&self.wavering, &self.flipped].into_iter().flat_map(|bits| bits.range(range.clone()).map(|(at, _)| *at));
+        let held = [&self.worn, &self.stuck].into_iter().flat_map(|bits| bits.range(range.clone()).map(|(at, _)| *at));
+        masks.chain(held).collect()
+    }
+
     fn is_clean(&self) -> bool {
         self.wavering.is_empty() && self.flipped.is_empty() && self.worn.is_empty() && self.stuck.is_empty()
     }
@@ -98,9 +107,14 @@ impl Chip {
         self.disturb.over(offset, byte) ^ noise
     }
 
-    /// Whether any cell may read differently from the array.
-    pub(crate) fn cells_disturbed(&self) -> bool {
-        !self.disturb.is_clean()
+    /// Makes of bytes of the array, beginning at this offset, what its cells read as now.
+    pub(crate) fn lay_over(&mut self, from: u32, bytes: &mut [u8]) {
+        if self.disturb.is_clean() {
+            return;
+        }
+        for offset in self.disturb.places(from..from + bytes.len() as u32) {
+            bytes[(offset - from) as usize] = self.cell(offset);
+        }
     }
 
     /// Cells that were just programmed are fresh again.

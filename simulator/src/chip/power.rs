@@ -130,6 +130,11 @@ impl Chip {
             }
             return false;
         }
+        self.is_awake(now)
+    }
+
+    /// P1, P5: the chip has started, and the power-up time is over.
+    pub(crate) fn is_awake(&self, now: u64) -> bool {
         now >= self.ready_ns && !self.dip.silent
     }
 

@@ -47,7 +47,7 @@ impl Chip {
 
     /// Whether [`Chip::read_run`] may stand for byte by byte.
     pub(crate) fn streams_reads(&self) -> bool {
-        self.phase == Phase::Read && !self.cells_disturbed()
+        self.phase == Phase::Read
     }
 
     /// The same as `drive` and `sent(true)` for each byte; the first one starts at `now`, each takes `byte_ns`.
@@ -58,7 +58,9 @@ impl Chip {
             self.report_rollover(now + byte_ns * done as u64);
             let room = (wrap - (self.pointer & (wrap - 1))) as usize;
             let n = room.min(into.len() - done);
-            self.array.read(self.pointer, &mut into[done..done + n]);
+            let run = &mut into[done..done + n];
+            self.array.read(self.pointer, run);
+            self.lay_over(self.pointer, run);
             self.pointer += n as u32 - 1;
             self.advance();
             done += n;

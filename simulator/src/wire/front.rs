@@ -93,30 +93,30 @@ enum Slot {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Filtered {
     pub(crate) level: bool,
-    /// When the change began that is being watched.
-    since: Option<u64>,
+    /// When the change began that is being watched; `u64::MAX` if none is.
+    since: u64,
 }
 
 impl Filtered {
     /// A line that has had this level for long.
     pub(crate) const fn settled(level: bool) -> Self {
-        Self { level, since: None }
+        Self { level, since: u64::MAX }
     }
 
     /// The line has this level now.
     pub(crate) fn see(&mut self, now: u64, level: bool) {
-        self.since = if level == self.level { None } else { Some(self.since.unwrap_or(now)) };
+        self.since = if level == self.level { u64::MAX } else { self.since.min(now) };
     }
 
     /// When the watched change will count.
     pub(crate) fn due(&self, t_sp: u64) -> u64 {
-        self.since.map_or(u64::MAX, |since| since.saturating_add(t_sp))
+        self.since.saturating_add(t_sp)
     }
 
     /// Takes the watched change; returns when it began.
     pub(crate) fn take(&mut self) -> u64 {
         self.level = !self.level;
-        self.since.take().unwrap_or(0)
+        core::mem::replace(&mut self.since, u64::MAX)
     }
 }
 
@@ -138,8 +138,8 @@ pub(crate) struct Front {
     pub(crate) scl: Filtered,
     /// The device pulls SDA low.
     pub(crate) pulls: bool,
-    /// When and how that changes.
-    pub(crate) next_pull: Option<(u64, bool)>,
+    /// When that changes; `u64::MAX` if it stays.
+    pub(crate) pull_changes_at: u64,
     slot: Slot,
     bits: u8,
     shift: u8,
@@ -170,7 +170,7 @@ impl Front {
             sda: Filtered::settled(sda),
             scl: Filtered::settled(scl),
             pulls: false,
-            next_pull: None,
+            pull_changes_at: u64::MAX,
             slot: Slot::Off,
             bits: 0,
             shift: 0,
@@ -191,9 +191,8 @@ impl Front {
 
     /// When something happens here next.
     pub(crate) fn due(&self) -> u64 {
-        let pull = self.next_pull.map_or(u64::MAX, |(at, _)| at);
         let lines = self.scl.due(self.t_sp).min(self.sda.due(self.t_sp));
-        lines.min(pull).min(self.timeout_at).min(self.holds_scl_until)
+        lines.min(self.pull_changes_at).min(self.timeout_at).min(self.holds_scl_until)
     }
 
     /// When the changes of the lines that its filters watch will count.
@@ -220,19 +219,19 @@ impl Front {
 
     /// Releases SDA and forgets the transfer.
     pub(crate) fn reset(&mut self) {
-        (self.slot, self.pulls, self.next_pull, self.timeout_at) = (Slot::Off, false, None, u64::MAX);
-        self.holds_scl_until = u64::MAX;
+        (self.slot, self.pulls) = (Slot::Off, false);
+        (self.pull_changes_at, self.timeout_at, self.holds_scl_until) = (u64::MAX, u64::MAX, u64::MAX);
     }
 
     /// After SCL has fallen, SDA is pulled or released when the device has brought its data out.
     fn pull(&mut self, fell: u64, low: bool) {
         if low == self.pulls {
-            self.next_pull = None;
+            self.pull_changes_at = u64::MAX;
             return;
         }
         let (least, most) = self.t_aa;
         let takes = if least == 0 || least >= most { most } else { least + self.data_rng.below(most - least + 1) };
-        self.next_pull = Some((fell + takes, low));
+        self.pull_changes_at = fell + takes;
     }
 
     /// A change of a line counts from now on. With `faulty`, a bit is sometimes sampled wrong after a limit was not kept.

@@ -22,14 +22,14 @@ impl World {
 
     /// The controller pulls a line low or releases it.
     pub(crate) fn drive_line(&mut self, line: Line, low: bool) {
-        let Some(mut wire) = self.wire.take() else { return };
-        let wired = wire.wired(line);
-        if wired.controller != low {
-            wired.controller = low;
-            self.rewire(&mut wire, line, true);
-        }
+        let Some(mut wire) = self.wire.take_if(|wire| wire.wired(line).controller != low) else { return };
+        wire.wired(line).controller = low;
+        self.rewire(&mut wire, line, true);
+        let at_once = wire.wired(line).crosses <= self.now;
         self.wire = Some(wire);
-        self.run_to(self.now);
+        if at_once {
+            self.run_to(self.now);
+        }
     }
 
     /// Works out what the drivers of a line want together, and when it will be seen.
@@ -131,10 +131,8 @@ impl World {
         let chips = self.chips.len();
         let front = &mut wire.fronts[index];
         let t_sp = front.t_sp;
-        if let Some((due, low)) = front.next_pull
-            && due <= at
-        {
-            (front.pulls, front.next_pull) = (low, None);
+        if front.pull_changes_at <= at {
+            (front.pulls, front.pull_changes_at) = (!front.pulls, u64::MAX);
             self.rewire(wire, Line::Sda, false);
             return;
         }
@@ -153,8 +151,10 @@ impl World {
         };
         if index < chips {
             front.edge(line, &mut self.chips[index], self.overclock_faults);
-            let found = front.checker.found();
-            self.report_timing(Some(index), found);
+            if front.checker.has_found() {
+                let found = front.checker.found();
+                self.report_timing(Some(index), found);
+            }
             self.hear_notes();
         } else {
             // A foreign device tells nothing.

@@ -4,8 +4,8 @@ use crate::common::*;
 use crate::programs::{Seen, Step, run, step};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
-use pagewise_simulator::model::PointerAfterWrite;
-use pagewise_simulator::{ChipModel, CycleTime, PowerUp, Rig, RigConfig, Straps};
+use pagewise_simulator::model::{BrownOut, PointerAfterWrite};
+use pagewise_simulator::{ChipModel, CycleTime, PowerUp, Rig, RigConfig, Straps, TornModel};
 use proptest::prelude::*;
 
 /// Runs the steps; between them, a device at another address is read and nobody is asked.
@@ -152,5 +152,61 @@ proptest! {
         prop_assert_eq!(run_with_visits(&fast, &model, &steps), run_with_visits(&slow, &model, &steps));
         prop_assert_eq!(first_difference(&fast.memory(fast_chip), &slow.memory(slow_chip)), None);
         prop_assert_eq!(fast.finish(), slow.finish());
+    }
+
+    /// The chip may sleep after too short a reset; it answers neither here nor there.
+    #[test]
+    fn fast_and_slow_path_agree_after_a_short_dip(
+        model in any_model(), before in prop::collection::vec(step(), 1..10), after in prop::collection::vec(step(), 1..20),
+        mv in 0..1700_u32, off_ns in 0..2_000_000_u64,
+    ) {
+        let mut model = model;
+        model.supply.brown_out = Some(BrownOut { reset_mv: 1500, off_ns: 1_000_000 });
+        let image = pattern(model.capacity as usize);
+        let ran = [false, true].map(|trace| {
+            let (rig, chip) = rig_for(&model, &image, trace);
+            let mut seen = run_with_visits(&rig, &model, &before);
+            rig.set_supply_mv(mv);
+            rig.advance_ns(off_ns);
+            rig.set_supply_mv(3300);
+            rig.advance_ns(model.power_up_ns);
+            seen.extend(run_with_visits(&rig, &model, &after));
+            rig.advance_ns(2_000_000_000);
+            (seen, rig.memory(chip), rig.finish())
+        });
+        prop_assert_eq!(&ran[0].0, &ran[1].0);
+        prop_assert!(ran[0] == ran[1]);
+    }
+
+    /// Cells of a torn page read differently each time, and worn ones stick: in runs as byte by byte.
+    #[test]
+    fn fast_and_slow_path_agree_on_torn_and_worn_cells(
+        model in any_model(), torn in 0..TornModel::ALL.len(), draws: u64, at in any::<u32>(), cut_at in 1..CYCLE,
+        reads in prop::collection::vec((any::<u32>(), 1..200_usize), 1..20),
+    ) {
+        let image = pattern(model.capacity as usize);
+        let ran = [false, true].map(|trace| {
+            let (rig, chip) = rig_for(&model, &image, trace);
+            rig.set_torn_model(TornModel::ALL[torn], draws);
+            rig.set_wear(chip, 0, model.endurance_cycles.saturating_mul(2));
+            let mut bus = rig.bus();
+            for offset in [0, 0, 0, at % model.capacity] {
+                let (address, header) = wire_address(&model, offset);
+                let _ = bus.write(address, &[header.as_slice(), &[0x5A, 0xA5, 0x33]].concat());
+                rig.advance_ns(if offset == 0 { 2_000_000_000 } else { cut_at });
+            }
+            rig.power_cycle();
+            rig.advance_ns(model.power_up_ns);
+            let mut seen = Vec::new();
+            for (offset, len) in &reads {
+                let (address, header) = wire_address(&model, offset % model.capacity);
+                let mut got = vec![0; *len];
+                let done = bus.write_read(address, &header, &mut got);
+                seen.push((done.err().map(|error| error.to_string()), got, rig.now_ns()));
+            }
+            (seen, rig.memory_as_read(chip), rig.finish())
+        });
+        prop_assert_eq!(&ran[0].0, &ran[1].0);
+        prop_assert!(ran[0] == ran[1]);
     }
 }
