@@ -186,6 +186,8 @@ fn every_limit_that_is_not_kept_is_an_incident() {
     let strong = "bus: a pull-up of 966 ohm lets 3002 uA flow, pins sink 3000 uA; a low is not low any more";
     assert_eq!(slow(966, 30, 3_300), [(Hazard::BusTiming, strong.to_owned())]);
     assert_eq!(slow(967, 30, 3_300), []);
+    let shorted = "bus: a pull-up of 1 ohm lets 2900000 uA flow, pins sink 3000 uA; a low is not low any more";
+    assert_eq!(slow(1, 30, 3_300), [(Hazard::BusTiming, shorted.to_owned())]);
 }
 
 #[test]

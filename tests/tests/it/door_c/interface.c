@@ -223,6 +223,37 @@ static void pins_of_the_controller(const char *model)
     pagewise_rig_free(rig);
 }
 
+/* Whether a transfer over these lines is an incident of bus-timing with these words. */
+static bool told_of_lines(const char *model, uint32_t pull_up_ohm, uint32_t capacitance_pf, const char *words)
+{
+    pagewise_rig *rig = pagewise_rig_new(100000, 3300, 3);
+    uint32_t chip = 0;
+    size_t count = 0;
+    bool told = false;
+    OK(pagewise_attach_file(rig, model, ground, &chip));
+    OK(pagewise_lay_lines(rig, pull_up_ohm, capacitance_pf));
+    OK(pagewise_set_sda(rig, false));
+    wait(rig);
+    OK(pagewise_set_scl(rig, false));
+    (void)clock_byte(rig, 0xA0);
+    OK(pagewise_finish(rig, &count));
+    for (size_t i = 0; i < count; i++) {
+        pagewise_incident incident;
+        OK(pagewise_incident_at(rig, i, &incident));
+        told |= strcmp(incident.hazard, "bus-timing") == 0 && strstr(incident.text, words) != NULL;
+    }
+    pagewise_rig_free(rig);
+    return told;
+}
+
+/* R_P(min) and t_R. Source: UM10204 section 7.1. */
+static void lines_that_no_bus_may_have(const char *model)
+{
+    CHECK(told_of_lines(model, 1, 30, "a pull-up of 1 ohm lets 2900000 uA flow"));
+    CHECK(told_of_lines(model, 1000000, 400, "t_R is 338920 ns"));
+    CHECK(!told_of_lines(model, 4700, 50, ""));
+}
+
 /* Asks what can be asked; nothing of it may change what happens. */
 static void ask(pagewise_rig *rig, uint32_t chip)
 {
@@ -358,6 +389,7 @@ int main(int argc, char **argv)
     memory(rig, chip);
     reports(rig, chip);
     pagewise_rig_free(rig);
+    lines_that_no_bus_may_have(argv[1]);
     pins_of_the_controller(argv[1]);
     questions_change_nothing(argv[1]);
     torn_page(argv[1]);
