@@ -367,7 +367,6 @@ impl Chip {
     /// Pointer and latch stand at this place of the array.
     pub(crate) fn point_at(&mut self, offset: u32) {
         (self.pointer, self.pointer_set) = (offset, true);
-        self.regions.above = 0;
         self.latch.open(offset, if self.is_fram() { 1 } else { self.model.page });
     }
 

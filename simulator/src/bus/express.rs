@@ -9,7 +9,6 @@ use embedded_hal::i2c::Operation;
 
 use crate::chip::Chip;
 use crate::chip::registers::Target;
-use crate::model::UpperBits;
 use crate::world::World;
 
 impl World {
@@ -49,12 +48,10 @@ impl World {
         let first_byte = begin + plan.period_ns;
         let end = first_byte + plan.byte_ns() + plan.period_ns;
         let Some((index, _)) = self.only_array_at(address) else { return false };
-        let chip = &mut self.chips[index];
-        if !chip.expects_refused_poll(first_byte, end, address, header) {
+        if !self.chips[index].expects_refused_poll(first_byte, end, address, header) {
             return false;
         }
         self.others.iter_mut().for_each(|other| other.selected = false);
-        chip.rolled_from = None;
         self.now = end;
         self.calls += 1;
         true
@@ -167,7 +164,6 @@ impl Chip {
     fn plain_read_from(&self, now: u64, block: u32, header: &[u8]) -> Option<u32> {
         let plain = !header.is_empty()
             && header.len() == usize::from(self.model.word_address_bytes)
-            && self.model.upper_bits != UpperBits::SecurityCommand
             && self.cycle.is_none()
             && self.nothing_to_report(now);
         if !plain {

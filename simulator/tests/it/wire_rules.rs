@@ -55,6 +55,25 @@ fn l2_chip_changes_sda_t_aa_after_falling_scl() {
     assert_eq!((at - fell, line, level), (450, Line::Sda, false));
 }
 
+/// A bit that the next falling SCL overtakes, t_AA being longer than the clock, never shows.
+#[test]
+fn l2_data_that_the_next_clock_overtakes_never_shows() {
+    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+    bench.rig.load(bench.chip, 0, &[0b1011_1111; 4096]);
+    bus.start().unwrap();
+    assert!(bus.send(0xA1).unwrap());
+    // SCL has just fallen, and SDA is still low from the acknowledge bit. Bit 7 is high and comes after 450 ns; bit 6 is low.
+    let wire = bench.rig.wire(WireConfig::IDEAL);
+    let (mut scl, mut sda) = (wire.scl(), wire.sda());
+    bench.rig.advance_ns(100);
+    scl.set_high().unwrap();
+    bench.rig.advance_ns(100);
+    scl.set_low().unwrap();
+    bench.rig.advance_ns(1_000);
+    assert!(sda.is_low().unwrap());
+    assert_eq!(bench.rig.waves().last().map(|(_, line, _)| *line), Some(Line::Scl), "SDA has not moved since");
+}
+
 /// Source: UM10204 Rev.6, bus table: spikes below 50 ns are filtered, as in PCA9698 Rev.3 Table 15.
 #[test]
 fn l3_spikes_shorter_than_t_sp_are_filtered() {
