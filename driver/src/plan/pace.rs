@@ -87,12 +87,15 @@ impl Pace {
         if self.agreeing < needed {
             return self.wait_us;
         }
+        let mut most_us = u32::MAX;
         if self.step_us > 0 {
-            // The last long step was too short as well: a poll takes longer than it seemed.
+            // The last long step was too short as well: a poll takes longer than it seemed. Not much longer: what asks for
+            // more may be a few long write cycles among short ones.
             self.poll_us = self.poll_us.saturating_mul(2).min(shortest_us.saturating_mul(4));
+            most_us = self.step_us.saturating_mul(2);
         }
         self.agreeing = 0;
-        self.step_us = self.fewest.saturating_sub(1).saturating_mul(self.poll_us);
+        self.step_us = self.fewest.saturating_sub(1).saturating_mul(self.poll_us).min(most_us);
         self.wait_us.saturating_add(self.step_us)
     }
 }

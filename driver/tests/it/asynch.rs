@@ -356,7 +356,7 @@ fn several_chips_and_regions_work_in_the_async_form() {
     assert_eq!(drive(usize::MAX, space.compare(4090, &wanted)), Some(Ok(None)));
     assert_eq!(two.borrow().memory[..6], [7, 3, 1, 1, 1, 1]);
     let mut driver = space.release();
-    assert_eq!(driver.geometry().capacity_bytes(), 4096);
+    assert_eq!((driver.geometry().capacity_bytes(), driver.capacity()), (4096, 4096));
     let region = Region::try_new(
         RegionParameters::new()
             .with_device_address(0x51)

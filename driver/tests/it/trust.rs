@@ -2,7 +2,10 @@
 
 use crate::common::*;
 use embedded_hal::i2c::ErrorKind;
-use pagewise_driver::{Chips, Eeprom, Error, Memory, Options, Protected, Trust, Updated, WriteProtectTiming};
+use pagewise_driver::{
+    Chips, Eeprom, Error, Memory, Options, Protected, Region, RegionAccess, RegionParameters, Trust, Updated,
+    WriteProtectTiming,
+};
 
 type Driver = Eeprom<Bus, Clock, 34>;
 
@@ -163,4 +166,25 @@ fn in_async_code_it_is_the_same() {
     assert_eq!(now(driver.update(0, &[5; 32], &mut trust)), updated(1, 0));
     assert_eq!(now(driver.update(0, &[5; 32], &mut trust)), updated(0, 1));
     assert_eq!(now(driver.update_trusting(0, &[5; 32])), updated(0, 1));
+}
+
+#[test]
+fn a_call_that_fails_in_a_region_takes_back_what_is_known_of_it() {
+    let page = Region::try_new(
+        RegionParameters::new()
+            .with_device_address(0x50)
+            .with_word_address_bytes(2)
+            .with_length_bytes(32)
+            .with_page_bytes(32)
+            .with_access(RegionAccess::Writable),
+    )
+    .unwrap();
+    let (chip, mut driver) = driver(Options::new());
+    let (mut region, mut trust) = (driver.region(page), Trust::new());
+    assert_eq!(region.update(0, &[7; 8], &mut trust), updated(1, 0));
+    assert_eq!(region.update(0, &[7; 8], &mut trust), updated(0, 1));
+    chip.borrow_mut().present = false;
+    assert!(region.write(16, &[1]).is_err());
+    chip.borrow_mut().present = true;
+    assert_eq!(region.update(0, &[7; 8], &mut trust), updated(1, 0));
 }
