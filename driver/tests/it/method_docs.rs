@@ -7,8 +7,9 @@ use std::fmt::Write as _;
 use std::path::Path;
 use std::rc::Rc;
 
-use crate::common::KBIT_32 as PART;
 use crate::common::at_once::now;
+use crate::common::{KBIT_32 as PART, Pin};
+
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use pagewise_driver::{
@@ -171,23 +172,6 @@ impl I2c for Scribe {
 impl embedded_hal_async::i2c::I2c for Scribe {
     async fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), ErrorKind> {
         self.note(address, operations)
-    }
-}
-
-/// It does not matter here where it goes.
-struct Pin;
-
-impl embedded_hal::digital::ErrorType for Pin {
-    type Error = std::convert::Infallible;
-}
-
-impl embedded_hal::digital::OutputPin for Pin {
-    fn set_low(&mut self) -> Result<(), Self::Error> {
-        Ok(())
-    }
-
-    fn set_high(&mut self) -> Result<(), Self::Error> {
-        Ok(())
     }
 }
 

@@ -1,10 +1,7 @@
 //! Records on everything that can hold them: a driver, a driver behind a WP pin, several chips as one address space.
 #![cfg(feature = "records")]
 
-use std::convert::Infallible;
-
 use crate::common::*;
-use embedded_hal::digital::{ErrorType, OutputPin};
 use embedded_hal::i2c::ErrorKind;
 use pagewise_driver::records::{RecordLayout, RecordSpec, RecordStore};
 use pagewise_driver::{Chips, Eeprom, Geometry, Memory, Options, Protected, WriteProtectTiming};
@@ -14,22 +11,6 @@ const SPECS: [RecordSpec; 1] = [RecordSpec::new(1, 6, 4)];
 const START: u32 = 4096 - 2 * 32;
 /// Twice the part, for the layout only.
 const SPACE: Geometry = Geometry::new(part(8192, 32, 2, 0));
-
-struct Pin;
-
-impl ErrorType for Pin {
-    type Error = Infallible;
-}
-
-impl OutputPin for Pin {
-    fn set_low(&mut self) -> Result<(), Infallible> {
-        Ok(())
-    }
-
-    fn set_high(&mut self) -> Result<(), Infallible> {
-        Ok(())
-    }
-}
 
 fn layout(geometry: Geometry, start: u32) -> RecordLayout<'static> {
     let layout = RecordLayout::try_new(&geometry, start, &SPECS).unwrap();

@@ -1,7 +1,14 @@
 //! A reference to a memory is a memory, and does the same: each verb, with the same answers and the same calls on the bus.
 
 use crate::common::*;
-use pagewise_driver::{Eeprom, Extent, Memory, Options, Trust};
+use std::cell::RefCell;
+use std::rc::Rc;
+
+use embedded_hal::i2c::ErrorKind;
+use pagewise_driver::{
+    Chips, Eeprom, Extent, Memory, Options, Protected, Region, RegionAccess, RegionParameters, Trust,
+    WriteProtectTiming,
+};
 
 /// Each verb once or twice, with what it answers; a name that begins with `-` is of a call that fails.
 macro_rules! verbs {
@@ -61,6 +68,51 @@ fn a_reference_does_what_the_memory_does() {
     assert!(blocking(dynamic) == own);
     // No verb does nothing, so that one without effect would be told apart.
     assert!(["kept: 0", "kept: 2", "index: 0", "[184, 1, 2, 3, 4]"].iter().all(|part| own.0.concat().contains(part)));
+}
+
+const REGION: RegionParameters = RegionParameters::new()
+    .with_device_address(0x50)
+    .with_word_address_bytes(2)
+    .with_length_bytes(32)
+    .with_page_bytes(32)
+    .with_access(RegionAccess::Writable);
+
+/// How long this takes on the chip's clock, in microseconds.
+fn lasts_us(chip: &Rc<RefCell<FakeChip>>, work: impl FnOnce()) -> u64 {
+    let before_us = chip.borrow().now_us;
+    work();
+    chip.borrow().now_us - before_us
+}
+
+#[test]
+fn a_pause_is_as_long_whatever_stands_around_the_driver() {
+    let (chip, bus, clock) = rig(KBIT_32.parameters());
+    let mut driver = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
+    assert_eq!(lasts_us(&chip, || driver.pause_us(321)), 321);
+    let region = Region::try_new(REGION).unwrap();
+    assert_eq!(lasts_us(&chip, || driver.region(region).pause_us(321)), 321);
+    let mut guarded = Protected::new::<ErrorKind>(driver, Pin, WriteProtectTiming::new()).unwrap();
+    assert_eq!(lasts_us(&chip, || guarded.pause_us(321)), 321);
+    let mut chips = Chips::new(guarded.release().0, [0x50, 0x51]).unwrap();
+    assert_eq!(lasts_us(&chip, || chips.pause_us(321)), 321);
+    assert_eq!(chip.borrow().calls, []);
+}
+
+#[cfg(feature = "async")]
+#[test]
+fn a_pause_is_as_long_in_the_async_form() {
+    use crate::common::at_once::{AsyncBus, AsyncClock, now};
+    use pagewise_driver::{AsyncEeprom, AsyncMemory};
+
+    let (chip, bus, clock) = rig(KBIT_32.parameters());
+    let mut driver = AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, Options::new());
+    assert_eq!(lasts_us(&chip, || now(driver.pause_us(321))), 321);
+    let region = Region::try_new(REGION).unwrap();
+    assert_eq!(lasts_us(&chip, || now(driver.region(region).pause_us(321))), 321);
+    let mut guarded = Protected::new::<ErrorKind>(driver, Pin, WriteProtectTiming::new()).unwrap();
+    assert_eq!(lasts_us(&chip, || now(guarded.pause_us(321))), 321);
+    let mut chips = Chips::new(guarded.release().0, [0x50, 0x51]).unwrap();
+    assert_eq!(lasts_us(&chip, || now(chips.pause_us(321))), 321);
 }
 
 #[cfg(feature = "async")]

@@ -27,22 +27,6 @@ fn storage_traits_read_and_write_anywhere_without_touching_neighbours() {
     assert_eq!((&after[..30], &after[34..]), (&before[..30], &before[34..]));
 }
 
-struct Pin;
-
-impl embedded_hal::digital::ErrorType for Pin {
-    type Error = std::convert::Infallible;
-}
-
-impl embedded_hal::digital::OutputPin for Pin {
-    fn set_low(&mut self) -> Result<(), Self::Error> {
-        Ok(())
-    }
-
-    fn set_high(&mut self) -> Result<(), Self::Error> {
-        Ok(())
-    }
-}
-
 type Shared = std::rc::Rc<std::cell::RefCell<FakeChip>>;
 
 fn two_chips() -> (Shared, Shared, Bus, Clock) {

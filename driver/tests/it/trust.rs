@@ -129,22 +129,6 @@ fn several_chips_have_one_memory_and_a_failure_of_any_empties_it() {
     assert_eq!(chips.update_trusting(4080, &[9; 32]), updated(0, 2));
 }
 
-struct Pin;
-
-impl embedded_hal::digital::ErrorType for Pin {
-    type Error = std::convert::Infallible;
-}
-
-impl embedded_hal::digital::OutputPin for Pin {
-    fn set_low(&mut self) -> Result<(), Self::Error> {
-        Ok(())
-    }
-
-    fn set_high(&mut self) -> Result<(), Self::Error> {
-        Ok(())
-    }
-}
-
 #[test]
 fn behind_a_wp_pin_it_is_the_same() {
     let (_, driver) = driver(Options::new());

@@ -3,7 +3,7 @@
 use crate::common::*;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::{ByteRange, CycleUnit, PartlyProtected, ProtectedAnswer, WpSampled};
-use pagewise_simulator::{BusFault, ChipModel, EventKind, Hazard, Level, Note, Straps};
+use pagewise_simulator::{BusFault, ChipModel, EventKind, Hazard, Level, Note, Straps, WireConfig};
 
 fn protected(answer: ProtectedAnswer, sampled: WpSampled, partial: PartlyProtected) -> ChipModel {
     let mut model = ChipModel::example_32_kbit();
@@ -180,18 +180,23 @@ fn w8_data_phase_sampling_begins_at_the_first_data_byte() {
     }
 }
 
+/// A write to offset 0, so far of the byte 0x11, to a part that looks at WP then.
+fn one_byte_sent(sampled: WpSampled) -> (Bench, Bus) {
+    let mut model = ChipModel::example_32_kbit();
+    model.write_protect.sampled = sampled;
+    let (bench, mut bus) = wired(model, WireConfig::IDEAL);
+    bus.start().unwrap();
+    assert!([0xA0, 0, 0, 0x11].into_iter().all(|byte| bus.send(byte).unwrap()));
+    (bench, bus)
+}
+
 /// Source: BR24G08-3, TSZ02201-0R2R0G100190-1-2 (from the first data byte to STOP a high level cancels).
 #[test]
 fn w8_a_pulse_of_wp_between_two_data_bytes_cancels_and_a_wp_that_rests_does_not() {
     for (sampled, pulse, stored) in
         [(WpSampled::Stop, true, true), (WpSampled::DataPhase, true, false), (WpSampled::DataPhase, false, true)]
     {
-        let mut model = ChipModel::example_32_kbit();
-        model.write_protect.sampled = sampled;
-        let bench = Bench::new(model);
-        let mut bus = bench.rig.bit_bang(pagewise_simulator::WireConfig::IDEAL);
-        bus.start().unwrap();
-        assert!([0xA0, 0, 0, 0x11].into_iter().all(|byte| bus.send(byte).unwrap()));
+        let (bench, mut bus) = one_byte_sent(sampled);
         // No clock comes meanwhile, so that no byte looks at WP.
         bench.rig.set_wp(bench.chip, Level::from_bit(pulse));
         bench.rig.set_wp(bench.chip, Level::Low);
@@ -207,12 +212,7 @@ fn w8_a_pulse_of_wp_between_two_data_bytes_cancels_and_a_wp_that_rests_does_not(
 #[test]
 fn w8_wp_that_rises_after_the_last_byte_cancels() {
     for sampled in [WpSampled::Stop, WpSampled::DataPhase] {
-        let mut model = ChipModel::example_32_kbit();
-        model.write_protect.sampled = sampled;
-        let bench = Bench::new(model);
-        let mut bus = bench.rig.bit_bang(pagewise_simulator::WireConfig::IDEAL);
-        bus.start().unwrap();
-        assert!([0xA0, 0, 0, 0x11].into_iter().all(|byte| bus.send(byte).unwrap()));
+        let (bench, mut bus) = one_byte_sent(sampled);
         bench.rig.set_wp(bench.chip, Level::High);
         bus.stop().unwrap();
         bench.wait();

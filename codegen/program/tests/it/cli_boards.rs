@@ -4,18 +4,8 @@ use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use crate::cli_support::{Run, run, write};
+use crate::cli_support::{Run, in_folder, run};
 use serde_json::Value;
-use tempfile::TempDir;
-
-fn in_folder(files: &[(&str, &str)]) -> (TempDir, impl Fn(&str) -> String + use<>) {
-    let folder = tempfile::tempdir().unwrap();
-    for (name, text) in files {
-        write(folder.path(), name, text);
-    }
-    let at = folder.path().to_owned();
-    (folder, move |name: &str| at.join(name).display().to_string())
-}
 
 fn examples() -> String {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/boards").display().to_string()

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use crate::cli_support::{run, write};
+use crate::cli_support::{in_folder, run, write};
 
 const TABLE: &str = "name,fitted,footprint,yearly_volume,supply_v,scl_khz,pull_up_ohm,capacitance_pf,other_addresses,a0,a1,a2,wp,\
     device_address,word_address_bytes,page_bytes,wait,wait_ms,regions,years_of_life\n\
@@ -14,15 +14,9 @@ const TABLE: &str = "name,fitted,footprint,yearly_volume,supply_v,scl_khz,pull_u
 /// Two boards take the larger part and need 150 pieces where 120 are there; the third uses more than the smaller part has.
 #[test]
 fn an_order_adds_up_per_part_and_says_what_stock_is_short_of() {
-    let folder = tempfile::tempdir().unwrap();
-    let at = |name: &str| folder.path().join(name).display().to_string();
-    write(folder.path(), "boards.csv", TABLE);
-    write(
-        folder.path(),
-        "stock.csv",
-        "part,own_number,quantity,unit_price,state\n24LC256-I/SN,EE-31,120,0.30,active\n24LC128-I/SN,EE-32,9000,0.20,active\n",
-    );
-    write(folder.path(), "columns.toml", "currency = \"EUR\"\n");
+    let stock = "part,own_number,quantity,unit_price,state\n24LC256-I/SN,EE-31,120,0.30,active\n24LC128-I/SN,EE-32,9000,0.20,active\n";
+    let columns = "currency = \"EUR\"\n";
+    let (_folder, at) = in_folder(&[("boards.csv", TABLE), ("stock.csv", stock), ("columns.toml", columns)]);
     let lines = at("results.jsonl");
     let arguments =
         ["--stock", &at("stock.csv"), "--columns", &at("columns.toml"), "--accept-conditions", "--lines", &lines];

@@ -1,6 +1,6 @@
 //! Words that once misled a reader, and must not come back.
 
-use crate::cli_support::{run, write};
+use crate::cli_support::{in_folder, run, write};
 
 const TABLE: &str = "name,fitted,footprint,yearly_volume,supply_v,scl_khz,pull_up_ohm,capacitance_pf,a0,a1,a2,wp,device_address,\
     word_address_bytes,page_bytes,wait,wait_ms,regions\n\
@@ -13,15 +13,9 @@ fn words(text: &str) -> String {
 
 #[test]
 fn a_judgement_says_what_it_means() {
-    let folder = tempfile::tempdir().unwrap();
-    let at = |name: &str| folder.path().join(name).display().to_string();
-    write(folder.path(), "boards.csv", TABLE);
-    write(
-        folder.path(),
-        "stock.csv",
-        "part,quantity,unit_price,state\n24LC256-I/SN,120,0.30,active\n24FC256,9,2.5,active\n",
-    );
-    write(folder.path(), "columns.toml", "currency = \"EUR\"\n");
+    let stock = "part,quantity,unit_price,state\n24LC256-I/SN,120,0.30,active\n24FC256,9,2.5,active\n";
+    let columns = "currency = \"EUR\"\n";
+    let (_folder, at) = in_folder(&[("boards.csv", TABLE), ("stock.csv", stock), ("columns.toml", columns)]);
     let stock = ["--stock", &at("stock.csv"), "--columns", &at("columns.toml"), "--full"];
     let swap = run(&[&["swap", &at("boards.csv")], &stock[..]].concat());
     // A footprint is read whatever its case, as people write it.

@@ -295,6 +295,23 @@ impl I2c for Bus {
     }
 }
 
+/// A WP pin that nobody looks at.
+pub struct Pin;
+
+impl embedded_hal::digital::ErrorType for Pin {
+    type Error = std::convert::Infallible;
+}
+
+impl embedded_hal::digital::OutputPin for Pin {
+    fn set_low(&mut self) -> Result<(), Self::Error> {
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Self::Error> {
+        Ok(())
+    }
+}
+
 /// The clock of all chips.
 #[derive(Debug, Clone)]
 pub struct Clock(pub Vec<Rc<RefCell<FakeChip>>>);

@@ -70,6 +70,16 @@ pub fn write(folder: &Path, name: &str, text: &str) {
     std::fs::write(folder.join(name), text).expect("a file for a test");
 }
 
+/// A folder with these files, and the path of a name in it.
+pub fn in_folder(files: &[(&str, &str)]) -> (tempfile::TempDir, impl Fn(&str) -> String + use<>) {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in files {
+        write(folder.path(), name, text);
+    }
+    let at = folder.path().to_owned();
+    (folder, move |name: &str| at.join(name).display().to_string())
+}
+
 /// A complete card with this name, maker and remark, as TOML.
 pub fn card(name: &str) -> String {
     format!(
