@@ -38,26 +38,27 @@ fn find(program: &str) -> Option<PathBuf> {
     env::split_paths(&path).chain(system).map(|folder| folder.join(program)).find(|path| path.is_file())
 }
 
-/// Builds the program, the preload library and the C library of this workspace, once per process. Returns the folder
-/// that they are in: that of this test's own build.
+/// Builds the program, the preload library and the C library of this workspace, and the examples of this crate, once per
+/// process. Returns the folder that they are in: that of this test's own build.
 ///
 /// # Panics
 ///
 /// If they do not build.
 pub fn workspace_programs() -> &'static Path {
     static FOLDER: OnceLock<PathBuf> = OnceLock::new();
-    FOLDER.get_or_init(|| build(&["-p", "pagewise", "-p", "pagewise-bridge", "-p", "pagewise-capi"]))
+    // Of the whole workspace and with examples, so that features are those of `cargo test --workspace` and nothing is built
+    // a second time.
+    FOLDER.get_or_init(|| build(&["--workspace", "--lib", "--bins", "--examples"]))
 }
 
-/// Builds an example of this crate. Returns its path.
+/// The path of an example of this crate.
 ///
 /// # Panics
 ///
 /// If it does not build.
 #[must_use]
 pub fn example(name: &str) -> PathBuf {
-    // Of the whole workspace, so that features are those of `cargo test --workspace` and little is built anew.
-    build(&["--workspace", "--example", name]).join("examples").join(name)
+    workspace_programs().join("examples").join(name)
 }
 
 /// Builds the simulator for the browser. Returns its path, or `None` with a printed reason where the target is missing.

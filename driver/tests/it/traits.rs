@@ -39,7 +39,7 @@ fn two_chips() -> (Shared, Shared, Bus, Clock) {
 #[test]
 fn several_chips_behind_a_wp_pin_have_every_adapter() {
     let (one, two, bus, clock) = two_chips();
-    let eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new());
+    let eeprom = Eeprom::<_, _, 34>::new(bus, clock, KBIT_32, Options::new().with_lazy(true));
     let chips = Chips::new(eeprom, [0x50, 0x51]).unwrap();
     let mut memory = Protected::new::<embedded_hal::i2c::ErrorKind>(chips, Pin, WriteProtectTiming::new()).unwrap();
     assert_eq!(ReadStorage::capacity(&memory), 8192);
@@ -51,6 +51,7 @@ fn several_chips_behind_a_wp_pin_have_every_adapter() {
     cursor.seek(SeekFrom::Start(4095)).unwrap();
     cursor.write_all(&[7, 8]).unwrap();
     cursor.flush().unwrap();
+    assert!(two.borrow().now_us >= two.borrow().busy_until_us, "what was written is stored");
     assert_eq!((one.borrow().memory[4095], two.borrow().memory[0]), (7, 8));
     let mut flash = FlashLike::<_, 32, 64>::new(&mut memory);
     flash.erase(4032, 4160).unwrap();
@@ -209,12 +210,14 @@ mod asynch {
     fn an_async_cursor_does_what_the_blocking_one_does() {
         use embedded_io_async::{Read, Seek, Write};
         let (one, two, bus, clock) = two_chips();
-        let eeprom = AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, Options::new());
+        let eeprom =
+            AsyncEeprom::<_, _, 34>::new(AsyncBus(bus), AsyncClock(clock), KBIT_32, Options::new().with_lazy(true));
         let mut chips = Chips::new(eeprom, [0x50, 0x51]).unwrap();
         let mut cursor = Cursor::new(&mut chips);
         assert_eq!(now(cursor.seek(SeekFrom::Start(4094))), Ok(4094));
         now(cursor.write_all(&[5, 6, 7])).unwrap();
         now(cursor.flush()).unwrap();
+        assert!(two.borrow().now_us >= two.borrow().busy_until_us, "what was written is stored");
         assert_eq!((one.borrow().memory[4095], two.borrow().memory[0]), (6, 7));
         now(cursor.seek(SeekFrom::Current(-3))).unwrap();
         let mut back = [0; 3];
