@@ -129,6 +129,18 @@ fn read_rollover_fires_at_the_end_of_the_array() {
     assert!(bench.hazards().is_empty());
 }
 
+/// What was refused is explained at its place also where block-select bits are part of it.
+#[test]
+fn busy_access_explains_a_refused_write_to_another_block() {
+    let bench = Bench::new(ChipModel::example_16_kbit());
+    bench.rig.meant(bench.chip, 0x342, &[7, 8]);
+    bench.write(0, &[1]).unwrap();
+    assert!(bench.write(0x342, &[7, 8]).is_err());
+    bench.wait();
+    let losses = bench.rig.explain();
+    assert_eq!((losses[0].offset, losses[0].len, losses[0].cause), (0x342, 2, Some(Hazard::BusyAccess)));
+}
+
 #[test]
 fn busy_access_fires_when_a_refused_write_is_dropped() {
     let bench = e32();

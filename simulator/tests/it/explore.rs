@@ -124,6 +124,42 @@ fn copies_in_one_page_are_caught_and_the_id_reruns_the_case() {
     assert_eq!(explorer.run(&program).failures, report.failures);
 }
 
+/// Stores over the newest copy when it starts: what the first cut has left is torn by a second one.
+struct OverTheNewest(TwoCopies);
+
+impl CutProgram for OverTheNewest {
+    type Progress = Option<u8>;
+
+    fn setup(&self) -> Rig {
+        self.0.setup()
+    }
+
+    fn step(&self, step: usize, rig: &Rig, acknowledged: &mut Option<u8>) -> bool {
+        self.0.step(step, rig, acknowledged)
+    }
+
+    fn recover(&self, rig: &Rig, acknowledged: &mut Option<u8>) {
+        if let Some(newest) = self.0.newest(rig) {
+            self.0.advance(rig, newest + 2, acknowledged);
+        }
+    }
+
+    fn check(&self, rig: &Rig, acknowledged: &Option<u8>) -> Result<(), String> {
+        self.0.check(rig, acknowledged)
+    }
+}
+
+#[test]
+fn what_only_a_second_cut_breaks_is_caught_and_reruns_with_both_times() {
+    let program = OverTheNewest(TwoCopies { share_page: false, model: page_scope() });
+    assert_eq!(CutExplorer::default().run(&program).first_failure, None, "one cut breaks nothing");
+    let explorer = CutExplorer { second_cut_every: 7, ..CutExplorer::default() };
+    let failure = explorer.run(&program).first_failure.expect("a second cut tears the copy that was left");
+    assert!(failure.case.second_ns.is_some());
+    let case: CutCase = failure.case.to_string().parse().unwrap();
+    assert_eq!((case, explorer.rerun(&program, case)), (failure.case, Err(failure.reason)));
+}
+
 #[test]
 fn bad_case_ids_are_refused() {
     for text in ["", "old", "old/1", "odd/1@5", "old/x@5", "old/1@", "old/1@5+", "old/1@5+x"] {

@@ -128,11 +128,12 @@ fn a_script_with_an_unknown_place_is_refused_and_changes_nothing() {
     other.attach(ChipModel::example_2_kbit(), Straps::GROUND);
     let second: ChipId = other.attach(ChipModel::example_2_kbit(), Straps::address(1));
     let bad = [
-        Fault::WriteDoesNotStick { chip: second, cycle: 0 },
-        Fault::RestFlip { chip: bench.chip, offset: 4096, mask: 1 },
+        (Fault::WriteDoesNotStick { chip: second, cycle: 0 }, "the rig has 1"),
+        (Fault::RestFlip { chip: bench.chip, offset: 4096, mask: 1 }, "4096"),
     ];
-    for fault in bad {
-        assert!(bench.rig.set_faults(script(&[fault])).is_err());
+    for (fault, why) in bad {
+        let error = bench.rig.set_faults(script(&[fault])).unwrap_err().to_string();
+        assert!(error.starts_with("fault at an unknown place: ") && error.contains(why), "{error}");
     }
     bench.store(0, &[1]);
     assert_eq!(bench.memory()[0], 1);
