@@ -73,6 +73,20 @@ fn polled(rig: &Rig, address: u8, header: &[u8], (pause_us, limit_us): (u32, u64
     }
 }
 
+/// The first word address behind the array, in the header that it fits into, is told as an alias and reads from the start.
+#[test]
+fn a_read_that_begins_behind_the_array_is_told_with_and_without_a_trace() {
+    let model = ChipModel::example_32_kbit();
+    let ran = [false, true].map(|trace| {
+        let (rig, chip) = rig_for(&model, &pattern(4096), trace);
+        let mut got = [0; 4];
+        rig.bus().write_read(0x50, &[0x10, 0x00], &mut got).unwrap();
+        (got.to_vec(), rig.memory(chip), rig.finish())
+    });
+    assert!(ran[0] == ran[1]);
+    assert_eq!((&ran[0].0[..], ran[0].2.len()), (&pattern(4096)[..4], 1));
+}
+
 proptest! {
     #![proptest_config(cases(192))]
 
