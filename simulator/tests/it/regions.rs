@@ -263,6 +263,19 @@ fn g1_a_read_only_region_in_the_array_ends_where_it_says() {
     }
 }
 
+/// P1: a command is a write.
+#[test]
+fn g2_a_command_wants_the_supply_of_a_write() {
+    let mut model = spd_2_kbit();
+    (model.supply.read_min_mv, model.supply.write_min_mv) = (1700, 2500);
+    for (mv, sets) in [(2499, false), (2500, true)] {
+        let bench = Bench::new(model.clone());
+        bench.rig.set_supply_mv(mv);
+        bench.rig.bus().write(0x30, &[0, 0]).unwrap();
+        assert_eq!(bench.rig.busy(bench.chip), sets, "{mv} mV");
+    }
+}
+
 /// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
 #[test]
 fn g2_a_command_without_its_data_byte_sets_nothing() {
