@@ -108,6 +108,9 @@ pub(crate) struct Chip {
     /// Levels of A0, A1, A2 as the chip reads them.
     pub(crate) pins: [bool; 3],
     pub(crate) wp_level: bool,
+    /// When the trace began, for waveforms.
+    #[cfg(feature = "std")]
+    pub(crate) began: crate::trace::vcd::Began,
     pub(crate) selector: select::Selector,
     pub(crate) array: Array,
     pub(crate) pointer: u32,
@@ -152,6 +155,8 @@ impl Chip {
             straps,
             pins: [false; 3],
             wp_level: false,
+            #[cfg(feature = "std")]
+            began: crate::trace::vcd::Began::default(),
             selector: select::Selector::default(),
             array,
             pointer: 0,
@@ -184,7 +189,15 @@ impl Chip {
         chip.max_hz = chip.grade().scl_hz;
         chip.dip = power::Dip::at(supply_mv, &chip.model.supply);
         chip.draw_power_up_state(0);
+        #[cfg(feature = "std")]
+        chip.trace_begins();
         chip
+    }
+
+    /// What waveforms begin with.
+    #[cfg(feature = "std")]
+    pub(crate) fn trace_begins(&mut self) {
+        self.began = crate::trace::vcd::Began { busy: self.cycle.is_some(), wp: self.wp_level };
     }
 
     /// Regions that lie in the array hold what the factory put there.

@@ -32,9 +32,9 @@ pub(crate) struct World {
     pub(crate) plan: ClockPlan,
     pub(crate) scl_hz: u32,
     pub(crate) supply_mv: u32,
-    /// What the rig began with, for waveforms.
+    /// The supply when the trace began, for waveforms.
     #[cfg(feature = "std")]
-    pub(crate) initial_supply_mv: u32,
+    pub(crate) traced_supply_mv: u32,
     /// Supply values to come, by time.
     pub(crate) supply_ahead: VecDeque<(u64, u32)>,
     pub(crate) chips: Vec<Chip>,
@@ -76,7 +76,7 @@ impl World {
             scl_hz,
             supply_mv,
             #[cfg(feature = "std")]
-            initial_supply_mv: supply_mv,
+            traced_supply_mv: supply_mv,
             supply_ahead: VecDeque::new(),
             chips: Vec::new(),
             others: Vec::new(),
@@ -105,6 +105,11 @@ impl World {
     /// The trace begins anew, or is no longer kept.
     pub(crate) fn restart_trace(&mut self, on: bool) {
         self.trace = on.then(EventLog::default);
+        #[cfg(feature = "std")]
+        {
+            self.traced_supply_mv = self.supply_mv;
+            self.chips.iter_mut().for_each(Chip::trace_begins);
+        }
         let levels = [Line::Scl, Line::Sda].map(|line| (line, self.line_level(line)));
         self.lines.clear(self.now, levels);
     }

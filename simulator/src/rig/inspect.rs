@@ -39,12 +39,14 @@ impl Rig {
     /// The writer fails.
     #[cfg(feature = "std")]
     pub fn write_vcd(&self, into: &mut impl std::io::Write) -> std::io::Result<()> {
-        let (events, waves, chips) = self.look(|world| {
+        let (events, waves) = self.look(|world| {
             let events = world.events();
             let waves = world.lines.waves(&events);
-            (events, waves, world.chips.len())
+            (events, waves)
         });
-        trace::vcd::write(into, &waves, &events, chips, self.world.borrow().initial_supply_mv)
+        let world = self.world.borrow();
+        let began: Vec<_> = world.chips.iter().map(|chip| chip.began).collect();
+        trace::vcd::write(into, &waves, &events, &began, world.traced_supply_mv)
     }
 
     /// Contents of the array now; a write cycle that still runs has not changed it yet.

@@ -5,8 +5,18 @@ use std::vec::Vec;
 
 use crate::event::{Event, EventKind, Level, Line, Note};
 
+/// Levels of the wires of a chip when a trace begins.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Began {
+    /// A write cycle runs.
+    pub busy: bool,
+    /// WP as the chip reads it.
+    pub wp: bool,
+}
+
 /// Writes a value change dump with a time scale of 1 ns: 1-bit wires `SCL` and `SDA`, a real `SUPPLY` in volts, and for
-/// each chip `n` wires `BUSYn` and `WPn`.
+/// each chip `n` wires `BUSYn` and `WPn`; `chips` and `supply_mv` (in
+/// millivolts) are what these begin with.
 ///
 /// # Errors
 ///
@@ -15,7 +25,7 @@ pub fn write(
     into: &mut impl Write,
     waves: &[(u64, Line, bool)],
     events: &[Event],
-    chips: usize,
+    chips: &[Began],
     supply_mv: u32,
 ) -> io::Result<()> {
     let mut vcd = vcd::Writer::new(into);
@@ -24,9 +34,8 @@ pub fn write(
     let scl = vcd.add_wire(1, "SCL")?;
     let sda = vcd.add_wire(1, "SDA")?;
     let supply = vcd.add_var(vcd::VarType::Real, 64, "SUPPLY", None)?;
-    let mut busy = Vec::new();
-    let mut wp = Vec::new();
-    for chip in 0..chips {
+    let (mut busy, mut wp) = (Vec::new(), Vec::new());
+    for chip in 0..chips.len() {
         busy.push(vcd.add_wire(1, &std::format!("BUSY{chip}"))?);
         wp.push(vcd.add_wire(1, &std::format!("WP{chip}"))?);
     }
@@ -37,8 +46,9 @@ pub fn write(
     vcd.change_scalar(scl, vcd::Value::V1)?;
     vcd.change_scalar(sda, vcd::Value::V1)?;
     vcd.change_real(supply, f64::from(supply_mv) / 1000.0)?;
-    for id in busy.iter().chain(&wp) {
-        vcd.change_scalar(*id, vcd::Value::V0)?;
+    for (index, began) in chips.iter().enumerate() {
+        vcd.change_scalar(busy[index], began.busy)?;
+        vcd.change_scalar(wp[index], began.wp)?;
     }
     vcd.end()?;
     let mut changes: Vec<(u64, Change)> = waves

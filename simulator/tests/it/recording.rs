@@ -142,6 +142,9 @@ fn edges_have_the_time_of_the_first_sample_that_shows_them() {
     near(&timing.low, 1375);
     near(&timing.high, 1125);
     near(&timing.period, 2500);
+    // SDA is set a third into the low part, and stays for less than a period where the next bit is the same.
+    let (short, long) = (timing.setup_data.shortest().unwrap().0, timing.setup_data.longest().unwrap().0);
+    assert!(short.abs_diff(1375 - 1375 / 3) <= 42 && long < 2500, "{short} to {long}");
     assert_eq!(events.edges().resolution_ns(), 42);
     assert_eq!(events.too_slow(), None);
 }
@@ -169,6 +172,8 @@ fn a_replay_finds_no_difference_in_the_same_chips_and_one_in_others() {
     let bytes = same.replay_recording(recording.events(&bus).unwrap()).unwrap();
     assert_eq!(bytes.differences, 0, "{:#?}", bytes.first_differences);
     assert_eq!((bytes.cycles.len(), bytes.bytes, bytes.unset.len()), (4, 311, 0));
+    let starts = recording.events(&bus).unwrap().filter(|event| matches!(event, Ok(BusEvent::Start { .. }))).count();
+    assert_eq!(bytes.starts, starts as u64);
     let typical = ChipModel::example_16_kbit().write_cycle.typical_ns;
     for cycle in bytes.cycles.iter().filter(|cycle| cycle.refused_ns.is_some()) {
         let (refused, answered) =

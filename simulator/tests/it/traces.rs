@@ -160,6 +160,38 @@ fn bad_traces_are_refused_and_nothing_is_played() {
     assert_eq!(late.now_ns(), 1_000_000);
 }
 
+/// Value of a wire over time, as the dump says it.
+fn wire(rig: &Rig, name: &str) -> Vec<String> {
+    let mut dump = Vec::new();
+    rig.write_vcd(&mut dump).unwrap();
+    let dump = String::from_utf8(dump).unwrap();
+    let declared = dump.lines().find(|line| line.contains(&format!(" {name} $end"))).unwrap();
+    let id = declared.split(' ').nth(3).unwrap().to_owned();
+    let values =
+        dump.lines().filter_map(|line| line.strip_suffix(&id).filter(|value| ["0", "1"].contains(&value.trim())));
+    values.map(|value| value.trim().to_owned()).collect()
+}
+
+#[test]
+fn vcd_begins_with_the_pins_as_they_are() {
+    let rig = Rig::default();
+    let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND.with_wp(Level::High));
+    rig.advance_ns(1_000);
+    rig.set_wp(chip, Level::Low);
+    assert_eq!(wire(&rig, "WP0"), ["1", "0"]);
+    rig.set_supply_mv(3000);
+    rig.bus().write(0x50, &[0, 0, 1]).unwrap();
+    assert_eq!(wire(&rig, "BUSY0"), ["0", "1"]);
+    // The trace begins anew in the middle of the write cycle.
+    rig.set_trace(true);
+    rig.advance_ns(10_000_000);
+    assert!(!rig.busy(chip));
+    assert_eq!((wire(&rig, "WP0"), wire(&rig, "BUSY0")), (vec!["0".to_owned()], vec!["1".to_owned(), "0".to_owned()]));
+    let mut dump = Vec::new();
+    rig.write_vcd(&mut dump).unwrap();
+    assert!(String::from_utf8(dump).unwrap().contains("r3 "), "the supply when the trace began");
+}
+
 #[test]
 fn vcd_has_the_wires_the_time_scale_and_a_last_time_stamp() {
     let (rig, _) = rig_for(&ChipModel::example_32_kbit(), 400_000);
@@ -177,7 +209,7 @@ fn vcd_has_the_wires_the_time_scale_and_a_last_time_stamp() {
     assert_eq!(*stamps.last().unwrap(), ends + 10_000);
     // The same through the writer itself, without events.
     let mut empty = Vec::new();
-    vcd::write(&mut empty, &[], &[], 0, 3300).unwrap();
+    vcd::write(&mut empty, &[], &[], &[], 3300).unwrap();
     assert!(String::from_utf8(empty).unwrap().contains("r3.3"));
 }
 
