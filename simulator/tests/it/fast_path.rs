@@ -5,7 +5,9 @@ use crate::programs::{Seen, Step, run, step};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::{BrownOut, PointerAfterWrite};
-use pagewise_simulator::{BusFault, ChipModel, CycleTime, PowerUp, Quirks, Rig, RigConfig, Straps, TornModel};
+use pagewise_simulator::{
+    BusFault, ChipModel, CycleTime, PowerUp, Quirks, Rig, RigConfig, Straps, SupplyProfile, TornModel,
+};
 use proptest::prelude::*;
 
 /// Runs the steps; between them, a device at another address is read and nobody is asked.
@@ -222,6 +224,30 @@ proptest! {
                 seen.push((done.err().map(|error| error.to_string()), got, rig.now_ns()));
             }
             (seen, rig.memory_as_read(chip), rig.finish())
+        });
+        prop_assert_eq!(&ran[0].0, &ran[1].0);
+        prop_assert!(ran[0] == ran[1]);
+    }
+
+    /// The supply is lost or falls in the middle of a long transfer.
+    #[test]
+    fn fast_and_slow_path_agree_where_the_supply_falls_in_a_transfer(
+        at_us in 0..4_000_u64, mv in 0..3_300_u32, offset in 0..4096_u32, writes: bool,
+    ) {
+        let model = ChipModel::example_32_kbit();
+        let ran = [false, true].map(|trace| {
+            let (rig, chip) = rig_for(&model, &pattern(4096), trace);
+            rig.set_supply_profile(&SupplyProfile::new().step(at_us * 1_000, mv).step(8_000_000, 3_300));
+            let mut got = vec![0; 150];
+            let header = (offset as u16).to_be_bytes();
+            let done = if writes {
+                rig.bus().write(0x50, &[&header[..], &got].concat())
+            } else {
+                rig.bus().write_read(0x50, &header, &mut got)
+            };
+            let seen = (done.map_err(|error| error.to_string()), got, rig.now_ns());
+            rig.advance_ns(2_000_000_000);
+            (seen, rig.memory(chip), rig.finish())
         });
         prop_assert_eq!(&ran[0].0, &ran[1].0);
         prop_assert!(ran[0] == ran[1]);
