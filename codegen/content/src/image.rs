@@ -15,6 +15,7 @@ pub mod records;
 pub mod sparse;
 pub mod units;
 
+pub use elsewhere::sought;
 pub use eui::Eui;
 pub use formats::Form;
 pub use sparse::Image;

@@ -1,12 +1,14 @@
 //! What an existing dump holds: blank, our records, EDID, IPMI FRU, SPD, text, and the marks of two ways to lose data.
 //!
-//! [`look`] tells what was seen, where, and how sure it is; it never claims more than the bytes say. Decoders are
+//! [`look`] tells what was seen, where, and how sure it is; it never claims more than the bytes say. [`look_for`] also
+//! recognises what a layout describes by a signature. Decoders are
 //! written here: the crates for EDID have had no release since 2019, and there is none for FRU or SPD.
 
 pub mod edid;
 pub mod fru;
 pub mod record;
 mod repeats;
+pub mod signature;
 pub mod spd;
 mod text;
 pub mod wrap;
@@ -69,6 +71,13 @@ pub enum Content {
     },
     /// What writing past a page end leaves behind (page-wrap).
     PageWrap(wrap::Wrap),
+    /// A block that a layout recognises by its signature.
+    Signed {
+        /// Region of the layout.
+        region: String,
+        /// First byte of the signature.
+        signature_at: u32,
+    },
     /// Bytes that nothing here explains: what they are is not known.
     Unknown,
 }
@@ -93,6 +102,23 @@ pub enum Whole {
 /// Where a dump repeats itself, only its first block is looked at further.
 #[must_use]
 pub fn look(dump: &[u8], card: Option<&Card>) -> Vec<Found> {
+    look_for(dump, card, &[]).0
+}
+
+/// As [`look`], with what a layout describes by a signature; and what became of each of those.
+#[must_use]
+pub fn look_for(
+    dump: &[u8],
+    card: Option<&Card>,
+    sought: &[signature::Sought],
+) -> (Vec<Found>, Vec<signature::Sighting>) {
+    let block = if sought.is_empty() || blank(dump).is_some() { dump } else { once(dump, card).1 };
+    let (seen, sightings): (Vec<_>, Vec<_>) = sought.iter().map(|sought| sought.find(block)).unzip();
+    (all(dump, card, seen.into_iter().flatten().collect()), sightings)
+}
+
+/// Everything that is seen, with what was seen before.
+fn all(dump: &[u8], card: Option<&Card>, seen: Vec<Found>) -> Vec<Found> {
     if dump.is_empty() {
         return Vec::new();
     }
@@ -101,13 +127,11 @@ pub fn look(dump: &[u8], card: Option<&Card>) -> Vec<Found> {
         let because = format!("all {} bytes are {byte:#04x}, {what}", dump.len());
         return vec![found(Content::Blank { byte }, 0, dump.len(), Certainty::Certain, because)];
     }
-    let mut all: Vec<Found> = repeats::find(dump, card).into_iter().collect();
-    let block = match all.first() {
-        Some(Found { content: Content::Repeats { period, .. }, .. }) => &dump[..*period as usize],
-        _ => dump,
-    };
+    let (repeats, block) = once(dump, card);
+    let mut all: Vec<Found> = repeats.into_iter().collect();
     let page = card.map(|card| if card.kind == Kind::Fram { 1 } else { card.page_bytes.value as usize });
-    let mut inner: Vec<Found> = edid::find(block);
+    let mut inner: Vec<Found> = seen;
+    inner.extend(edid::find(block));
     inner.extend(fru::find(block));
     inner.extend(spd::find(block));
     inner.extend(record::find(block, page));
@@ -123,6 +147,16 @@ pub fn look(dump: &[u8], card: Option<&Card>) -> Vec<Found> {
     all.extend(wrapped);
     all.extend(inner);
     all
+}
+
+/// Whether a dump repeats itself, and what it holds once.
+fn once<'d>(dump: &'d [u8], card: Option<&Card>) -> (Option<Found>, &'d [u8]) {
+    let repeats = repeats::find(dump, card);
+    let block = match &repeats {
+        Some(Found { content: Content::Repeats { period, .. }, .. }) => &dump[..*period as usize],
+        _ => dump,
+    };
+    (repeats, block)
 }
 
 /// What a dump is as a whole, from what was found in it.

@@ -103,6 +103,8 @@ pub struct Region {
     pub source: Source,
     /// No two units have the same value.
     pub unique: bool,
+    /// Bytes by which what lies there is recognised; none: by nothing.
+    pub signature: Vec<u8>,
 }
 
 /// What a region holds.
@@ -162,14 +164,12 @@ pub enum Source {
     Fixed(String),
     /// This column of the units' CSV.
     Column(String),
-    /// The bytes of a file, which must hold the signature.
+    /// The bytes of a file, which must hold the region's signature.
     File {
         /// As seen from the layout's folder.
         name: String,
-        /// Bytes by which it is recognised; none: any file will do.
-        signature: Vec<u8>,
     },
-    /// A stretch of what an old part held.
+    /// A stretch of what an old part held, which must hold the region's signature.
     Dump {
         /// A dump, or a folder of dumps called like their units; as seen from the layout's folder.
         name: String,

@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 
 use super::formats::{self, Form};
 use super::units::Unit;
-use crate::layout::{Layout, PlacedRegion, Source};
+use crate::inspect::signature::{Sought, position};
+use crate::layout::{Kind, Layout, Placed, PlacedRegion, Region, Source};
 use pagewise_base::fault::{Fault, Faults};
 
 /// Larger files are not contents of a part.
@@ -35,26 +36,11 @@ impl Files {
         placed: &PlacedRegion,
         length: u32,
     ) -> Result<(Vec<u8>, String), Faults> {
-        let line = placed.region.line;
         let fault = |layout: &str, field: &str, reason: String, remedy: &str| {
-            let (file, field) = (layout.to_owned(), format!("{}.{field}", placed.region.path));
-            Faults::from(Fault { file, line, field, reason, remedy: remedy.into() })
+            fault(layout, &placed.region, field, reason, remedy)
         };
         match &placed.region.source {
-            Source::File { name, signature } => {
-                let (layout, path) = (self.layout.clone(), self.folder.join(name));
-                let bytes = self.bytes(&path, plain)?;
-                if bytes.len() > length as usize || bytes.is_empty() {
-                    let reason = format!("{name} has {} bytes, the region {length}", bytes.len());
-                    return Err(fault(&layout, "file", reason, "enlarge the region, or name another file"));
-                }
-                if !signature.is_empty() && !bytes.windows(signature.len()).any(|window| window == signature) {
-                    let digits: Vec<String> = signature.iter().map(|byte| format!("{byte:02X}")).collect();
-                    let reason = format!("{name} does not hold {}", digits.join(" "));
-                    return Err(fault(&layout, "signature", reason, "name the right file, or correct the signature"));
-                }
-                Ok((bytes.to_vec(), name.clone()))
-            }
+            Source::File { name } => Ok((self.whole(&placed.region, name, length)?, name.clone())),
             Source::Dump { name, at } => {
                 let (layout, from) = (self.layout.clone(), at.unwrap_or(placed.offset));
                 let path = of_unit(&self.folder.join(name), unit)
@@ -67,10 +53,24 @@ impl Files {
                     let reason = format!("{shown} ends at {:#06x}, the stretch at {end:#06x}", bytes.len());
                     fault(&layout, "from", reason, "name a dump of the whole part, or correct `at` and `length`")
                 })?;
-                Ok((stretch.to_vec(), format!("{shown} from {from:#06x} on")))
+                let told = format!("{shown} from {from:#06x} on");
+                holds(&layout, &placed.region, stretch, &told)?;
+                Ok((stretch.to_vec(), told))
             }
             _ => Ok((Vec::new(), String::new())),
         }
+    }
+
+    /// The bytes of a file that fills a region.
+    fn whole(&mut self, region: &Region, name: &str, length: u32) -> Result<Vec<u8>, Faults> {
+        let (layout, path) = (self.layout.clone(), self.folder.join(name));
+        let bytes = self.bytes(&path, plain)?;
+        if bytes.len() > length as usize || bytes.is_empty() {
+            let reason = format!("{name} has {} bytes, the region {length}", bytes.len());
+            return Err(fault(&layout, region, "file", reason, "enlarge the region, or name another file"));
+        }
+        holds(&layout, region, bytes, name)?;
+        Ok(bytes.to_vec())
     }
 
     fn bytes(&mut self, path: &Path, read: impl Fn(&Path) -> Result<Vec<u8>, Faults>) -> Result<&[u8], Faults> {
@@ -79,6 +79,53 @@ impl Files {
         }
         Ok(self.read.get(path).map(Vec::as_slice).unwrap_or_default())
     }
+}
+
+/// The blocks that a layout describes by a signature, with the files that it names. `placed`: where the regions lie that
+/// have no offset of their own.
+///
+/// # Errors
+/// The layout gives no signature; files that cannot be read, do not fit or do not hold theirs.
+pub fn sought(layout: &Layout, placed: Option<&Placed>) -> Result<Vec<Sought>, Faults> {
+    let (mut files, mut all, mut faults) = (Files::of(layout), Vec::new(), Faults::default());
+    for region in layout.regions.iter().filter(|region| !region.signature.is_empty()) {
+        let Kind::Field(field) = &region.kind else { continue };
+        let length = field.length();
+        let whole = match &region.source {
+            Source::File { name } => match files.whole(region, name, length) {
+                Ok(bytes) => Some((name.clone(), bytes)),
+                Err(more) => {
+                    faults.0.extend(more.0);
+                    continue;
+                }
+            },
+            _ => None,
+        };
+        let at = if let Source::Dump { at, .. } = region.source { at } else { None };
+        let offset = region.offset.or_else(|| Some(placed?.find(&region.name)?.offset));
+        let (region, signature) = (region.name.clone(), region.signature.clone());
+        all.push(Sought { region, signature, length, offset, at, whole });
+    }
+    if all.is_empty() && faults.0.is_empty() {
+        let remedy = "give a region of bytes a `signature`";
+        return Err(Fault::of_file(&layout.file, "names no signature that could be looked for", remedy).into());
+    }
+    faults.or_ok(all)
+}
+
+fn fault(layout: &str, region: &Region, field: &str, reason: String, remedy: &str) -> Faults {
+    let (file, field) = (layout.to_owned(), format!("{}.{field}", region.path));
+    Fault { file, line: region.line, field, reason, remedy: remedy.into() }.into()
+}
+
+/// Whether bytes hold the signature of their region, if it has one.
+fn holds(layout: &str, region: &Region, bytes: &[u8], told: &str) -> Result<(), Faults> {
+    if region.signature.is_empty() || position(bytes, &region.signature).is_some() {
+        return Ok(());
+    }
+    let digits: Vec<String> = region.signature.iter().map(|byte| format!("{byte:02X}")).collect();
+    let reason = format!("{told} does not hold {}", digits.join(" "));
+    Err(fault(layout, region, "signature", reason, "name the right file or place, or correct the signature"))
 }
 
 fn plain(path: &Path) -> Result<Vec<u8>, Faults> {

@@ -148,7 +148,8 @@ pub(super) struct Bytes {
     /// File whose bytes stand here, as seen from the layout's folder; it may be shorter than the region.
     #[schemars(regex(pattern = r"\S"))]
     pub(super) file: Option<String>,
-    /// Hexadecimal digits of bytes that the file must hold: by them a start-up bitstream, for example, is recognised.
+    /// Hexadecimal digits of bytes that stand in it, in the file, and in what is taken out of a dump: by them a start-up
+    /// bitstream, for example, is recognised, also where nothing says what the region holds.
     #[schemars(regex(pattern = r"\S"))]
     pub(super) signature: Option<String>,
     /// Dump of an old part (.bin, .hex, .srec), or a folder of dumps, one a unit, called like it; as seen from the

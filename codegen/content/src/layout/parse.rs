@@ -49,6 +49,10 @@ fn region(form: &Document<'_>, path: &str, file: file::Region, earlier: &[Region
     if !form.is_sound(&at("kind")) {
         return None;
     }
+    let signature = match &file.kind {
+        file::Kind::Bytes(bytes) => signature(form, path, bytes),
+        _ => Vec::new(),
+    };
     let (kind, source) = kind(form, path, file.kind, &file.name)?;
     let always = matches!(kind, Kind::Serial(_) | Kind::Eui48 | Kind::Eui64 { .. });
     if file.unique == Some(true) && !always && !matches!(source, Source::Column(_)) {
@@ -67,6 +71,7 @@ fn region(form: &Document<'_>, path: &str, file: file::Region, earlier: &[Region
         kind,
         source,
         unique: always || file.unique == Some(true),
+        signature,
     })
 }
 
@@ -155,6 +160,9 @@ fn records(form: &Document<'_>, path: &str, file: Vec<file::Record>) -> Vec<Reco
         if !form.is_sound(&at("kind")) {
             continue;
         }
+        if matches!(&read.field, Plain::Bytes(bytes) if bytes.signature.is_some()) {
+            form.fault(&at("signature"), "is not for records", "remove it");
+        }
         let Some((field, source)) = plain(form, &path, read.field) else { continue };
         if matches!(source, Source::File { .. } | Source::Dump { .. }) {
             let key = if matches!(source, Source::File { .. }) { "file" } else { "from" };
@@ -211,21 +219,11 @@ fn elsewhere(form: &Document<'_>, path: &str, file: &file::Bytes) -> Option<Sour
     let at = |key: &str| format!("{path}.{key}");
     let given = [("value", file.value.is_some()), ("column", file.column.is_some()), ("from", file.from.is_some())];
     let other = |own: &str| given.iter().find(|(key, given)| *given && *key != own).map(|(key, _)| *key);
-    if file.signature.is_some() && file.file.is_none() {
-        form.fault(&at("signature"), "stands without `file`", "name the file that it is looked for in, or remove it");
-    }
     if file.at.is_some() && file.from.is_none() {
         form.fault(&at("at"), "stands without `from`", "name the dump that it is a place of, or remove it");
     }
     let (key, source) = match (&file.file, &file.from) {
-        (Some(name), _) => {
-            let signature = file.signature.as_deref().unwrap_or_default();
-            let signature = hexadecimal(signature).unwrap_or_else(|reason| {
-                form.fault(&at("signature"), reason, "write it as AA 99 55 66");
-                Vec::new()
-            });
-            ("file", Source::File { name: name.clone(), signature })
-        }
+        (Some(name), _) => ("file", Source::File { name: name.clone() }),
         (None, Some(name)) => ("from", Source::Dump { name: name.clone(), at: file.at }),
         (None, None) => return None,
     };
@@ -233,6 +231,31 @@ fn elsewhere(form: &Document<'_>, path: &str, file: &file::Bytes) -> Option<Sour
         form.fault(&at(key), format!("stands beside `{other}`"), "keep one of them");
     }
     Some(source)
+}
+
+/// Bytes by which what lies in a region is recognised.
+fn signature(form: &Document<'_>, path: &str, file: &file::Bytes) -> Vec<u8> {
+    let Some(text) = &file.signature else { return Vec::new() };
+    let at = format!("{path}.signature");
+    for (key, given) in [("value", file.value.is_some()), ("column", file.column.is_some())] {
+        if given {
+            form.fault(&at, format!("stands beside `{key}`"), "keep one of them");
+        }
+    }
+    let bytes = hexadecimal(text).unwrap_or_else(|reason| {
+        form.fault(&at, reason, "write it as AA 99 55 66");
+        Vec::new()
+    });
+    if bytes.len() > file.length as usize {
+        form.fault(&at, format!("has {} bytes, the region {}", bytes.len(), file.length), "shorten it");
+    }
+    if let Some(blank) =
+        bytes.first().filter(|first| [0xFF, 0].contains(*first) && bytes.iter().all(|byte| byte == *first))
+    {
+        let reason = format!("is nothing but {blank:#04x}, which stands in every part that is not full");
+        form.fault(&at, reason, "take bytes that stand in this block only");
+    }
+    bytes
 }
 
 /// Bytes in hexadecimal digits, with or without blanks.

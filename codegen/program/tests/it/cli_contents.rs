@@ -111,7 +111,7 @@ fn files_and_dumps_that_do_not_fit_are_told_with_their_field() {
         ("signature = \"AA 99 55 66\"", "signature = \"AA 9\"", "odd number of hexadecimal digits"),
         ("length = 64", "length = 32", "start.bit has 42 bytes, the region 32"),
         ("file = \"start.bit\"", "file = \"none.bit\"", "none.bit: cannot be read"),
-        ("file = \"start.bit\"", "from = \"dumps\"", "stands without `file`"),
+        ("file = \"start.bit\"", "from = \"dumps\"", "does not hold AA 99 55 66"),
         ("at = 0x10", "at = 0xFFF", "the stretch at 0x106e"),
         ("from = \"dumps\"\nat", "at", "stands without `from`"),
         ("SUM-8/ZERO", "SUM-9", "`SUM-9` is not a sum of bytes"),
@@ -164,4 +164,134 @@ fn a_draft_of_a_layout_gives_the_dump_again() {
     let refused = line.run(&["inspect", "blank.bin", "--draft", "b.toml"]);
     assert!(refused.code == 2 && refused.err.contains("nothing but erased bytes"), "{}", refused.err);
     assert!(!line.path("b.toml").exists());
+}
+
+/// A dump of 256 bytes with a block somewhere in it.
+fn with_block(block: &[u8], at: usize) -> Vec<u8> {
+    let mut dump = image(9, 256);
+    dump[at..at + block.len()].copy_from_slice(block);
+    dump
+}
+
+/// What `inspect --layout` makes of a dump.
+fn inspected(line: &Line, dump: &[u8], more: &[&str]) -> (serde_json::Value, String) {
+    fs::write(line.path("old.bin"), dump).unwrap();
+    let call = [&["inspect", "old.bin", "--layout", "panel.toml"][..], more].concat();
+    let (told, json) = (line.run(&call), line.run(&[&call[..], &["--json"]].concat()));
+    let astray =
+        json.json()["sightings"][0]["place"] == "elsewhere" || json.json()["sightings"][0]["place"] == "nowhere";
+    assert_eq!((told.code, json.code), (i32::from(astray), i32::from(astray)), "{}{}", told.out, told.err);
+    (json.json(), told.out.split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
+/// The first block that was recognised: first byte, bytes, how sure.
+fn block(json: &serde_json::Value) -> Option<(u64, u64, String)> {
+    let found = json["found"].as_array().unwrap().iter().find(|found| found["kind"] == "signed")?;
+    let number = |key: &str| found[key].as_u64().unwrap();
+    Some((number("offset"), number("length"), found["sure"].as_str().unwrap().to_owned()))
+}
+
+#[test]
+fn a_block_is_recognised_by_its_signature_wherever_it_lies() {
+    let line = line();
+    let start = fs::read(line.path("start.bit")).unwrap();
+    // Another version of the block: the signature stands as deep in it, nothing else is alike.
+    let other = [vec![0x11; 8], start[8..12].to_vec(), image(4, 30)].concat();
+    let cases: [(&[u8], usize, (u64, u64, &str), &str, &str); 5] = [
+        (&start, 128, (128, 42, "certain"), "as-stated", "where the layout says, in 0x0080..0x00aa"),
+        (
+            &start,
+            0x60,
+            (0x60, 42, "certain"),
+            "elsewhere",
+            "not at 0x0080, where the layout places it, but in 0x0060..0x008a",
+        ),
+        (&start, 0x82, (0x82, 42, "certain"), "elsewhere", "all 42 bytes of start.bit, with AA 99 55 66 at 0x008a"),
+        (&other, 128, (128, 64, "likely"), "as-stated", "these are not the bytes of start.bit"),
+        (&other, 0x40, (0x48, 4, "possible"), "elsewhere", "the block begins at 0x0040 if that lies as deep in it"),
+    ];
+    for (bytes, at, (offset, length, sure), place, text) in cases {
+        let (json, told) = inspected(&line, &with_block(bytes, at), &[]);
+        assert_eq!(block(&json), Some((offset, length, sure.to_owned())), "{at:#x}: {json}");
+        assert_eq!(
+            (&json["sightings"][0]["place"], &json["sightings"][0]["count"]),
+            (&place.into(), &1.into()),
+            "{json}"
+        );
+        assert!(told.contains(text), "{text}: {told}");
+        // A general tool finds the signature at the same place.
+        #[cfg(target_os = "linux")]
+        {
+            let grep = ["-obUaP", r"\xAA\x99\x55\x66"];
+            let found =
+                std::process::Command::new("grep").args(grep).arg(line.path("old.bin")).env("LC_ALL", "C").output();
+            let found = String::from_utf8_lossy(&found.unwrap().stdout).split(':').next().unwrap().parse().ok();
+            let signed = json["found"].as_array().unwrap().iter().find(|found| found["kind"] == "signed").unwrap();
+            assert_eq!(signed["signature_at"].as_u64(), found, "{json}");
+        }
+    }
+    let (json, told) = inspected(&line, &image(9, 256), &[]);
+    assert!(block(&json).is_none() && told.contains("start-up: AA 99 55 66 nowhere in this dump"), "{told}");
+    assert_eq!(json["sightings"][0]["place"], "nowhere");
+    // Twice, and one of them is where the layout says.
+    let mut twice = with_block(&start, 128);
+    twice[..42].copy_from_slice(&start);
+    let (json, told) = inspected(&line, &twice, &[]);
+    assert!(told.contains("where the layout says, and elsewhere: 0x0000..0x002a, 0x0080..0x00aa"), "{told}");
+    assert_eq!((&json["sightings"][0]["place"], &json["sightings"][0]["count"]), (&"as-stated".into(), &2.into()));
+}
+
+/// A layout that knows neither the block nor where it lies; with a part it knows where.
+#[test]
+fn a_signature_alone_tells_that_a_block_is_there() {
+    let line = line();
+    let start = fs::read(line.path("start.bit")).unwrap();
+    let open =
+        "name = \"open\"\n[[region]]\nname = \"start\"\nkind = \"bytes\"\nlength = 64\nsignature = \"AA995566\"\n";
+    fs::write(line.path("panel.toml"), open).unwrap();
+    let (json, told) = inspected(&line, &with_block(&start, 16), &[]);
+    assert_eq!((block(&json), &json["sightings"][0]["place"]), (Some((24, 4, "possible".into())), &"open".into()));
+    assert!(
+        told.contains("the layout leaves its place open") && told.contains("begins and ends is not known"),
+        "{told}"
+    );
+    let (json, _) = inspected(&line, &with_block(&start, 16), &["--part", "24lc02b"]);
+    assert_eq!((block(&json), &json["sightings"][0]["place"]), (Some((0, 64, "likely".into())), &"as-stated".into()));
+    // Where it lay in the old part counts, too: there it is taken from.
+    let moved = open.replace("signature", "from = \"dumps\"\nat = 16\noffset = 128\nsignature");
+    fs::write(line.path("panel.toml"), &moved).unwrap();
+    let (json, _) = inspected(&line, &with_block(&start, 16), &[]);
+    assert_eq!((block(&json), &json["sightings"][0]["place"]), (Some((16, 64, "likely".into())), &"as-stated".into()));
+    let (_, told) = inspected(&line, &with_block(&start, 0x60), &[]);
+    let both = "not at 0x0080, where the layout places it, nor at 0x0010, where it lay in the old part, but in 0x0068";
+    assert!(told.contains(both), "{told}");
+    // The draft of a layout has a region for it.
+    inspected(&line, &with_block(&start, 16), &["--draft", "draft.toml"]);
+    assert!(fs::read_to_string(line.path("draft.toml")).unwrap().contains("block-0010"));
+}
+
+#[test]
+fn signatures_that_tell_nothing_are_refused() {
+    let cases: [(&str, &str, &str); 5] = [
+        ("signature = \"AA 99 55 66\"", "", "names no signature that could be looked for"),
+        ("AA 99 55 66", "FF FF", "is nothing but 0xff"),
+        ("AA 99 55 66", "AA AA 9", "odd number of hexadecimal digits"),
+        ("length = 64", "length = 3", "has 4 bytes, the region 3"),
+        ("file = \"start.bit\"", "column = \"start\"", "stands beside `column`"),
+    ];
+    for (old, new, message) in cases {
+        let line = line();
+        fs::write(line.path("old.bin"), [1, 2, 3]).unwrap();
+        fs::write(line.path("panel.toml"), LAYOUT.replacen(old, new, 1)).unwrap();
+        let refused = line.run(&["inspect", "old.bin", "--layout", "panel.toml", "--draft", "draft.toml"]);
+        assert!(refused.code == 2 && refused.err.contains(message), "{message}: {}{}", refused.out, refused.err);
+        assert!(!line.path("draft.toml").exists());
+    }
+    let line = line();
+    fs::write(line.path("old.bin"), [1, 2, 3]).unwrap();
+    let refused = line.run(&["inspect", "old.bin", "--layout", "none.toml"]);
+    assert!(refused.code == 2 && refused.err.contains("none.toml: cannot be read"), "{}", refused.err);
+    fs::remove_file(line.path("start.bit")).unwrap();
+    let refused = line.run(&["inspect", "old.bin", "--layout", "panel.toml"]);
+    assert!(refused.code == 2 && refused.err.contains("start.bit: cannot be read"), "{}", refused.err);
 }

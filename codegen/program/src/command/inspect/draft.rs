@@ -92,6 +92,7 @@ const fn word(content: &Content) -> Option<&'static str> {
         Content::Edid(_) => Some("display"),
         Content::Fru(_) => Some("inventory"),
         Content::Spd(_) => Some("memory-module"),
+        Content::Signed { .. } => Some("block"),
         Content::Text { .. } => Some("text"),
         Content::Unknown => Some("unknown"),
     }

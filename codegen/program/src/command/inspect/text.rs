@@ -4,6 +4,7 @@ use crate::output::{Tone, paint, plain, wrapped};
 use pagewise_content::inspect::edid::Edid;
 use pagewise_content::inspect::fru::{Area, Fru};
 use pagewise_content::inspect::record::Slot;
+use pagewise_content::inspect::signature::{Place, Sighting};
 use pagewise_content::inspect::spd::{Memory, Spd};
 use pagewise_content::inspect::wrap::Wrap;
 use pagewise_content::inspect::{Certainty, Content, Found, Whole};
@@ -15,7 +16,14 @@ const SHOWN: usize = 60;
 const MANY: usize = 40;
 
 /// The dump as a whole, then each finding with what it rests on.
-pub(super) fn text(file: &str, length: u32, card: Option<&Card>, whole: Whole, found: &[Found]) -> String {
+pub(super) fn text(
+    file: &str,
+    length: u32,
+    card: Option<&Card>,
+    whole: Whole,
+    found: &[Found],
+    sightings: &[Sighting],
+) -> String {
     let size = if length.is_power_of_two() && length >= 16 { density(length) } else { format!("{length} bytes") };
     let (tone, word) = match whole {
         Whole::Empty => (Tone::Caution, "holds no byte"),
@@ -27,6 +35,13 @@ pub(super) fn text(file: &str, length: u32, card: Option<&Card>, whole: Whole, f
     if let Some(card) = card.filter(|card| card.capacity_bytes.value != length) {
         let line = format!("{} holds {}, the dump {length} bytes", plain(&card.id), card.density());
         text += &format!("{}\n", wrapped(&line, &paint(Tone::Caution, "  note "), "       "));
+    }
+    for sighting in sightings {
+        let (tone, word) = match sighting.place {
+            Place::AsStated | Place::Open => (Tone::Good, "  found "),
+            Place::Elsewhere | Place::Nowhere => (Tone::Bad, "  not   "),
+        };
+        text += &format!("{}\n", wrapped(&plain(&seen(sighting, found)), &paint(tone, word), "        "));
     }
     for finding in found.iter().take(MANY) {
         let sure = match finding.sure {
@@ -45,6 +60,32 @@ pub(super) fn text(file: &str, length: u32, card: Option<&Card>, whole: Whole, f
         text += &format!("\n  and {} more; --json tells all\n", found.len() - MANY);
     }
     text
+}
+
+/// What became of a signature, in one sentence.
+fn seen(sighting: &Sighting, found: &[Found]) -> String {
+    let Sighting { region, signature, .. } = sighting;
+    let stated: Vec<String> = [(sighting.offset, "the layout places it"), (sighting.at, "it lay in the old part")]
+        .into_iter()
+        .filter_map(|(place, word)| Some(format!("at {:#06x}, where {word}", place?)))
+        .collect();
+    let stated = stated.join(", nor ");
+    let own = |found: &&Found| matches!(&found.content, Content::Signed { region: own, .. } if own == region);
+    let shown =
+        found.iter().filter(own).map(|found| format!("{:#06x}..{:#06x}", found.offset, found.offset + found.length));
+    let mut shown: Vec<String> = shown.collect();
+    let more = (sighting.count as usize).saturating_sub(shown.len());
+    if more > 0 {
+        shown.push(format!("{more} more places"));
+    }
+    let (shown, places) = (shown.join(", "), sighting.count);
+    match sighting.place {
+        Place::AsStated if places == 1 => format!("{region}: {signature} where the layout says, in {shown}"),
+        Place::AsStated => format!("{region}: {signature} where the layout says, and elsewhere: {shown}"),
+        Place::Open => format!("{region}: {signature} in {shown}; the layout leaves its place open"),
+        Place::Elsewhere => format!("{region}: {signature} not {stated}, but in {shown}"),
+        Place::Nowhere => format!("{region}: {signature} nowhere in this dump"),
+    }
 }
 
 /// What was found, in one line.
@@ -72,6 +113,7 @@ fn head(found: &Found) -> String {
             };
             format!("{}: {what}", paint(Tone::Bad, "page-wrap"))
         }
+        Content::Signed { region, .. } => format!("{} of the layout", strong(&plain(region))),
         Content::Unknown => "bytes of no known format".into(),
     }
 }

@@ -88,7 +88,7 @@ fn value(source: &Source) -> String {
             if short.len() < text.len() { format!("{short}…") } else { short }
         }
         Source::Column(column) => format!("column {}", plain(column)),
-        Source::File { name, .. } => format!("file {}", plain(name)),
+        Source::File { name } => format!("file {}", plain(name)),
         Source::Dump { name, at: None } => format!("from {}", plain(name)),
         Source::Dump { name, at: Some(at) } => format!("from {} at {at:#06x}", plain(name)),
         Source::Computed => "computed".into(),
