@@ -26,7 +26,8 @@ enum Shows {
 /// Fills in device bits and capacity.
 pub(crate) fn measure(bench: &mut Bench<'_, '_>, facts: &mut Facts) -> Result<(), Trouble> {
     if bench.window.width == 0 {
-        return without_header(bench, facts);
+        without_header(facts);
+        return Ok(());
     }
     let Some(marker) = bench.mark()? else { return Ok(()) };
     let main = bench.window.device;
@@ -142,14 +143,18 @@ fn rounds(bench: &mut Bench<'_, '_>, own: &[u8], places: &[u32]) -> Result<Optio
 }
 
 /// Where the device address is the word address, each address that answers is a byte.
-fn without_header(bench: &mut Bench<'_, '_>, facts: &mut Facts) -> Result<(), Trouble> {
-    let Some(marker) = bench.mark()? else { return Ok(()) };
-    let shown = bench.probe.read_on(bench.window.at(bench.scratch.start).device, MARK as usize)?;
-    if shown != marker {
-        return Ok(());
-    }
+fn without_header(facts: &mut Facts) {
     let why = "the device address is the word address, and reserved addresses are not asked";
     facts.device_bits = Outcome::cannot(why);
     facts.capacity = Outcome::cannot(why);
-    Ok(())
+}
+
+/// Whether the bytes of the scratch range lie in a row, so that a longer write stays in it. Where the device address is the
+/// word address, its bits may choose the byte in any order; single bytes, and reading on behind the first one, tell.
+pub(crate) fn in_a_row(bench: &mut Bench<'_, '_>) -> Result<bool, Trouble> {
+    if bench.window.width > 0 {
+        return Ok(true);
+    }
+    let Some(marker) = bench.mark()? else { return Ok(false) };
+    Ok(bench.probe.read_on(bench.window.at(bench.scratch.start).device, MARK as usize)? == marker)
 }

@@ -135,13 +135,18 @@ fn properties(
     leave: &mut Leave<'_>,
 ) -> Result<(), Trouble> {
     let Some((window, scratch)) = place(facts, width, leave.scratch) else {
-        let Facts { address, answers, period, .. } = facts.clone();
-        let why = "the eight addresses around the one that is measured do not all answer";
-        *facts = Facts { period, width: Outcome::Measured(width), ..Facts::none(address, answers, why) };
+        *facts = no_further(facts, "the eight addresses around the one that is measured do not all answer");
         return Ok(());
     };
     let answers = facts.answers.clone();
     let mut bench = Bench::new(probe, window, scratch, &answers);
+    if !array::in_a_row(&mut bench)? {
+        *facts = no_further(
+            facts,
+            "eight device addresses in a row are not eight bytes in a row: a longer write goes astray",
+        );
+        return Ok(());
+    }
     bench.probe.say("size of the array");
     array::measure(&mut bench, facts)?;
     if let Some(capacity) = facts.capacity.value() {
@@ -167,6 +172,12 @@ fn properties(
             Ok(())
         }
     }
+}
+
+/// What reading and a first write have shown; why nothing else was measured.
+fn no_further(facts: &Facts, why: &str) -> Facts {
+    let Facts { address, answers, period, width, .. } = facts.clone();
+    Facts { period, width, ..Facts::none(address, answers, why) }
 }
 
 /// Where it is measured. Without word-address bytes: the eight addresses around the one that is measured.

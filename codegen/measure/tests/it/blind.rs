@@ -1,6 +1,7 @@
 //! What is reported is what the model has, nothing is claimed that was not shown, and everything is as before.
 
 use pagewise_measure::facts::{BitRole, Facts, Outcome, Page, Times};
+use pagewise_measure::probe::Trouble;
 use pagewise_part::card::{Answer, BlockBitsOnRead, Busy, Card, Catalogue, Pointer, UpperBits};
 use pagewise_simulator::ChipModel;
 use pagewise_simulator::model::{
@@ -9,7 +10,7 @@ use pagewise_simulator::model::{
 
 use crate::draws::{Draws, models, seed};
 use crate::held::Held;
-use crate::models::random;
+use crate::models::{random, with_width};
 
 /// Names of the properties that are reported as measured; each is compared with the model.
 fn compared(held: &Held, facts: &Facts) -> Vec<&'static str> {
@@ -160,13 +161,52 @@ fn random_models_are_reported_as_they_are() {
     }
 }
 
+/// Where the device address is the word address, and its bits choose the byte in any order.
+#[test]
+fn parts_without_a_word_address_are_reported_as_they_are() {
+    let mut draws = Draws::new(seed() ^ 0x70DD);
+    let runs = models(24);
+    let all: Vec<_> = (0..runs)
+        .map(|_| {
+            let model = with_width(&mut draws, 0);
+            blind(&mut draws, model)
+        })
+        .collect();
+    let (width, cycle) = (count(&all, "width"), count(&all, "write cycle"));
+    println!("width measured on {width} of {runs}, the write cycle on {cycle}");
+    // The latter only where eight addresses in a row are eight bytes in a row: behind others a longer write goes astray.
+    assert!(width * 3 >= runs as usize && cycle * 6 >= runs as usize && cycle < width);
+}
+
+/// Known limit: above its capacity a part that demands zeros there promises nothing. It shows no alias and may not read the
+/// same twice, so that its capacity is not told right; the program refuses to write where such a card is named. Whoever
+/// names none still finds everything as it was.
+#[test]
+fn parts_that_demand_zeros_in_unused_bits_hold_what_they_held() {
+    let mut draws = Draws::new(seed() ^ 0x2E50);
+    let catalogue = Catalogue::embedded().unwrap();
+    let demanding = || catalogue.parts().filter(|card| card.upper_address_bits.value == UpperBits::Zero);
+    let mut measured = 0;
+    for card in (0..4).flat_map(|_| demanding()) {
+        let held = Held::new(&mut draws, card.chip_model());
+        let folder = tempfile::tempdir().unwrap();
+        match held.measure(&folder.path().join("copy"), u64::MAX) {
+            Ok(_) => measured += 1,
+            Err(Trouble::Part(_)) => {}
+            Err(trouble) => panic!("{}: {trouble}", card.id),
+        }
+        held.untouched();
+    }
+    println!("{measured} of {} came to their end", 4 * demanding().count());
+    assert!(demanding().count() >= 2);
+}
+
 #[test]
 fn every_card_is_reported_as_it_is() {
     let mut draws = Draws::new(seed());
     let catalogue = Catalogue::embedded().unwrap();
     let mut widths = 0;
-    // Known limit: above its capacity a part that demands zeros promises nothing, so that it shows no alias there and may
-    // not read the same twice.
+    // See the test above.
     let promises = |card: &&Card| card.upper_address_bits.value != UpperBits::Zero;
     for card in catalogue.parts().filter(promises) {
         println!("{}", card.id);

@@ -4,20 +4,31 @@ use pagewise_measure::probe::Trouble;
 
 use crate::draws::{Draws, models, seed};
 use crate::held::Held;
-use crate::models::random;
+use crate::models::{random, with_width};
+use pagewise_simulator::ChipModel;
 
 #[test]
 fn what_was_killed_is_put_back() {
     let mut draws = Draws::new(seed() ^ 0xDEAD);
-    let runs = models(32);
+    // Reading takes most of the transactions of a large part, and changes nothing.
+    killed(&mut draws, models(32), random, |draws| draws.pick(&[4000, 12_000]));
+}
+
+/// Parts without word-address bytes, whose device-address bits choose the byte in any order.
+#[test]
+fn what_was_killed_without_a_word_address_is_put_back() {
+    let mut draws = Draws::new(seed() ^ 0x70DD);
+    killed(&mut draws, models(24), |draws| with_width(draws, 0), |_| 4000);
+}
+
+fn killed(draws: &mut Draws, runs: u32, model: fn(&mut Draws) -> ChipModel, most: fn(&mut Draws) -> u32) {
     let (mut killed, mut changed) = (0, 0);
     for _ in 0..runs {
-        let model = random(&mut draws);
-        let held = Held::new(&mut draws, model);
+        let model = model(draws);
+        let held = Held::new(draws, model);
         let folder = tempfile::tempdir().unwrap();
         let copy = folder.path().join("copy");
-        // Reading takes most of the transactions of a large part, and changes nothing.
-        let most = draws.pick(&[4000, 12_000]);
+        let most = most(draws);
         let transactions = u64::from(draws.below(most));
         match held.measure(&copy, transactions) {
             Ok(_) => {}

@@ -9,8 +9,13 @@ use pagewise_simulator::model::{
 use crate::draws::Draws;
 
 pub fn random(draws: &mut Draws) -> ChipModel {
-    let mut model = ChipModel::example_32_kbit();
     let width = draws.pick(&[1u8, 1, 1, 1, 1, 2, 2, 2, 2, 2, 3, 0]);
+    with_width(draws, width)
+}
+
+/// The same with so many word-address bytes.
+pub fn with_width(draws: &mut Draws, width: u8) -> ChipModel {
+    let mut model = ChipModel::example_32_kbit();
     let blocks = match width {
         0 => 7,
         1 => draws.below(4),
@@ -44,7 +49,12 @@ pub fn random(draws: &mut Draws) -> ChipModel {
 fn device_bits(draws: &mut Draws, width: u8, blocks: u8) -> [DeviceBit; 7] {
     use DeviceBit::{Block, Fixed, Ignored, Pin, PinInverted};
     if width == 0 {
-        return std::array::from_fn(|place| Block(6 - place as u8));
+        let mut bits: [u8; 7] = std::array::from_fn(|place| 6 - place as u8);
+        if draws.one_in(2) {
+            // In any order: no published part does that, and nothing says that none will.
+            (1..7).for_each(|last| bits.swap(last, draws.below(last as u32 + 1) as usize));
+        }
+        return bits.map(Block);
     }
     let mut bits = [Fixed(true), Fixed(false), Fixed(true), Fixed(false), Ignored, Ignored, Ignored];
     if draws.one_in(8) {

@@ -29,8 +29,8 @@ use pagewise_measure::probe::{Limits, OverHal, Probe, Trouble};
 use pagewise_measure::protect::Hand;
 use pagewise_measure::sample::{self, Conditions};
 use pagewise_measure::{Leave, read_only, saved, with_writes};
-use pagewise_part::card::Card;
 use pagewise_part::card::sample::Sample;
+use pagewise_part::card::{Card, UpperBits};
 
 /// Somebody wants to stop.
 static STOP: AtomicBool = AtomicBool::new(false);
@@ -50,7 +50,8 @@ pub struct Measure {
     #[arg(long, value_name = "ADDRESS", value_parser = values::device_address)]
     pub address: Option<u8>,
     /// Allow writes into the scratch range. On a part of another kind than you think the first write can land elsewhere;
-    /// what may be there is copied before. Each measurement takes some hundred write cycles.
+    /// what may be there is copied before. Each measurement takes some hundred write cycles, and says how many it took.
+    /// Not for parts that demand zeros in unused bits of the word address: they promise nothing for other bits.
     #[arg(long, requires_all = ["scratch", "saved"])]
     pub may_write: bool,
     /// Bytes that may be written: a power of two, aligned to itself, at least twice the page.
@@ -122,6 +123,16 @@ impl Measure {
             return Ok(plan.on_paper(options.reader()));
         }
         let (card, bus) = self.socket.open_unknown(&catalogue)?;
+        if let Some(card) =
+            card.as_ref().filter(|card| self.may_write && card.upper_address_bits.value == UpperBits::Zero)
+        {
+            let reason = format!(
+                "{} demands zeros in unused bits of the word address and promises nothing for others; finding out its size \
+                 by writing takes others",
+                card.id
+            );
+            return Err(Fault::of_file("--may-write", reason, "leave it out: reading does no harm").into());
+        }
         let clock = bus.delay();
         let bench = match &bus {
             LineBus::Simulated(bench) => Some(AtBench::new(bench)),

@@ -43,6 +43,25 @@ fn a_part_with_another_marking_is_told() {
     let fitting = said.split("Cards that differ in nothing that was measured:").nth(1).unwrap();
     assert!(fitting.contains("24lc64") && !fitting.contains("24lc256"), "{said}");
     assert_eq!(line.chip(), image(3, 8192), "the contents are as before");
+    let wear = said.split("Wear: ").nth(1).unwrap();
+    let cycles: f64 = wear.split(' ').next().unwrap().parse().unwrap();
+    // Twenty timed writes of a byte, as many of a page, the markers, and what was put back.
+    assert!((100.0..2000.0).contains(&cycles), "{said}");
+    // Endurance of the 24LC256: 1,000,000 cycles (DS20001203), as on its card.
+    let share = format!("{:.3} % of the 1 000 000 that its sheet states", cycles / 10_000.0);
+    assert!(wear.contains(&share), "{share}: {said}");
+}
+
+/// What a part promises only where unused bits are zeros is not measured with others.
+#[test]
+fn a_part_that_demands_zeros_is_not_written_to() {
+    let line = part(8192);
+    let run = measure(&line, &[&["--part", "nm24c65"], &WRITE[..]].concat());
+    assert_eq!(run.code, 2, "{}{}", run.out, run.err);
+    assert!(run.err.contains("--may-write: nm24c65 demands zeros in unused bits of the word address"), "{}", run.err);
+    assert!(!line.path("copy").exists());
+    assert_eq!(measure(&line, &["--part", "nm24c65"]).code, 0, "reading does no harm");
+    assert_eq!(line.chip(), image(3, 8192));
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use super::Body;
 use crate::command::socket::ROOM;
 use crate::output::{Tone, paint, plain, wrapped_to};
+use pagewise_base::words::grouped;
 use pagewise_line::look::listed;
 use pagewise_measure::compare::{Fit, Line};
 use pagewise_measure::facts::{Facts, Outcome, Page, Times};
@@ -68,14 +69,22 @@ pub(super) fn render(body: &Body<'_>, card: Option<&Card>) -> String {
         verdict.say(&mut say);
     }
     if facts.writes > 0 {
-        say(
-            "",
-            &format!("{} writes into the scratch range and around it; the contents are as before.", facts.writes),
-            "  ",
-        );
+        say("", &wear(facts.writes, card), "  ");
     }
     say("", BEYOND, "  ");
     out
+}
+
+/// What the measurement cost the part: at worst all of it in one page.
+fn wear(writes: u64, card: Option<&Card>) -> String {
+    let stated = card.map(|card| &card.endurance_cycles).filter(|fact| !fact.is_assumed() && fact.value > 0);
+    let share = stated.map_or(String::new(), |cycles| {
+        let percent = writes as f64 * 100.0 / cycles.value as f64;
+        format!(": {percent:.3} % of the {} that its sheet states, if one page took them all", grouped(cycles.value))
+    });
+    format!(
+        "Wear: {writes} write cycles, most in the first pages of the scratch range{share}. The contents are as before."
+    )
 }
 
 fn period(facts: &Facts, say: &mut dyn FnMut(&str, &str, &str)) {
