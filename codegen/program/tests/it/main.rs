@@ -14,6 +14,7 @@ mod cli_generate;
 mod cli_hazards;
 mod cli_image;
 mod cli_inspect;
+mod cli_killed;
 mod cli_layout;
 mod cli_layout_parts;
 mod cli_line;
