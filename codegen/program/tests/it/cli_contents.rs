@@ -191,13 +191,16 @@ fn block(json: &serde_json::Value) -> Option<(u64, u64, String)> {
     Some((number("offset"), number("length"), found["sure"].as_str().unwrap().to_owned()))
 }
 
+/// A block and where it lies; what is told: first byte, bytes, how sure; where it is as seen from the layout; some words.
+type Case<'c> = (&'c [u8], usize, (u64, u64, &'c str), &'c str, &'c str);
+
 #[test]
 fn a_block_is_recognised_by_its_signature_wherever_it_lies() {
     let line = line();
     let start = fs::read(line.path("start.bit")).unwrap();
     // Another version of the block: the signature stands as deep in it, nothing else is alike.
     let other = [vec![0x11; 8], start[8..12].to_vec(), image(4, 30)].concat();
-    let cases: [(&[u8], usize, (u64, u64, &str), &str, &str); 5] = [
+    let cases: [Case<'_>; 5] = [
         (&start, 128, (128, 42, "certain"), "as-stated", "where the layout says, in 0x0080..0x00aa"),
         (
             &start,
