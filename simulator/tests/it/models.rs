@@ -83,6 +83,16 @@ fn every_contradiction_is_named() {
             "region 0: a command without a device address cannot be given",
         ),
         (|m| m.regions.push(m.regions[0].clone()), "region 1: lies on region 0"),
+        (
+            // One byte of the second lies on the last byte of the first.
+            |m| {
+                m.regions.push(Region {
+                    word_address: m.regions[0].word_address + m.regions[0].len - 1,
+                    ..m.regions[0].clone()
+                })
+            },
+            "region 1: lies on region 0",
+        ),
         (|m| m.regions[0].contents = vec![0; 33], "region 0: 33 fixed bytes in a region of 32"),
         (|m| m.regions[0].rolls_after = 33, "region 0: reading rolls over after 33 bytes"),
         (|m| m.regions[0].rolls_after = 16, "region 0: reading rolls over after 16 bytes"),

@@ -191,6 +191,42 @@ fn a_replay_finds_no_difference_in_the_same_chips_and_one_in_others() {
     assert!(other.differences > 0, "a part with another page stores other bytes");
 }
 
+/// What a part held before the recording begins is known from when it is read.
+#[test]
+fn a_replay_takes_over_what_is_read_before_it_is_written() {
+    let rig = Rig::new(RigConfig::default());
+    let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+    rig.load(chip, 0x40, &[3, 1, 4, 1, 5]);
+    let mut bus = rig.bit_bang(WireConfig::IDEAL);
+    for _ in 0..2 {
+        bus.write_read(0x50, &[0, 0x40], &mut [0; 5]).unwrap();
+    }
+    let folder = tempdir().unwrap();
+    let path = files::session(&folder, "x.sr", &files::samples(&rig.waves(), PLAIN.hz, 50_000), &PLAIN);
+    let recording = Recording::open(&path, &ReadOptions::default()).unwrap();
+    let bus = recording.buses().unwrap().remove(0);
+    let blank = Rig::new(RigConfig::default());
+    let chip = blank.attach(ChipModel::example_32_kbit(), Straps::GROUND);
+    let replay = blank.replay_recording(recording.events(&bus).unwrap()).unwrap();
+    let known: Vec<_> = replay.known.iter().map(|known| (known.offset, known.byte)).collect();
+    assert_eq!((replay.differences, known), (0, vec![(0x40, 3), (0x41, 1), (0x42, 4), (0x43, 1), (0x44, 5)]));
+    assert_eq!(blank.memory(chip)[0x40..0x46], [3, 1, 4, 1, 5, 0xFF]);
+}
+
+/// A value change dump has no samples; where a comment says their rate, times are as sure as that.
+#[test]
+fn a_dump_is_as_exact_as_the_rate_that_it_names() {
+    let (folder, mut dump) = (tempdir().unwrap(), Vec::new());
+    recorded().write_vcd(&mut dump).unwrap();
+    let text = String::from_utf8(dump).unwrap();
+    for (comment, resolution_ns) in [("", 1), ("$comment Samples of 2 channels at 4 MHz $end\n", 250)] {
+        let path = files::write(&folder, "named.vcd", &format!("{comment}{text}"));
+        let recording = Recording::open(&path, &ReadOptions::default()).unwrap();
+        let bus = recording.buses().unwrap().remove(0);
+        assert_eq!(recording.edges(&bus).unwrap().resolution_ns(), resolution_ns, "{comment}");
+    }
+}
+
 #[test]
 fn a_recording_that_begins_or_ends_in_mid_transfer_is_read_as_far_as_it_goes() {
     let rig = recorded();
