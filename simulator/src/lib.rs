@@ -54,8 +54,9 @@
 //! # Features
 //!
 //! All additive. `std` (default): value change dumps. `serde`: models, events and faults can be stored. `json`: traces as
-//! JSON Lines. `async`: a controller for embedded-hal-async. `parallel`: the cut explorer on all cores.
-//! `recording`: recordings of real buses, read and replayed. The core is
+//! JSON Lines, and a chip from the environment. `door`: a chip from the command line, without `std`. `async`: a controller
+//! for embedded-hal-async. `parallel`: the cut explorer on all cores. `recording`: recordings of real buses, read and
+//! replayed. The core is
 //! `no_std` with `alloc`, forbids `unsafe`, and needs no clock and no randomness of the host.
 //!
 //! # How to add
@@ -76,8 +77,9 @@ extern crate std;
 
 pub mod bus;
 mod chip;
+mod course;
 mod detector;
-#[cfg(feature = "json")]
+#[cfg(any(feature = "door", feature = "json"))]
 pub mod door;
 mod event;
 pub mod explore;
@@ -109,6 +111,7 @@ pub use bus::{BusError, BusFault, Quirks, RigBus, RigDelay, StepBus};
 pub use chip::Straps;
 pub use chip::running::CycleTime;
 pub use chip::torn::TornModel;
+pub use course::{Cut, Step, steps};
 pub use detector::Incident;
 pub use detector::wrong_family::OtherFamily;
 pub use event::{ChipId, Event, EventKind, Level, Line, Note, Pin};

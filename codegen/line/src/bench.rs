@@ -216,7 +216,8 @@ impl Bench {
     fn after_write(&mut self) {
         if self.cut_in == Some(self.writes) {
             self.rig.set_torn_model(TornModel::Subset, self.writes);
-            self.rig.set_supply_profile(&SupplyProfile::new().step(self.half_cycle_ns.max(1), 0));
+            let at_ns = self.rig.now_ns() + self.half_cycle_ns.max(1);
+            self.rig.set_supply_profile(&SupplyProfile::new().step(at_ns, 0));
         }
         if self.unplugged_after == Some(self.writes) {
             self.gone = true;

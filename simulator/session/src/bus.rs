@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use std::path::Path;
 use std::time::Duration;
 
-use pagewise_simulator::{ChipId, PowerUp, Rig, RigConfig, StepBus, SupplyProfile};
+use pagewise_simulator::{ChipId, PowerUp, Rig, RigConfig, Step, StepBus, SupplyProfile};
 
 use crate::clock::Clock;
 use crate::errno::Trouble;
@@ -63,8 +63,7 @@ impl Bus {
     fn set_cut(&self, cut: Option<Cut>) {
         if let Some(Cut { at_ns, torn, draws }) = cut {
             self.rig.set_torn_model(torn, draws);
-            let ahead = at_ns.saturating_sub(self.rig.now_ns());
-            self.rig.set_supply_profile(&SupplyProfile::new().step(ahead, 0));
+            self.rig.set_supply_profile(&SupplyProfile::new().step(at_ns, 0));
         }
         self.clock.set_cut(cut.map(|cut| cut.at_ns));
     }
@@ -123,8 +122,7 @@ impl Bus {
         }
         self.clock.catch_up(&self.rig);
         if self.plan.keep_steps {
-            let chips = self.chips.iter().map(|(chip, _)| *chip).collect();
-            self.seen.step(&self.rig, chips, client, messages);
+            self.seen.steps.push(Step::before(&self.rig));
         }
         let from_ns = self.rig.now_ns();
         self.steps.set_client(client);

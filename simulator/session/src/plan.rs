@@ -2,7 +2,8 @@
 
 use std::path::PathBuf;
 
-use pagewise_simulator::{ChipModel, Faults, Straps, TornModel};
+pub use pagewise_simulator::Cut;
+use pagewise_simulator::{ChipModel, Faults, Straps};
 use serde::{Deserialize, Serialize};
 
 /// One simulated bus and what happens to it.
@@ -32,7 +33,7 @@ pub struct Plan {
     pub trace: Option<PathBuf>,
     /// Memory goes into the images after every transfer that wrote, and not only when the bus rests.
     pub store_each_write: bool,
-    /// What a cut at any moment would leave is kept for every transfer; see [`crate::seen::Step`].
+    /// What a cut at any moment would leave is kept for every transfer; see [`pagewise_simulator::Step`].
     pub keep_steps: bool,
 }
 
@@ -71,15 +72,4 @@ pub enum Nack {
     Eremoteio,
     /// EIO for both.
     Eio,
-}
-
-/// A loss of the supply.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Cut {
-    /// When, in nanoseconds since the session began.
-    pub at_ns: u64,
-    /// What a write cycle that runs then leaves.
-    pub torn: TornModel,
-    /// Seed of what is drawn for it.
-    pub draws: u64,
 }

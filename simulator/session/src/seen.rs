@@ -2,10 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use pagewise_simulator::{ChipId, Event, EventKind, Hazard, Note, Rig, Snapshot, SupplyProfile, TornModel};
+use pagewise_simulator::{Hazard, Rig, Step};
 use serde::{Deserialize, Serialize};
 
-use crate::messages;
 use crate::protocol::Message;
 
 /// The most transfers that are kept by their text.
@@ -64,67 +63,22 @@ struct Line {
     text: String,
 }
 
-/// A transfer, and the bus as it was before.
-#[derive(Debug, Clone)]
-pub struct Step {
-    before: Snapshot,
-    chips: Vec<ChipId>,
-    client: u64,
-    messages: Vec<Message>,
-    /// The transfer: device address, bytes and acknowledge bits.
-    pub line: String,
-    /// When things happened until the next transfer: conditions and bytes on the bus, and the quarters of write cycles.
-    pub moments: Vec<u64>,
-}
-
-impl Step {
-    /// The state of the chips after the supply was lost at a moment of this step, off for a millisecond and on again: equal
-    /// for states that no program can tell apart.
-    #[must_use]
-    pub fn state_after_cut(&self, at_ns: u64, torn: TornModel, draws: u64) -> Vec<u8> {
-        let rig = self.before.rig();
-        let supply_mv = rig.supply_mv();
-        rig.set_torn_model(torn, draws);
-        rig.set_supply_profile(&SupplyProfile::new().step(at_ns.saturating_sub(rig.now_ns()), 0));
-        let mut bus = rig.bus().steps();
-        bus.set_client(self.client);
-        // What the program would have been told matters no longer.
-        let _ = messages::transfer(&mut bus, &mut self.messages.clone());
-        rig.advance_ns(at_ns.saturating_sub(rig.now_ns()) + 1);
-        rig.restore_supply_mv(supply_mv);
-        let mut state: Vec<u8> = self.chips.iter().flat_map(|chip| rig.memory(*chip)).collect();
-        let torn_now = rig.incidents().iter().any(|seen| seen.hazard == Hazard::TornWrite);
-        if torn == TornModel::Unstable && torn_now {
-            // Bytes that waver are not what they show now.
-            state.extend(at_ns.to_ne_bytes());
-        }
-        state
-    }
-}
-
 impl Seen {
     /// The transfers from the first on, at most a hundred thousand: when each began, in nanoseconds, and its text.
     pub fn lines(&self) -> impl Iterator<Item = (u64, &str)> {
         self.lines.iter().map(|line| (line.from_ns, line.text.as_str()))
     }
 
-    /// Keeps the step that is to come.
-    pub(crate) fn step(&mut self, rig: &Rig, chips: Vec<ChipId>, client: u64, messages: &[Message]) {
-        let (before, messages) = (rig.snapshot(), messages.to_vec());
-        self.steps.push(Step { before, chips, client, messages, line: String::new(), moments: Vec::new() });
-    }
-
     /// A transfer is over. Returns its line for the trace.
     pub(crate) fn transferred(&mut self, rig: &Rig, from_ns: u64, messages: &[Message], done: bool) -> String {
         self.transfers += 1;
-        let events = rig.trace();
+        if let Some(step) = self.steps.last_mut() {
+            step.over(rig.trace());
+        }
         let text = rig.transfers_text();
         rig.set_trace(true);
         let line = text.trim_end().lines().last().unwrap_or_default();
         let line = line.find(" S ").map_or(line, |at| &line[at + 1..]).to_owned();
-        if let Some(step) = self.steps.last_mut() {
-            (step.moments, step.line) = (moments(&events), line.clone());
-        }
         if self.lines.len() < TRANSFERS {
             let text = line;
             self.lines.push(Line { from_ns, until_ns: rig.now_ns(), text });
@@ -177,27 +131,4 @@ impl Seen {
             self.told.push(text);
         }
     }
-}
-
-/// Moments at which a cut is worth trying: every condition and byte, and the quarters of every write cycle.
-fn moments(events: &[Event]) -> Vec<u64> {
-    let mut moments = Vec::new();
-    for event in events {
-        match event.kind {
-            EventKind::Start
-            | EventKind::RepeatedStart
-            | EventKind::Stop
-            | EventKind::Address { .. }
-            | EventKind::Write { .. }
-            | EventKind::Read { .. } => moments.push(event.at_ns),
-            EventKind::Chip { note: Note::CycleStart { ends_ns, .. }, .. } => {
-                let quarter = ends_ns.saturating_sub(event.at_ns) / 4;
-                moments.extend((1..4).map(|n| event.at_ns + n * quarter));
-            }
-            _ => {}
-        }
-    }
-    moments.sort_unstable();
-    moments.dedup();
-    moments
 }

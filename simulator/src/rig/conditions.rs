@@ -39,7 +39,8 @@ impl Rig {
         world.restore_supply(mv);
     }
 
-    /// Changes the supply at given times from now on; what an earlier profile still had to come is forgotten.
+    /// Changes the supply at given times of the rig's clock; what lies behind counts at once, and what an earlier profile still
+    /// had to come is forgotten.
     pub fn set_supply_profile(&self, profile: &SupplyProfile) {
         let world = &mut *self.world.borrow_mut();
         world.supply_ahead = profile.steps().iter().copied().collect();

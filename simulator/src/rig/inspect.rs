@@ -16,7 +16,7 @@ use crate::world::World;
 impl Rig {
     /// Looks at the rig without touching it. At the wire level, an edge that a line is still making or that a spike filter
     /// still watches is seen as it will count if the controller leaves the lines as they are.
-    pub(super) fn look<T>(&self, at: impl FnOnce(&World) -> T) -> T {
+    pub(crate) fn look<T>(&self, at: impl FnOnce(&World) -> T) -> T {
         let world = &mut *self.world.borrow_mut();
         world.settle();
         match world.decided() {

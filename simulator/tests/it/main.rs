@@ -8,7 +8,10 @@ mod common;
 mod comparison;
 mod corners;
 mod correct_programs;
+mod course;
 mod detectors;
+#[cfg(any(feature = "door", feature = "json"))]
+mod door;
 mod every_hazard;
 mod exhaustive;
 mod explore;

@@ -12,7 +12,7 @@ use crate::questions::{digest, questions};
 mod program;
 
 /// A build folder of its own: kept between runs, so that the standard library is built once.
-fn build_folder(name: &str) -> PathBuf {
+pub(crate) fn build_folder(name: &str) -> PathBuf {
     Path::new(env!("CARGO_TARGET_TMPDIR")).join(name)
 }
 

@@ -66,6 +66,7 @@ mod sizes;
 mod swap_traps;
 mod trade_facts;
 mod trial;
+mod trial_doors;
 mod update_under_cuts;
 mod walls;
 mod wire_equals_byte;

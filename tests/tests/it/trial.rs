@@ -1,4 +1,5 @@
-//! `pagewise trial` with the programs of examples/trial, which know nothing of it, and with a test binary of the C door.
+//! `pagewise trial` with the programs of examples/trial, which know nothing of it; test binaries and firmware are in
+//! `trial_doors.rs`.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -9,13 +10,13 @@ use pagewise_player::{Bench, Program, Run};
 use pagewise_tests::{smbus2, tools};
 use serde_json::Value;
 
-const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
+pub(crate) const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
 
 /// A folder with the board, and programs of examples/trial compiled there.
-struct Place(tempfile::TempDir);
+pub(crate) struct Place(tempfile::TempDir);
 
 impl Place {
-    fn with(programs: &[&str]) -> Option<Self> {
+    pub(crate) fn with(programs: &[&str]) -> Option<Self> {
         let cc = tools::need("cc", "gcc")?;
         let folder = tempfile::tempdir().unwrap();
         for name in ["meter.toml", "write_table.py"] {
@@ -33,11 +34,11 @@ impl Place {
         Some(Self(folder))
     }
 
-    fn path(&self, name: &str) -> PathBuf {
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.0.path().join(name)
     }
 
-    fn run(&self, arguments: &[&str]) -> Output {
+    pub(crate) fn run(&self, arguments: &[&str]) -> Output {
         let mut command = self.command();
         command.args(["trial", "--board", "meter.toml"]).args(arguments);
         command.output().unwrap()
@@ -55,7 +56,7 @@ impl Place {
     }
 
     /// The answer as JSON, with its exit code.
-    fn json(&self, arguments: &[&str]) -> (i32, Value) {
+    pub(crate) fn json(&self, arguments: &[&str]) -> (i32, Value) {
         let output = self.run(&[&["--json"], arguments].concat());
         let said = String::from_utf8_lossy(&output.stderr).into_owned();
         let value = serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {said}"));
@@ -63,12 +64,12 @@ impl Place {
     }
 }
 
-fn example(name: &str) -> PathBuf {
+pub(crate) fn example(name: &str) -> PathBuf {
     Path::new(ROOT).join("examples/trial").join(name)
 }
 
 /// Parts on which something was lost, with the first loss of each: kind and hazard.
-fn lost(report: &Value) -> Vec<(String, String, String)> {
+pub(crate) fn lost(report: &Value) -> Vec<(String, String, String)> {
     let text = |value: &Value| value.as_str().unwrap().to_owned();
     let mut all = Vec::new();
     for run in report["runs"].as_array().unwrap() {
@@ -81,7 +82,7 @@ fn lost(report: &Value) -> Vec<(String, String, String)> {
     all
 }
 
-fn losses(of: &[(&str, &str, &str)]) -> Vec<(String, String, String)> {
+pub(crate) fn losses(of: &[(&str, &str, &str)]) -> Vec<(String, String, String)> {
     of.iter().map(|(part, kind, hazard)| ((*part).to_owned(), (*kind).to_owned(), (*hazard).to_owned())).collect()
 }
 
@@ -248,28 +249,19 @@ fn reports_say_what_the_answer_says() {
     assert!(!html.contains("http://") && !html.contains("<script"));
 }
 
+/// The 24LC1026 has a grade of 400 kHz up to 85 C, and one of 100 kHz above (DS20002270E, in tests/data/datasheets.toml).
 #[test]
-fn a_test_binary_of_the_c_door_takes_its_chip_from_the_environment() {
-    let Some(cc) = tools::need("cc", "gcc") else { return };
-    let Some(place) = Place::with(&[]) else { return };
-    let firmware = Path::new(ROOT).join("examples/c-firmware");
-    for writer in ["eeprom_naive.c", "eeprom_correct.c"] {
-        let built = Command::new(&cc)
-            .args(["-std=c11", "-O1", "-I"])
-            .arg(Path::new(ROOT).join("simulator/capi/include"))
-            .args(["main.c", "rig_port.c", writer].map(|name| firmware.join(name)))
-            .arg(tools::workspace_programs().join("libpagewise_capi.a"))
-            .args(["-lpthread", "-ldl", "-lm", "-o"])
-            .arg(place.path("calibration"))
-            .output()
-            .unwrap();
-        assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
-        let (code, report) =
-            place.json(&["--to", "24lc64", "--to", "24lc65", "--to", "24lc16b", "--seeds", "2", "--", "./calibration"]);
-        // Both are made for pages of 32 bytes and two word-address bytes; the naive one writes across them.
-        let lost: Vec<String> = lost(&report).into_iter().map(|(part, _, _)| part).collect();
-        assert_eq!(code, 1, "{writer}: {report:#}");
-        assert!(lost.contains(&"24LC16B".to_owned()), "{writer}: {lost:?}");
+fn parts_are_tried_at_the_temperatures_of_the_board() {
+    let Some(place) = Place::with(&["write_table"]) else { return };
+    let text = fs::read_to_string(example("meter.toml")).unwrap().replace("scl_khz = 100", "scl_khz = 400");
+    for (max_c, too_fast) in [(85, false), (125, true)] {
+        let limits = format!("temperature_min_c = -20\ntemperature_max_c = {max_c}\n\n[bus]");
+        let text = text.replacen("[bus]", &limits, 1).replace("supply_v = 5.0", "supply_v = 3.3");
+        fs::write(place.path("meter.toml"), text).unwrap();
+        let (_, report) = place.json(&["--to", "24lc1026", "--seeds", "1", "--", "./write_table"]);
+        let run = report["runs"].as_array().unwrap().last().unwrap();
+        let hazards = run["hazards"].as_array().unwrap();
+        assert_eq!((&run["part"], hazards.contains(&"overclock".into())), (&"24LC1026".into(), too_fast), "{run:#}");
     }
 }
 

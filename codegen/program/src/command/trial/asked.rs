@@ -14,12 +14,15 @@ use crate::command::bridge::torn;
 /// Run a real program on the fitted part and on each candidate, in virtual time, and compare what is stored and read back.
 ///
 /// The program opens the device path and finds there the chip on its board (`pagewise bridge` says what it can do), or it is
-/// a test binary that takes its chip from the environment (the C and the Rust door). Exit code 1 when a candidate stores or
+/// a test binary that takes its chip from the environment (the C and the Rust door), or firmware under an emulator that takes
+/// it from its command line: `{door}` in COMMAND becomes the word that names it, such as in `-semihosting-config
+/// enable=on,target=native,arg={door}`. After a cut of the supply, test binaries and firmware are started once, on a part that
+/// went through what they had done until then. Exit code 1 when a candidate stores or
 /// reads otherwise than the fitted part, when a hazard is seen on it that is not seen on the fitted part, or when the
 /// program does not come back after a cut of the supply.
 #[derive(Debug, Args)]
 pub struct Trial {
-    /// The board: fitted part, candidates, straps, supply, SCL rate. What it says of the firmware is not used.
+    /// The board: fitted part, candidates, straps, supply, SCL rate, temperatures. What it says of the firmware is not used.
     #[arg(long, value_name = "FILE")]
     pub board: PathBuf,
     /// Candidate part; may be repeated. Default: the candidates that the board file names.
@@ -45,6 +48,9 @@ pub struct Trial {
     /// Exactly this cut, in nanoseconds, as a line that repeats a cut has it.
     #[arg(long, value_name = "NS", conflicts_with = "cuts")]
     pub cut_at_ns: Option<u64>,
+    /// Lose the supply of this rig only, by the name of the thread that made it: of a test binary that makes several, the test.
+    #[arg(long, value_name = "NAME")]
+    pub cut_rig: Option<String>,
     /// What a torn write cycle leaves: old, new, prefix, subset, erased or unstable; may be repeated. Default: each.
     #[arg(long, value_name = "MODEL", value_parser = torn)]
     pub torn: Vec<TornModel>,

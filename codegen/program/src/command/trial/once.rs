@@ -1,15 +1,17 @@
 //! One run of the program on one part.
 
 use std::collections::BTreeMap;
+use std::ffi::OsString;
 use std::fs::{self, File};
 use std::io::{Read, Seek, SeekFrom};
+use std::path::PathBuf;
 use std::process::{Command, Stdio};
 
 use pagewise_session::plan::{Chip, Plan};
 use pagewise_session::seen::{Seen, Sighting};
 use pagewise_session::{Ended, Session};
-use pagewise_simulator::Faults;
-use pagewise_simulator::door::{GIVEN, Given, TOLD, Told, VARIABLE};
+use pagewise_simulator::door::{Before, GIVEN, Given, TOLD, Told, VARIABLE};
+use pagewise_simulator::{Cut, Event, EventKind, Faults, TornModel};
 
 use super::setting::{Bench, Setting};
 use crate::command::bridge::run::{before, exit_code, not_started};
@@ -17,6 +19,10 @@ use pagewise_base::fault::Fault;
 
 /// The most bytes of what a program said that are kept, from the end.
 const SAID: u64 = 4096;
+/// So long the supply stays on after a program: longer than every write cycle.
+const REST_NS: u64 = 1_000_000_000;
+/// Stands in a command for what firmware under an emulator gets on its command line.
+const PLACEHOLDER: &str = "{door}";
 
 /// What a run of the program came to.
 pub(super) struct Ran {
@@ -27,7 +33,7 @@ pub(super) struct Ran {
     pub(super) hazards: Vec<Sighting>,
     pub(super) transfers: u64,
     pub(super) now_ns: u64,
-    /// Memory at the end, by the name of the rig; one without a name through the device.
+    /// Memory at the end, by the name of the rig.
     pub(super) memory: BTreeMap<String, Vec<u8>>,
     pub(super) readings: BTreeMap<(u8, Vec<u8>, usize), Vec<u8>>,
     pub(super) told: Vec<String>,
@@ -35,36 +41,51 @@ pub(super) struct Ran {
     pub(super) courses: Vec<Vec<String>>,
 }
 
-/// The plan of a session for this run.
-pub(super) fn plan(bench: &Bench, part: usize, setting: &Setting) -> Plan {
+/// What a run is made of: a bus behind the device, and the same for whoever takes a chip from outside.
+pub(super) struct Order {
+    pub(super) plan: Plan,
+    pub(super) given: Given,
+}
+
+/// What this run is made of.
+pub(super) fn order(bench: &Bench, part: usize, setting: &Setting) -> Order {
     let part = &bench.parts[part];
     let bus = &bench.board.bus;
-    Plan {
-        device: bench.device.clone(),
+    let straps = bench.straps(part, setting);
+    let given = Given {
         scl_hz: bus.scl_khz * 1000,
         supply_mv: bus.supply_mv,
         seed: setting.seed,
-        virtual_time: true,
-        chips: vec![Chip {
-            model: part.model.clone(),
-            straps: bench.straps(part, setting),
-            contents: bench.contents.clone(),
-            image: None,
-        }],
+        model: part.model.clone(),
+        straps,
+        contents: bench.contents.clone(),
         others: bus.other_addresses.clone(),
+        events: false,
+        before: Vec::new(),
+    };
+    let plan = Plan {
+        device: bench.device.clone(),
+        scl_hz: given.scl_hz,
+        supply_mv: given.supply_mv,
+        seed: given.seed,
+        virtual_time: true,
+        chips: vec![Chip { model: given.model.clone(), straps, contents: given.contents.clone(), image: None }],
+        others: given.others.clone(),
         adapter: setting.adapter.adapter(),
         faults: Faults::default(),
         cut: None,
         trace: None,
         store_each_write: false,
         keep_steps: false,
-    }
+    };
+    Order { plan, given }
 }
 
 /// A session with its programs.
 pub(super) struct Stage<'b> {
     bench: &'b Bench,
     session: Session,
+    given: Given,
     folder: tempfile::TempDir,
     output: File,
 }
@@ -76,34 +97,82 @@ pub(super) enum End {
     OutOfTime,
 }
 
+impl End {
+    /// The exit code; `None` without an end of its own.
+    pub(super) fn code(self) -> Option<u8> {
+        match self {
+            Self::Exit(code) => Some(code),
+            Self::Cut | Self::OutOfTime => None,
+        }
+    }
+}
+
+/// Memory at the end, by the name of the rig; that behind the device has none.
+pub(super) fn memory(seen: &Seen, rigs: &[Told]) -> BTreeMap<String, Vec<u8>> {
+    let behind = seen.memory.first().filter(|_| seen.opened).map(|bytes| (String::new(), bytes.clone()));
+    // A rig without a name leaves the device its own.
+    let name = |rig: &Told| if rig.name.is_empty() && seen.opened { "rig".to_owned() } else { rig.name.clone() };
+    behind.into_iter().chain(rigs.iter().map(|rig| (name(rig), rig.memory.clone()))).collect()
+}
+
 fn trouble(error: std::io::Error) -> Fault {
     Fault::of_file("trial", error.to_string(), "see that temporary files can be made")
 }
 
+/// Where temporary files go: their path has to come through the options of an emulator as it is.
+fn place() -> PathBuf {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "/._-".contains(c);
+    Some(std::env::temp_dir()).filter(|path| path.to_string_lossy().chars().all(plain)).unwrap_or_else(|| "/tmp".into())
+}
+
 impl<'b> Stage<'b> {
-    pub(super) fn new(bench: &'b Bench, part: usize, setting: &Setting, plan: Plan) -> Result<Self, Fault> {
-        let folder = tempfile::Builder::new().prefix("pagewise-trial-").tempdir().map_err(trouble)?;
-        let chip = &plan.chips[0];
-        let given = Given {
-            scl_hz: plan.scl_hz,
-            supply_mv: plan.supply_mv,
-            seed: setting.seed,
-            model: bench.parts[part].model.clone(),
-            straps: chip.straps,
-            contents: chip.contents.clone(),
-            others: plan.others.clone(),
-        };
-        let text = serde_json::to_vec(&given).map_err(|error| trouble(error.into()))?;
-        fs::write(folder.path().join(GIVEN), text).map_err(trouble)?;
+    pub(super) fn new(bench: &'b Bench, order: Order) -> Result<Self, Fault> {
+        let folder = tempfile::Builder::new().prefix("pagewise-trial-").tempdir_in(place()).map_err(trouble)?;
         let output = File::options().read(true).append(true).create_new(true).open(folder.path().join("output"));
-        let session = Session::new(plan).map_err(trouble)?;
-        Ok(Self { bench, session, folder, output: output.map_err(trouble)? })
+        let session = Session::new(order.plan).map_err(trouble)?;
+        let stage = Self { bench, session, given: order.given, folder, output: output.map_err(trouble)? };
+        stage.give()?;
+        Ok(stage)
+    }
+
+    /// Puts down what the next program takes its chip from.
+    fn give(&self) -> Result<(), Fault> {
+        let text = serde_json::to_vec(&self.given).map_err(|error| trouble(error.into()))?;
+        fs::write(self.folder.path().join(GIVEN), text).map_err(trouble)
+    }
+
+    /// The next program finds the rigs as the last one left them, where it told its events: switched off after a while.
+    pub(super) fn leave_rigs(&mut self) -> Result<(), Fault> {
+        for Told { name, events, now_ns, .. } in self.told() {
+            let cut = Cut { at_ns: now_ns + REST_NS, torn: TornModel::default(), draws: 0 };
+            self.given.before.push(Before { name, events: on_the_bus(events), cut });
+        }
+        self.give()
+    }
+
+    /// What rigs of doors have told so far; several of one name are numbered.
+    pub(super) fn told(&self) -> Vec<Told> {
+        let told = fs::read_to_string(self.folder.path().join(TOLD)).unwrap_or_default();
+        let mut rigs: Vec<Told> = told.lines().filter_map(|line| serde_json::from_str(line).ok()).collect();
+        let mut names = BTreeMap::<String, usize>::new();
+        for rig in &mut rigs {
+            let number = names.entry(rig.name.clone()).or_default();
+            if *number > 0 {
+                rig.name += &format!("#{number}");
+            }
+            *number += 1;
+        }
+        rigs
     }
 
     /// Runs a command until its end.
     pub(super) fn run(&mut self, command: &mut Command) -> Result<End, Fault> {
-        let program = command.get_program().to_owned();
         before(command, &self.bench.library);
+        self.run_as_it_is(command)
+    }
+
+    fn run_as_it_is(&mut self, command: &mut Command) -> Result<End, Fault> {
+        let program = command.get_program().to_owned();
         command.env(VARIABLE, self.folder.path()).stdin(Stdio::null());
         command.stdout(self.output.try_clone().map_err(trouble)?).stderr(self.output.try_clone().map_err(trouble)?);
         let ended = self.session.run(command, Some(self.bench.limit)).map_err(|error| not_started(&program, &error))?;
@@ -116,8 +185,18 @@ impl<'b> Stage<'b> {
 
     /// Runs the program of the trial.
     pub(super) fn program(&mut self) -> Result<End, Fault> {
-        let mut command = Command::new(&self.bench.command[0]);
-        self.run(command.args(&self.bench.command[1..]))
+        let all = &self.bench.command;
+        let mut command = Command::new(&all[0]);
+        if !all.iter().any(|word| word.to_string_lossy().contains(PLACEHOLDER)) {
+            return self.run(command.args(&all[1..]));
+        }
+        // An emulator: it has its own clock, and the device is not meant for it.
+        let word = format!("{VARIABLE}={}", self.folder.path().display());
+        let words = all[1..].iter().map(|word_of| match word_of.to_str() {
+            Some(text) => text.replace(PLACEHOLDER, &word).into(),
+            None => word_of.clone(),
+        });
+        self.run_as_it_is(command.args(words.collect::<Vec<OsString>>()))
     }
 
     /// The supply comes back.
@@ -135,12 +214,16 @@ impl<'b> Stage<'b> {
         String::from_utf8_lossy(&bytes).trim().lines().last().unwrap_or_default().to_owned()
     }
 
-    /// What was seen through the device, and what rigs of a door told.
+    /// What was seen through the device, and what rigs of doors told.
     pub(super) fn finish(self) -> (Seen, Vec<Told>) {
-        let told = fs::read_to_string(self.folder.path().join(TOLD)).unwrap_or_default();
-        let told = told.lines().filter_map(|line| serde_json::from_str(line).ok()).collect();
+        let told = self.told();
         (self.session.finish(), told)
     }
+}
+
+/// What a part can notice of what happened.
+pub(super) fn on_the_bus(events: Vec<Event>) -> Vec<Event> {
+    events.into_iter().filter(|event| !matches!(event.kind, EventKind::Chip { .. })).collect()
 }
 
 /// A time as it stands in front of a line of a trace.
@@ -150,11 +233,8 @@ pub(super) fn us(ns: u64) -> String {
 
 /// Runs the program once, without a cut.
 pub(super) fn whole(bench: &Bench, part: usize, setting: &Setting) -> Result<Ran, Fault> {
-    let mut stage = Stage::new(bench, part, setting, plan(bench, part, setting))?;
-    let exit = match stage.program()? {
-        End::Exit(code) => Some(code),
-        End::Cut | End::OutOfTime => None,
-    };
+    let mut stage = Stage::new(bench, order(bench, part, setting))?;
+    let exit = stage.program()?.code();
     let said = stage.said();
     let (seen, rigs) = stage.finish();
     if !seen.opened && rigs.is_empty() && part == 0 {
@@ -166,19 +246,16 @@ pub(super) fn whole(bench: &Bench, part: usize, setting: &Setting) -> Result<Ran
         return Err(Fault::of_file(&name, reason, remedies.join("; ")));
     }
     let mut ran = Ran {
+        memory: memory(&seen, &rigs),
         courses: vec![seen.lines().map(|(from_ns, line)| format!("{}  {line}\n", us(from_ns))).collect()],
         exit,
         said,
         hazards: seen.hazards,
         transfers: seen.transfers,
         now_ns: seen.now_ns,
-        memory: BTreeMap::new(),
         readings: seen.readings,
         told: seen.told,
     };
-    if seen.opened {
-        ran.memory.insert(String::new(), seen.memory.into_iter().next().unwrap_or_default());
-    }
     for rig in rigs {
         ran.transfers += rig.transfers.lines().count() as u64;
         ran.now_ns = ran.now_ns.max(rig.now_ns);
@@ -188,9 +265,6 @@ pub(super) fn whole(bench: &Bench, part: usize, setting: &Setting) -> Result<Ran
             let (transfer, on_the_bus) = under_way(&lines, at_ns);
             ran.hazards.push(Sighting { hazard, at_ns, text, transfer, on_the_bus });
         }
-        let same = ran.memory.keys().filter(|name| name.split('#').next() == Some(&rig.name)).count();
-        let name = if same == 0 { rig.name } else { format!("{}#{same}", rig.name) };
-        ran.memory.insert(name, rig.memory);
     }
     Ok(ran)
 }

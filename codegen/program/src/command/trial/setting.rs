@@ -12,6 +12,7 @@ use super::words::{Adapters, quoted, shown};
 use crate::command::bridge::run::found;
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board::{Board, Strap};
+use pagewise_judge::swap::Climate;
 use pagewise_part::card::{Card, Catalogue};
 
 /// A part on the board.
@@ -54,10 +55,14 @@ impl Bench {
             trial.candidates.iter().map(|name| (name, "command line", "")).collect()
         };
         let mut parts: Vec<Part> = Vec::new();
+        // As the rules and the runs of a swap see them: at the temperatures of the board, or of its fitted part.
+        let temperatures =
+            catalogue.named(&board.fitted, &file, 0, "fitted").map(|card| Climate::of(&board, card).range());
+        let temperatures = temperatures.unwrap_or_default();
         for (name, file, field) in std::iter::once((&board.fitted, file.as_str(), "fitted")).chain(named) {
             match catalogue.named(name, file, 0, field) {
                 Ok(card) if parts.iter().any(|part| part.id == card.id) => {}
-                Ok(card) => parts.push(part(card, &board)),
+                Ok(card) => parts.push(part(card, &board, temperatures)),
                 Err(fault) => faults.0.push(fault),
             }
         }
@@ -152,7 +157,7 @@ impl Setting {
     }
 }
 
-fn part(card: &Card, board: &Board) -> Part {
-    let model = card.in_footprint(board.footprint).chip_model();
+fn part(card: &Card, board: &Board, temperatures: (i32, i32)) -> Part {
+    let model = card.in_footprint(board.footprint).at_temperatures(temperatures).chip_model();
     Part { name: card.name.clone(), id: card.id.clone(), model }
 }
