@@ -38,6 +38,9 @@ pub struct Board {
     /// Fields that nobody stated, by path.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub unstated: Vec<String>,
+    /// Recordings of its bus, seen from its file.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub recording: Vec<String>,
     /// Supply, speed, pull-ups and neighbours.
     pub bus: Bus,
     /// Levels of A0, A1, A2 (index = pin number).

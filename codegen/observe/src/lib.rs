@@ -24,6 +24,7 @@ mod device;
 mod input;
 mod memory;
 mod observer;
+mod pointers;
 mod program;
 mod program_run;
 pub mod property;

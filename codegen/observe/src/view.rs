@@ -10,6 +10,7 @@ use crate::blocks::Blocks;
 use crate::crossing::Crossings;
 use crate::cuts::Cuts;
 use crate::memory::Memory;
+use crate::pointers::Pointers;
 use crate::property::{At, Moments};
 use crate::spans::Spans;
 use crate::waits::Waits;
@@ -43,6 +44,7 @@ pub(crate) struct View {
     pub(crate) written: BTreeMap<u8, Spans>,
     pub(crate) read: BTreeMap<u8, Spans>,
     pub(crate) crossings: Crossings,
+    pub(crate) pointers: Pointers,
     pub(crate) blocks: Blocks,
     pub(crate) waits: Waits,
     /// Refusals although nothing had been written.
@@ -66,6 +68,7 @@ impl View {
             written: BTreeMap::new(),
             read: BTreeMap::new(),
             crossings: Crossings::default(),
+            pointers: Pointers::default(),
             blocks: Blocks::default(),
             waits: Waits::default(),
             refused_idle: 0,
@@ -91,6 +94,7 @@ impl View {
     /// The supply went, or another recording begins.
     pub(crate) fn forget_pointer(&mut self) {
         self.pointer = None;
+        self.pointers.forget();
         self.writes.interrupt();
         self.reads.interrupt();
         self.waits.forget();
@@ -105,11 +109,13 @@ impl View {
 
     /// A message to the device without a write cycle: it sets the pointer if it holds a whole word address.
     pub(crate) fn point(&mut self, bytes: &[u8]) {
+        self.pointers.forget();
         self.pointer = self.offset(bytes);
     }
 
     /// A message to the device, ended by a STOP; `stored` if every byte of it was acknowledged.
     pub(crate) fn write(&mut self, device: u8, bytes: &[u8], stored: bool, at: At) {
+        self.pointers.forget();
         let Some(offset) = self.offset(bytes) else {
             self.pointer = None;
             return;
@@ -127,6 +133,7 @@ impl View {
         self.writes.add(self.place(device, offset), len, at);
         self.written.entry(device).or_default().add(offset, len);
         self.crossings.write(device, offset, data, at);
+        self.pointers.wrote(&self.memory, device, offset, data);
         self.store(device, offset, data);
     }
 
@@ -156,6 +163,7 @@ impl View {
 
     /// Bytes read from the pointer.
     pub(crate) fn read(&mut self, device: u8, bytes: &[u8], at: At) {
+        self.pointers.read(bytes, at);
         let Some(start) = self.pointer else {
             self.cost += bytes.iter().map(|byte| surprise(*byte)).sum::<u64>();
             return;

@@ -134,6 +134,8 @@ fn compare(tally: &mut Tally, file: &str, board: &Board, ran: &Ran, seen: &Obser
         per_byte || (least <= cycle_us + 1.0 && cycle_us <= most + 1.0)
     });
     tally.check(file, seen, "part_page_bytes", |value| number(value, u64::from(ran.card.page_bytes.value)));
+    let pointer = serde_json::to_value(ran.card.pointer_after_write.value).unwrap();
+    tally.check(file, seen, "pointer_after_write", |value| *value == pointer);
     tally.check(file, seen, "scl_khz", |value| {
         let (khz, meant) = (value.as_f64().unwrap(), f64::from(board.bus.scl_khz));
         (khz - meant).abs() <= meant * 0.02

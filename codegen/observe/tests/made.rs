@@ -4,6 +4,7 @@ use std::fs::File;
 
 use embedded_hal::i2c::I2c;
 use pagewise_observe::{Certainty, Input, Observation, observe};
+use pagewise_simulator::model::PointerAfterWrite;
 use pagewise_simulator::{ChipModel, CycleTime, PowerUp, Rig, RigConfig, Straps};
 use serde_json::json;
 
@@ -101,4 +102,46 @@ fn the_first_access_after_the_supply_is_measured_where_it_was_recorded() {
     let first = seen.property("first_access_us");
     let us = first.value.as_f64().unwrap();
     assert!(first.sure == Some(Certainty::Shown) && (20_000.0..20_010.0).contains(&us), "{first:?}");
+}
+
+/// A part of 32 kbit with pages of 32 bytes, on which two pages are known, and one is written to its end and read on.
+fn read_on(pointer: PointerAfterWrite, crossed: bool) -> Observation {
+    let rig = Rig::new(RigConfig::default());
+    let model = ChipModel { pointer_after_write: pointer, ..ChipModel::example_32_kbit() };
+    let chip = rig.attach(model, Straps::GROUND);
+    rig.set_write_cycle(chip, CycleTime::Exact(3_000_000));
+    let mut bus = rig.bus();
+    let mut write = |offset: u8, bytes: Vec<u8>| {
+        bus.write(0x50, &[&[0, offset][..], &bytes].concat()).unwrap();
+        rig.advance_ns(5_000_000);
+        bus.write_read(0x50, &[0, offset], &mut vec![0; bytes.len()]).unwrap();
+    };
+    for page in 2..6 {
+        write(page * 32, (0..32).map(|byte| byte * 3 ^ page * 41).collect());
+    }
+    if crossed {
+        // Across a page end, which shows the page of the part; both pages are read afterwards.
+        write(0x70, (0..32).map(|byte| byte ^ 0xA5).collect());
+        bus.write_read(0x50, &[0, 0x40], &mut [0; 128]).unwrap();
+    }
+    bus.write(0x50, &[&[0, 0x40][..], &[0x5A; 32]].concat()).unwrap();
+    rig.advance_ns(5_000_000);
+    bus.read(0x50, &mut [0; 8]).unwrap();
+    seen(&rig)
+}
+
+#[test]
+fn a_read_without_a_word_address_behind_a_page_shows_the_pointer() {
+    for crossed in [false, true] {
+        let seen = read_on(PointerAfterWrite::WrappedInPage, crossed);
+        let pointer = seen.property("pointer_after_write");
+        assert_eq!((&pointer.value, pointer.sure), (&json!("wrapped-in-page"), Some(Certainty::Shown)), "{pointer:?}");
+    }
+    let seen = read_on(PointerAfterWrite::LastPlusOne, true);
+    let (page, pointer) = (seen.property("part_page_bytes"), seen.property("pointer_after_write"));
+    assert_eq!((&page.value, page.sure), (&json!(32), Some(Certainty::Shown)), "{page:?}");
+    assert_eq!((&pointer.value, pointer.sure), (&json!("last-plus-one"), Some(Certainty::Shown)), "{pointer:?}");
+    // Where the page is not known, the write may have ended in the middle of one, and every pointer goes on there.
+    let unknown = read_on(PointerAfterWrite::LastPlusOne, false);
+    assert!(unknown.property("pointer_after_write").value.is_null());
 }

@@ -48,7 +48,7 @@ fn pieces(text: &str) -> impl Iterator<Item = &str> {
 }
 
 /// A list of texts.
-pub(super) fn list(text: &str) -> Value {
+fn list(text: &str) -> Value {
     Value::Array(pieces(text).map(Value::from).collect())
 }
 

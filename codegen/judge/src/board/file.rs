@@ -43,6 +43,11 @@ pub struct BoardFile {
     /// it matters to says so.
     #[serde(default)]
     pub(super) unstated: Vec<String>,
+    /// Recordings of this board's bus, in the order of time, seen from the board file: what they show of the firmware stands
+    /// in place of what is stated.
+    #[serde(default)]
+    #[schemars(inner(regex(pattern = r"\S")))]
+    pub(super) recording: Vec<String>,
     /// The bus around the part.
     pub(super) bus: Bus,
     /// What the pins are tied to.

@@ -61,6 +61,7 @@ fn board(form: &Document<'_>, name: &str, file: BoardFile) -> Board {
         temperature_max_c: file.temperature_max_c,
         yearly_volume: file.yearly_volume,
         unstated: file.unstated,
+        recording: file.recording,
         bus: Bus {
             supply_mv: thousandths(file.bus.supply_v),
             scl_khz: file.bus.scl_khz,

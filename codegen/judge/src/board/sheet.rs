@@ -42,7 +42,6 @@ enum Column {
     Field(String),
     Family,
     Regions,
-    Recording,
     Unused,
 }
 
@@ -87,10 +86,10 @@ fn unused(table: &Table, columns: &[Column]) -> Vec<String> {
     named.filter(|(_, column)| matches!(column, Column::Unused)).map(|(name, _)| name.clone()).collect()
 }
 
-/// Whether a table of boards has a column for what is named so: the path of a field, `family`, `regions` or `recording`.
+/// Whether a table of boards has a column for what is named so: the path of a field, `family` or `regions`.
 #[must_use]
 pub fn takes(field: &str) -> bool {
-    [FAMILY, REGIONS, RECORDING].contains(&field) || paths().any(|path| path == field)
+    [FAMILY, REGIONS].contains(&field) || paths().any(|path| path == field)
 }
 
 /// The rows of a table of boards that says what the texts of board files say; what nobody stated is left empty.
@@ -131,7 +130,6 @@ fn columns(table: &mut Table, names: &BTreeMap<String, String>) -> Vec<Column> {
         columns.push(match (wanted, usual.get(wanted)) {
             (FAMILY, _) => Column::Family,
             (REGIONS, _) => Column::Regions,
-            (RECORDING, _) => Column::Recording,
             (_, Some(path)) => Column::Field((*path).to_owned()),
             (_, None) => {
                 let known = usual.keys().map(String::as_str);
@@ -174,7 +172,6 @@ fn fields(table: &mut Table, row: &Row, columns: &[Column], families: &mut Famil
                 Ok(regions) => cell::set(&mut fields, "region", regions),
                 Err(reason) => table.fault(row.line, &header, reason, "write `NAME OFFSET+LENGTH [WRITES/day]; ...`"),
             },
-            Column::Recording => drop(fields.insert(RECORDING.to_owned(), cell::list(text))),
             Column::Family | Column::Unused => {}
         }
     }
@@ -233,7 +230,7 @@ fn board(
                 let header = columns.iter().position(|column| match column {
                     Column::Field(path) => *path == fault.field || fault.field.starts_with(&format!("{path}[")),
                     Column::Regions => fault.field.starts_with("region"),
-                    Column::Family | Column::Recording | Column::Unused => false,
+                    Column::Family | Column::Unused => false,
                 });
                 let field = header.map_or(fault.field, |place| table.names[place].clone());
                 table.fault(row.line, &field, fault.reason, fault.remedy);

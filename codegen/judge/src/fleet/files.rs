@@ -13,7 +13,7 @@ use pagewise_part::card::Catalogue;
 pub struct Boards {
     /// The boards, each with the text of its file.
     pub boards: Vec<(Board, String)>,
-    /// Recordings that a table names for a board, by the board's `file`.
+    /// Recordings that a table, or its own file, names for a board, by the board's `file`.
     pub recordings: BTreeMap<String, Vec<PathBuf>>,
     /// Boards whose fitted part no card describes, where there are others: nothing can be said of them.
     pub without_card: Vec<Fault>,
@@ -66,11 +66,30 @@ fn from_file(found: &mut Boards, path: &Path, catalogue: &Catalogue) -> Result<(
     let file = path.display().to_string();
     let text = fs::read_to_string(path).map_err(|error| Fault::unreadable(&file, &error))?;
     let board = board::parse(&file, &text)?;
+    let recordings = recordings(path, &board, &text)?;
     match catalogue.named(&board.fitted, &file, 0, "fitted") {
-        Ok(_) => found.boards.push((board, text)),
+        Ok(_) => {
+            if !recordings.is_empty() {
+                found.recordings.insert(file, recordings);
+            }
+            found.boards.push((board, text));
+        }
         Err(fault) => found.without_card.push(fault),
     }
     Ok(())
+}
+
+/// The recordings that a board file names, from where the program runs.
+fn recordings(path: &Path, board: &Board, text: &str) -> Result<Vec<PathBuf>, Faults> {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let files: Vec<PathBuf> = board.recording.iter().map(|name| folder.join(name)).collect();
+    let line = text.lines().position(|line| line.trim_start().starts_with("recording")).map_or(0, |at| at + 1);
+    let missing = board.recording.iter().zip(&files).filter(|(_, file)| !file.is_file()).map(|(name, _)| Fault {
+        line,
+        field: "recording".to_owned(),
+        ..Fault::of_file(&board.file, format!("there is no file {name}"), "name recordings as seen from this file")
+    });
+    Faults(missing.collect()).or_ok(files)
 }
 
 fn from_table(

@@ -2,6 +2,8 @@
 
 use serde_json::{Value, json};
 
+use crate::crossing::PAGES;
+use crate::pointers::Tally;
 use crate::property::{Certainty, Moment, Moments, Property};
 use crate::report::{Chip, Claim, combine, us};
 use crate::waits::Waits;
@@ -20,6 +22,8 @@ pub(crate) fn properties(chips: &[Chip<'_>], into: &mut Vec<Property>, say: Say<
     into.push(combine("write_cycle_us", each(&cycle), "no write was followed by another access to its address", say));
     let none = "no write across a page end was read back";
     into.push(combine("part_page_bytes", each(&page), none, say));
+    let none = "nothing was read without a word address behind a write that ended a page, where that tells";
+    into.push(combine("pointer_after_write", each(&pointer), none, say));
     let none = "no sequential read went beyond what the word address reaches";
     into.push(combine("read_across_block", each(&across), none, say));
     into.push(combine("data_refused", each(&refused), "every data byte was acknowledged", say));
@@ -68,6 +72,32 @@ fn page(chip: &Chip<'_>) -> Option<Claim> {
         (Value::from(page), format!("{bytes} bytes written across page ends were read where only this page puts them"))
     };
     Some(Claim { value, sure, moments, why })
+}
+
+/// Where the pointer stands after a write that ended a page.
+fn pointer(chip: &Chip<'_>) -> Option<Claim> {
+    let known = chip.width.as_ref().map_or(Certainty::Guess, |width| width.sure);
+    let told = || chip.views().map(|(_, view)| &view.pointers);
+    let of = |index: usize, which: &dyn Fn(&Tally) -> u64| -> u64 { told().map(|it| which(&it.told[index])).sum() };
+    let sure = |bytes: u64| if bytes >= ENOUGH { known } else { Certainty::Guess };
+    let mut moments = Moments::default();
+    told().flat_map(|it| &it.moments.0).for_each(|at| moments.add(*at));
+    let alone = |index: &usize, other: &dyn Fn(&Tally) -> u64| of(*index, &|it| it.neither) + of(*index, other) == 0;
+    // Whatever the page is: what stands at its start does not stand behind the write.
+    let wrapped =
+        (0..PAGES.len()).filter(|index| alone(index, &|it| it.behind)).map(|index| of(index, &|it| it.wrapped));
+    if let Some(bytes) = wrapped.max().filter(|bytes| *bytes > 0) {
+        let why = format!("{bytes} bytes read behind a write are those at the start of its page");
+        return Some(Claim { value: "wrapped-in-page".into(), sure: sure(bytes), moments, why });
+    }
+    // That it went on says something only at the end of the part's own page.
+    let page = page(chip)?;
+    let index = PAGES.iter().position(|size| page.value.as_u64() == Some(u64::from(*size)))?;
+    let bytes = of(index, &|it| it.behind);
+    let why =
+        format!("{bytes} bytes read behind a write that ended a page of {} are those behind the page", page.value);
+    let sure = sure(bytes).min(page.sure);
+    (bytes > 0 && alone(&index, &|it| it.wrapped)).then(|| Claim { value: "last-plus-one".into(), sure, moments, why })
 }
 
 /// Whether a sequential read leaves the block that its word address reaches.

@@ -58,8 +58,8 @@ pub struct Swap {
     #[arg(long)]
     pub full: bool,
     /// A recording of the board's bus (session file, value change dump or table); may be repeated, in the order of time. What
-    /// it shows of the firmware stands in place of `[firmware]`, and the recorded program runs on both parts. One board only; a
-    /// table of boards has a column `recording`.
+    /// it shows of the firmware stands in place of `[firmware]`, and the recorded program runs on both parts. One board only;
+    /// board files and tables name recordings of their own as `recording`.
     #[arg(long = "recording", value_name = "FILE")]
     pub recordings: Vec<PathBuf>,
     /// Which channels of the recordings are the bus.
@@ -255,7 +255,8 @@ impl Swap {
                 Ok((vec![board], Vec::new(), programs))
             }
             _ => {
-                let remedy = "name the one board file that they are of; a table has a column `recording`";
+                let remedy =
+                    "name the one board file that they are of; board files and tables name theirs as `recording`";
                 Err(Fault::of_file("--recording", "recordings are of one board", remedy).into())
             }
         }

@@ -125,6 +125,31 @@ fn what_was_observed_stands_in_place_of_what_was_stated_and_a_contradiction_is_t
     assert!(told.contains("page_bytes: the board file says 128, the recording shows 64"), "{told}");
 }
 
+/// A board file names its recordings, as seen from where it lies.
+#[test]
+fn a_board_file_names_its_own_recordings() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::create_dir(folder.path().join("boards")).unwrap();
+    record(&folder.path().join("boards/bus.vcd"), 64, &poll);
+    let stated = "[firmware]\ndevice_address = 0x50\nword_address_bytes = 2\npage_bytes = 128\nwait = \"poll\"\n";
+    let judged = |recording: &str| {
+        fs::write(folder.path().join("boards/meter.toml"), format!("{recording}{BOARD}{stated}")).unwrap();
+        pagewise(folder.path(), &["swap", "boards", "--to", "at24c256c", "--json"])
+    };
+    let answer = |recording: &str| -> Value { serde_json::from_slice(&judged(recording).stdout).unwrap() };
+    let verdict = |answer: &Value| answer["boards"][0]["judgements"][0]["verdict"].clone();
+    assert_eq!(verdict(&answer("")), "reconfigure", "pages of 128 bytes do not fit");
+    let seen = answer("recording = [\"bus.vcd\"]");
+    assert_eq!(verdict(&seen), "drop-in", "{seen:#}");
+    let told = seen["recordings"][0]["recording"]["contradicts"][0].as_str().unwrap();
+    assert!(told.contains("page_bytes: the board file says 128, the recording shows 64"), "{told}");
+
+    let refused = judged("\n\nrecording = [\"bus.vcd\", \"bus.sr\"]");
+    let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert_eq!(refused.status.code(), Some(2), "{said}");
+    assert!(said.contains("meter.toml:3: `recording`: there is no file bus.sr"), "{said}");
+}
+
 #[test]
 fn recordings_are_of_one_board_and_what_they_do_not_show_is_asked_for() {
     let folder = tempfile::tempdir().unwrap();

@@ -1,6 +1,5 @@
 //! A board whose firmware is known from recordings: what was observed stands in place of what the board file says.
 
-use std::fmt::Display;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -13,7 +12,7 @@ use crate::output::{Tone, paint, plain, wrapped};
 use pagewise_base::fault::{Fault, Faults};
 use pagewise_judge::board::{self, Board};
 use pagewise_observe::{Certainty, Firmware, Input, Observation, Program, firmware, observe};
-use pagewise_part::card::Card;
+use pagewise_part::card::{Card, Pointer};
 use pagewise_part::fact::{Basis, Fact};
 
 /// What recordings showed of a board's firmware.
@@ -36,6 +35,7 @@ struct Structure {
     page_bytes: Option<Fact<u32>>,
     word_address_bytes: Option<Fact<u8>>,
     read_wrap_bytes: Option<Fact<u32>>,
+    pointer_after_write: Option<Fact<Pointer>>,
 }
 
 impl Structure {
@@ -59,25 +59,31 @@ impl Structure {
             let value = 1_u32.checked_shl(8 * u32::from(width.value))?;
             Some(Fact { value, basis })
         });
-        Self { page_bytes: number("part_page_bytes"), word_address_bytes, read_wrap_bytes }
+        let pointer_after_write = shown("pointer_after_write").and_then(|(value, basis)| {
+            let value = serde_json::from_value(value.clone()).ok()?;
+            Some(Fact { value, basis })
+        });
+        Self { page_bytes: number("part_page_bytes"), word_address_bytes, read_wrap_bytes, pointer_after_write }
     }
 }
 
 /// Puts what was observed in the place of what nobody stated; where somebody stated otherwise, says so.
-fn put<T: Copy + PartialEq + Display>(
+fn put<T: Copy + PartialEq + Serialize>(
     known: &mut Fact<T>,
     seen: Option<&Fact<T>>,
     what: &str,
     contradicts: &mut Vec<String>,
 ) {
+    // Numbers as they are, choices by their words.
+    let text = |value: &T| serde_json::to_string(value).unwrap_or_default().trim_matches('"').to_owned();
     let Some(seen) = seen else { return };
     match &known.basis {
         Basis::Assumed { .. } | Basis::Generic { .. } => *known = seen.clone(),
         basis if known.value != seen.value => contradicts.push(format!(
             "{what}: {} is {}, the recording shows {} ({})",
-            known.value,
+            text(&known.value),
             basis.parts().0,
-            seen.value,
+            text(&seen.value),
             seen.basis.parts().1
         )),
         _ => {}
@@ -95,6 +101,8 @@ impl Recorded {
         put(&mut card.page_bytes, seen.page_bytes.as_ref(), &page, told);
         put(&mut card.word_address_bytes, seen.word_address_bytes.as_ref(), &width, told);
         put(&mut card.read_wrap_bytes, seen.read_wrap_bytes.as_ref(), &wrap, told);
+        let pointer = of("pointer after a write");
+        put(&mut card.pointer_after_write, seen.pointer_after_write.as_ref(), &pointer, told);
         card
     }
 
@@ -248,31 +256,40 @@ mod tests {
     #[test]
     fn what_a_recording_shows_of_the_part_replaces_assumptions_and_never_what_is_published() {
         let catalogue = pagewise_part::card::Catalogue::embedded().unwrap();
-        let published = catalogue.find("24lc256").unwrap();
+        let mut published = catalogue.find("24lc256").unwrap().clone();
+        // No sheet that was read states it for this part.
+        let sheet = published.page_bytes.basis.clone();
+        published.pointer_after_write = Fact { value: Pointer::WrappedInPage, basis: sheet };
         let shown = |value: u32| Some(Fact { value, basis: Basis::Observed { source: "bus.vcd, 0.1 s".into() } });
         let part = || Structure {
             page_bytes: shown(32),
             word_address_bytes: shown(1).map(|bytes| bytes.map(|bytes| *bytes as u8)),
             read_wrap_bytes: shown(256),
+            pointer_after_write: shown(1).map(|it| it.map(|_| Pointer::LastPlusOne)),
         };
         let seen = || Recorded { files: Vec::new(), observed: Vec::new(), contradicts: Vec::new(), part: part() };
         let mut told = seen();
-        assert_eq!(told.fitted(published), *published);
+        assert_eq!(told.fitted(&published), published);
         let said = told.contradicts.join("\n");
-        for contradiction in
-            ["page in bytes of 24LC256: 64 is published, the recording shows 32", "word-address bytes", "read wraps"]
-        {
+        for contradiction in [
+            "page in bytes of 24LC256: 64 is published, the recording shows 32",
+            "word-address bytes",
+            "read wraps",
+            "pointer after a write of 24LC256: wrapped-in-page is published, the recording shows last-plus-one",
+        ] {
             assert!(said.contains(contradiction), "{said}");
         }
         let mut assumed = published.clone();
         let nobody = Basis::Assumed { why: "nobody said".into() };
         assumed.page_bytes.basis = nobody.clone();
         assumed.word_address_bytes.basis = nobody.clone();
-        assumed.read_wrap_bytes.basis = nobody;
+        assumed.read_wrap_bytes.basis = nobody.clone();
+        (assumed.pointer_after_write.value, assumed.pointer_after_write.basis) = (Pointer::WrappedInPage, nobody);
         let mut told = seen();
         let card = told.fitted(&assumed);
         assert_eq!((card.page_bytes.value, card.page_bytes.basis.parts()), (32, ("observed", "bus.vcd, 0.1 s")));
         assert_eq!((card.word_address_bytes.value, card.read_wrap_bytes.value), (1, 256));
+        assert_eq!(card.pointer_after_write.value, Pointer::LastPlusOne);
         assert!(told.contradicts.is_empty());
     }
 
