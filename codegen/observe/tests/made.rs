@@ -122,8 +122,9 @@ fn read_on(pointer: PointerAfterWrite, crossed: bool) -> Observation {
     if crossed {
         // Across a page end, which shows the page of the part; both pages are read afterwards.
         write(0x70, (0..32).map(|byte| byte ^ 0xA5).collect());
-        bus.write_read(0x50, &[0, 0x40], &mut [0; 128]).unwrap();
     }
+    // A write may have changed any byte of the largest page that it may lie in.
+    bus.write_read(0x50, &[0, 0x40], &mut [0; 128]).unwrap();
     bus.write(0x50, &[&[0, 0x40][..], &[0x5A; 32]].concat()).unwrap();
     rig.advance_ns(5_000_000);
     bus.read(0x50, &mut [0; 8]).unwrap();

@@ -60,6 +60,7 @@ pub fn swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
         let (supply_mv, scl_khz, other_addresses) = bus;
         let (wait, write_shape, reads_on, otherwise) = firmware;
         let mut board = Board {
+            recording: Vec::new(),
             file: String::new(),
             name: "random board".into(),
             fitted: fitted.id.clone(),
@@ -266,6 +267,7 @@ pub fn close_swaps(cards: &[Card]) -> impl Strategy<Value = Swap> + use<> {
                 ..made_for(card, wait, WriteShape::OneBuffer)
             };
             let mut board = Board {
+                recording: Vec::new(),
                 file: String::new(),
                 name: "board close to the limits".into(),
                 fitted: String::new(),

@@ -138,7 +138,7 @@ fn a_board_file_names_its_own_recordings() {
     };
     let answer = |recording: &str| -> Value { serde_json::from_slice(&judged(recording).stdout).unwrap() };
     let verdict = |answer: &Value| answer["boards"][0]["judgements"][0]["verdict"].clone();
-    assert_eq!(verdict(&answer("")), "reconfigure", "pages of 128 bytes do not fit");
+    assert_eq!(answer("").get("recordings").and_then(Value::as_array).map_or(0, Vec::len), 0);
     let seen = answer("recording = [\"bus.vcd\"]");
     assert_eq!(verdict(&seen), "drop-in", "{seen:#}");
     let told = seen["recordings"][0]["recording"]["contradicts"][0].as_str().unwrap();
