@@ -117,7 +117,7 @@ fn read_on(pointer: PointerAfterWrite, crossed: bool) -> Observation {
         bus.write_read(0x50, &[0, offset], &mut vec![0; bytes.len()]).unwrap();
     };
     for page in 2..6 {
-        write(page * 32, (0..32).map(|byte| byte * 3 ^ page * 41).collect());
+        write(page * 32, (0..32).map(|byte| (byte * 3) ^ (page * 41)).collect());
     }
     if crossed {
         // Across a page end, which shows the page of the part; both pages are read afterwards.
