@@ -194,12 +194,6 @@ impl Chip {
         chip
     }
 
-    /// What waveforms begin with.
-    #[cfg(feature = "std")]
-    pub(crate) fn trace_begins(&mut self) {
-        self.began = crate::trace::vcd::Began { busy: self.cycle.is_some(), wp: self.wp_level };
-    }
-
     /// Regions that lie in the array hold what the factory put there.
     pub(crate) fn place_factory_contents(&mut self, from: u32) {
         for i in 0..self.model.regions.len() {

@@ -16,6 +16,12 @@ pub(crate) struct WpTimes {
 }
 
 impl Chip {
+    /// What waveforms begin with.
+    #[cfg(feature = "std")]
+    pub(crate) fn trace_begins(&mut self) {
+        self.began = crate::trace::vcd::Began { busy: self.cycle.is_some(), wp: self.wp_level };
+    }
+
     /// The board moves WP.
     pub(crate) fn set_wp(&mut self, now: u64, level: Level) {
         let before = self.wp_level;

@@ -26,7 +26,7 @@ impl Files for Map {
 impl Map {
     fn with(given: &Given) -> Self {
         let map = Self::default();
-        map.0.borrow_mut().insert("/tmp/t/chip.json".to_owned(), serde_json::to_vec(given).unwrap());
+        map.0.borrow_mut().insert("given/chip.json".to_owned(), serde_json::to_vec(given).unwrap());
         map
     }
 
@@ -37,7 +37,7 @@ impl Map {
     /// Every line that was told.
     fn told(&self) -> Vec<Told> {
         let files = self.0.borrow();
-        let text = String::from_utf8(files["/tmp/t/seen.jsonl"].clone()).unwrap();
+        let text = String::from_utf8(files["given/seen.jsonl"].clone()).unwrap();
         text.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
     }
 }
@@ -100,13 +100,13 @@ fn what_cannot_be_is_said() {
     let map = Map::default();
     assert!(Door::from_command_line(["firmware"], map.clone()).unwrap().is_none(), "no door is named");
     let refused = |map: Map| Door::from_command_line(["PAGEWISE_DOOR=/tmp/t"], map).unwrap_err().to_string();
-    assert_eq!(refused(map.clone()), "/tmp/t/chip.json: not there");
-    map.0.borrow_mut().insert("/tmp/t/chip.json".to_owned(), b"{\"scl_hz\": 1}".to_vec());
+    assert_eq!(refused(map.clone()), "given/chip.json: not there");
+    map.0.borrow_mut().insert("given/chip.json".to_owned(), b"{\"scl_hz\": 1}".to_vec());
     assert!(refused(map).contains("missing field `supply_mv`"));
     let bad = Given { model: ChipModel { page: 3, ..ChipModel::example_32_kbit() }, ..given() };
     assert!(refused(Map::with(&bad)).contains("page"));
     let odd = serde_json::to_string(&given()).unwrap().replace("\"CQgH\"", "\"C\"");
     let map = Map::default();
-    map.0.borrow_mut().insert("/tmp/t/chip.json".to_owned(), odd.into_bytes());
+    map.0.borrow_mut().insert("given/chip.json".to_owned(), odd.into_bytes());
     assert!(refused(map).contains("invalid length"), "contents that are not base64");
 }
