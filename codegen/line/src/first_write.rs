@@ -1,5 +1,8 @@
 //! What a write did: looked at right behind it, so that a wrong part costs one page and not all of them.
 //!
+//! Looking behind every write would read the whole part once more, which verifying does anyway; so it is done behind the
+//! first ones, and where a range may begin that is protected or not there.
+//!
 //! By reading alone nobody can tell a blank part of one kind from a blank part of another. The first write can: a
 //! smaller page wraps inside it, another number of word-address bytes puts the bytes elsewhere, and a smaller part shows
 //! them at a second place.
@@ -16,7 +19,24 @@ pub struct Belief<'b> {
     pub now: Vec<u8>,
 }
 
+/// So many pieces are looked at before any is not.
+const FIRST: usize = 16;
+/// And of the rest the first one in each of so many equal ranges: protection covers halves, quarters and eighths.
+const RANGES: u32 = 16;
+
 impl Belief<'_> {
+    /// Whether the piece of this number is to be looked at, behind one that was written at `last`.
+    #[must_use]
+    pub fn is_due(&self, index: usize, offset: u32, last: u32) -> bool {
+        let range = (self.socket.capacity() / RANGES).max(1);
+        index < FIRST || offset / range != last / range
+    }
+
+    /// Takes it that a piece was written.
+    pub fn wrote(&mut self, offset: u32, bytes: &[u8]) {
+        self.now[offset as usize..][..bytes.len()].copy_from_slice(bytes);
+    }
+
     /// Reads the page of a piece back after it was written, and compares all of it.
     ///
     /// # Errors
@@ -25,7 +45,7 @@ impl Belief<'_> {
         let unit = self.socket.unit();
         let page = offset - offset % unit;
         let before = self.now[page as usize..][..unit as usize].to_vec();
-        self.now[offset as usize..][..bytes.len()].copy_from_slice(bytes);
+        self.wrote(offset, bytes);
         let found = self.read(bus, page)?;
         let expected = &self.now[page as usize..][..unit as usize];
         if found == expected {

@@ -189,7 +189,7 @@ impl Run {
         })
     }
 
-    /// Writes what differs, piece by piece, and looks at each piece right behind it.
+    /// Writes what differs, piece by piece, and looks behind the first ones and into each range of the part.
     fn write(
         &mut self,
         bus: &mut LineBus,
@@ -200,6 +200,7 @@ impl Run {
     ) -> Result<(), Halt> {
         progress.begin(Step::Write, plan.pieces.iter().map(|(_, bytes)| bytes.len() as u64).sum());
         let mut belief = Belief { socket, now: look.contents.clone() };
+        let mut last = 0;
         for (index, (offset, bytes)) in plan.pieces.iter().enumerate() {
             // Between two pages nothing is in flight: the place to stop.
             progress.advance(Step::Write, 0)?;
@@ -211,7 +212,11 @@ impl Run {
                 }
             };
             self.report.pages_written += u32::from(updated.written > 0);
-            belief.check(bus, *offset, bytes)?;
+            if belief.is_due(index, *offset, std::mem::replace(&mut last, *offset)) {
+                belief.check(bus, *offset, bytes)?;
+            } else {
+                belief.wrote(*offset, bytes);
+            }
             if index == 0 {
                 belief.check_other_places(bus, *offset)?;
             }

@@ -26,15 +26,15 @@ use pagewise_tests::seat::Seat;
 static GO_ON: AtomicBool = AtomicBool::new(false);
 
 /// A socket for one card with the chip of another, or of the same, in it.
-struct Place {
-    socket: Socket,
-    rig: Rig,
-    chip: ChipId,
+pub(crate) struct Place {
+    pub(crate) socket: Socket,
+    pub(crate) rig: Rig,
+    pub(crate) chip: ChipId,
     bus: LineBus,
 }
 
 impl Place {
-    fn new(told: &Seat, fitted: &Seat, contents: PowerUp) -> Self {
+    pub(crate) fn new(told: &Seat, fitted: &Seat, contents: PowerUp) -> Self {
         let rig = Rig::new(RigConfig { scl_hz: fitted.scl_hz.min(told.scl_hz), supply_mv: fitted.supply_mv, seed: 1 });
         rig.set_trace(false);
         let model = fitted.card.chip_model();
@@ -52,7 +52,7 @@ impl Place {
         Self { socket, rig, chip, bus }
     }
 
-    fn run(&mut self, unit: &Unit, folder: &Path, permissions: Permissions) -> UnitReport {
+    pub(crate) fn run(&mut self, unit: &Unit, folder: &Path, permissions: Permissions) -> UnitReport {
         // A process that another test starts holds our locks between its fork and its exec.
         let open = || Journal::open(&folder.join("line.jsonl"));
         let again = || std::thread::sleep(std::time::Duration::from_millis(100));

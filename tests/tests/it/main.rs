@@ -44,6 +44,7 @@ mod learning;
 mod line_cards;
 mod line_killed;
 mod line_linux;
+mod line_time;
 mod littlefs_under_cuts;
 mod measure_linux;
 mod moved_on_chips;

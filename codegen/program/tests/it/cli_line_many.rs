@@ -54,6 +54,13 @@ fn several_sockets_work_at_once_and_the_journal_stays_whole() {
     let json = again.json();
     assert!(again.code == 0 && json["units"].as_array().unwrap().iter().all(|u| u["result"] == "already-good"));
     assert_eq!(records(&line).len(), 14);
+    // Each socket is a bus of its own: a unit takes as long as alone.
+    let alone = units(7).run(&[&call[..4], &["--sockets", "1", "--json"], &PART].concat()).json();
+    let times = |json: &serde_json::Value| {
+        let units = json["units"].as_array().unwrap().clone();
+        units.iter().map(|unit| unit["simulated_us"].as_u64().unwrap()).collect::<Vec<_>>()
+    };
+    assert_eq!(times(&run.json()), times(&alone));
     let refused = line.run(&["program", "units", "--part", "24lc32a", "--sockets", "2", "--bus", "/dev/i2c-1"]);
     assert!(refused.code == 2 && refused.err.contains("--simulate"), "{}", refused.err);
 }
