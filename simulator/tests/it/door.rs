@@ -31,7 +31,7 @@ impl Map {
     }
 
     fn door(&self) -> Door {
-        Door::from_command_line(["firmware", "PAGEWISE_DOOR=/tmp/t"], self.clone()).unwrap().expect("a door")
+        Door::from_command_line(["firmware", "PAGEWISE_DOOR=given"], self.clone()).unwrap().expect("a door")
     }
 
     /// Every line that was told.
@@ -99,7 +99,7 @@ fn a_rig_goes_on_from_where_its_supply_was_lost() {
 fn what_cannot_be_is_said() {
     let map = Map::default();
     assert!(Door::from_command_line(["firmware"], map.clone()).unwrap().is_none(), "no door is named");
-    let refused = |map: Map| Door::from_command_line(["PAGEWISE_DOOR=/tmp/t"], map).unwrap_err().to_string();
+    let refused = |map: Map| Door::from_command_line(["PAGEWISE_DOOR=given"], map).unwrap_err().to_string();
     assert_eq!(refused(map.clone()), "given/chip.json: not there");
     map.0.borrow_mut().insert("given/chip.json".to_owned(), b"{\"scl_hz\": 1}".to_vec());
     assert!(refused(map).contains("missing field `supply_mv`"));
