@@ -11,7 +11,7 @@ use pagewise_line::plan::{Holds, Permissions};
 use pagewise_line::units::Unit;
 use pagewise_line::{Ending, Wanted};
 use pagewise_part::card::Catalogue;
-use pagewise_simulator::{CycleTime, PowerUp};
+use pagewise_simulator::{CycleTime, Level, PowerUp};
 use pagewise_tests::draws::Draws;
 use pagewise_tests::floor::{BYTE, CONDITION, Floor};
 use pagewise_tests::search::seed;
@@ -79,4 +79,32 @@ fn a_unit_from_64_kbit_on_takes_at_most_a_tenth_more_than_the_bus_needs() {
     }
     assert!(shown >= 20, "too few to show anything");
     assert!(worst <= 10.0, "{worst:.1} %");
+}
+
+/// Not every page is looked at behind its write, but the first one of a range that WP protects is: no more is written.
+#[test]
+fn a_protected_range_is_found_at_its_first_page() {
+    let catalogue = Catalogue::embedded().unwrap();
+    let (mut draws, mut tried) = (Draws::new(seed()), 0);
+    for card in catalogue.cards() {
+        let (range, seat) = (card.chip_model().write_protect.pin_range, Seat::new(card, 0, 0));
+        let pages_before = range.start / card.page_bytes.value.max(1);
+        if range.len == 0 || pages_before <= 16 || pages_before > 256 {
+            continue;
+        }
+        let mut place = Place::new(&seat, &seat, PowerUp::Erased);
+        place.rig.set_wp(place.chip, Level::from_bit(card.wp_active_high.value));
+        let mut image = Image::new();
+        image.put(0, &draws.bytes(place.socket.capacity() as usize)).unwrap();
+        let wanted = Wanted::new(image, b"");
+        let unit = Unit { name: "TI-1".into(), file: "a".into(), wanted, made_for: None };
+        let folder = tempfile::tempdir().unwrap();
+        let report = place.run(&unit, folder.path(), Permissions::default());
+        assert_eq!(report.result, Ending::Failed, "{}", card.id);
+        let written = report.pages_written;
+        assert!(written <= pages_before + 1, "{}: {written} pages, {pages_before} before the range", card.id);
+        tried += 1;
+    }
+    println!("a protected range behind others on {tried} cards");
+    assert!(tried > 0);
 }
