@@ -132,7 +132,7 @@ impl Rig {
         self.set_torn_model(cut.torn, cut.draws);
         self.set_supply_profile(&SupplyProfile::new().step(cut.at_ns, 0));
         let played = self.replay(up_to(events, cut.at_ns));
-        self.advance_ns(cut.at_ns.saturating_sub(self.now_ns()) + 1);
+        self.advance_ns(cut.at_ns.saturating_sub(self.now_ns()));
         self.restore_supply_mv(supply_mv);
         played.map(|_| ())
     }

@@ -334,7 +334,7 @@ fn first_cut<P: CutProgram>(program: &P, stages: &[Stage<P::Progress>], case: Cu
     let stage = &stages[reached - 1];
     let rig = stage.state.rig();
     rig.set_trace(false);
-    rig.set_torn_model(case.model, u64::from(case.draw) << 32 | (case.first_ns & 0xFFFF_FFFF));
+    rig.set_torn_model(case.model, u64::from(case.draw) << 32 ^ case.first_ns);
     let mut progress = stage.progress.clone();
     cut(&rig, case.first_ns, |rig| {
         for step in stage.step..program.steps() {
@@ -352,10 +352,7 @@ fn cut(rig: &Rig, at_ns: u64, run: impl FnOnce(&Rig)) {
     let mv = rig.supply_mv();
     rig.set_supply_profile(&SupplyProfile::new().step(at_ns, 0));
     run(rig);
-    let now = rig.now_ns();
-    if now < at_ns {
-        rig.advance_ns(at_ns - now);
-    }
+    rig.advance_ns(at_ns.saturating_sub(rig.now_ns()));
     rig.restore_supply_mv(mv);
 }
 

@@ -197,3 +197,23 @@ pub(crate) struct BusFaults {
     pub(crate) faults: Faults,
     pub(crate) bytes: u64,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Ratio;
+
+    #[test]
+    fn a_ratio_holds_in_so_many_cases_and_always_in_the_same() {
+        let held = |ratio: Ratio, seed: u64| (0..10_000).filter(|place| ratio.holds_at(seed, *place)).count();
+        for (hits, of, expected) in [(0, 1, 0), (0, 0, 0), (5, 0, 0), (1, 1, 10_000), (7, 5, 10_000)] {
+            assert_eq!(held(Ratio::new(hits, of), 3), expected, "{hits} in {of}");
+        }
+        for (hits, of) in [(1_u32, 2), (1, 10), (3, 4)] {
+            let (found, expected) = (held(Ratio::new(hits, of), 3), 10_000 * hits as usize / of as usize);
+            assert!(found.abs_diff(expected) < 300, "{hits} in {of}: {found} of 10,000");
+        }
+        let half = Ratio::new(1, 2);
+        let places = |seed: u64| (0..64).map(|place| half.holds_at(seed, place)).collect::<Vec<_>>();
+        assert!(places(1) == places(1) && places(1) != places(2) && places(1) != places(2 | 1 << 40));
+    }
+}

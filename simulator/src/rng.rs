@@ -37,3 +37,35 @@ impl Rng {
         if bound == 0 { 0 } else { self.next() % bound }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Rng;
+
+    /// The first five numbers from seed 1234567 in Rosetta Code, "Pseudo-random numbers/Splitmix64" (from memory).
+    #[test]
+    fn the_numbers_are_those_of_split_mix_64() {
+        let published = [
+            6_457_827_717_110_365_317,
+            3_203_168_211_198_807_973,
+            9_817_491_932_198_370_423,
+            4_593_380_528_125_082_431,
+            16_408_922_859_458_223_821,
+        ];
+        let mut rng = Rng::new(1_234_567);
+        assert_eq!([0; 5].map(|_| rng.next()), published);
+        let drawn = |draw: fn(&mut Rng) -> u64| draw(&mut Rng::new(1_234_567));
+        assert_eq!(drawn(|rng| rng.byte().into()), published[0] >> 56);
+        assert_eq!(drawn(|rng| rng.level().into()), published[0] >> 63);
+        assert_eq!(drawn(|rng| rng.below(1000)), published[0] % 1000);
+        assert_eq!(drawn(|rng| rng.below(0)), 0);
+    }
+
+    #[test]
+    fn a_fork_is_another_sequence_for_each_purpose_and_leaves_its_parent_alone() {
+        let (mut parent, mut alone) = (Rng::new(7), Rng::new(7));
+        let forks = [1, 2, 3].map(|purpose| parent.fork(purpose).next());
+        assert!(forks[0] != forks[1] && forks[1] != forks[2] && forks[0] != forks[2], "{forks:?}");
+        assert_eq!(parent.next(), alone.next());
+    }
+}

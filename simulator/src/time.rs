@@ -127,6 +127,14 @@ mod tests {
         assert_eq!(shares(&AcLimits { t_low: 600, t_hd_sta: 401, ..low }), None);
     }
 
+    /// The middle of each SCL clock is where a level counts: at 100 kHz SCL rises 5.5 us into each clock of 10 us.
+    #[test]
+    fn the_instants_of_a_byte_are_its_eighth_and_ninth_rising_scl() {
+        let times = ClockPlan::for_scl_hz(100_000).byte_from(1_000_000);
+        assert_eq!((times.begin, times.end), (1_000_000, 1_090_000));
+        assert_eq!((times.received, times.acknowledged), (1_000_000 + 75_500, 1_000_000 + 85_500));
+    }
+
     #[test]
     fn nine_clocks_at_400_khz_take_22_5_us() {
         // standards-notes: "At 400 kHz a poll takes 22.5 us on the wire".

@@ -63,6 +63,8 @@ pub(crate) struct World {
     pub(crate) wire: Option<Box<WireState>>,
     /// Calls of embedded-hal controllers.
     pub(crate) calls: u64,
+    /// Of them those that took the short way.
+    pub(crate) short_calls: u64,
     /// A STOP that comes after the call has returned.
     pub(crate) stop_due: Option<u64>,
     pub(crate) controller_hangs: bool,
@@ -97,6 +99,7 @@ impl World {
             rng: Rng::new(seed),
             wire: None,
             calls: 0,
+            short_calls: 0,
             stop_due: None,
             controller_hangs: false,
         }

@@ -32,7 +32,7 @@ impl World {
         chip.read_plainly(address << 1 | 1, block, offset);
         chip.read_run(data, plan.byte_ns(), into);
         self.now = data + plan.byte_ns() * into.len() as u64 + plan.period_ns;
-        self.calls += 1;
+        self.count_short(1);
         self.hear_notes();
         true
     }
@@ -53,7 +53,7 @@ impl World {
         }
         self.others.iter_mut().for_each(|other| other.selected = false);
         self.now = end;
-        self.calls += 1;
+        self.count_short(1);
         true
     }
 
@@ -78,7 +78,7 @@ impl World {
         }
         self.others.iter_mut().for_each(|other| other.selected = false);
         self.now = end;
-        self.calls += 1;
+        self.count_short(1);
         self.hear_notes();
         true
     }
@@ -106,7 +106,12 @@ impl World {
         let each = poll_ns + pause_ns;
         let polls = last_start.div_ceil(each).min(within_ns / each);
         self.pass(polls * each);
-        self.calls += polls;
+        self.count_short(polls);
+    }
+
+    fn count_short(&mut self, calls: u64) {
+        self.calls += calls;
+        self.short_calls += calls;
     }
 
     /// Nobody watches single bytes, nothing disturbs them, and nothing is left over from before.

@@ -25,6 +25,13 @@ impl Rig {
         }
     }
 
+    /// How many calls of controllers took the short way, on which nothing is watched because there is nothing to see: what
+    /// makes plain random reads and polls fast. Results are the same on both ways.
+    #[must_use]
+    pub fn short_calls(&self) -> u64 {
+        self.world.borrow().short_calls
+    }
+
     /// Levels of the lines over time, while the trace is on: time in nanoseconds, line, level. Both begin high. Traffic of
     /// the wire level as it was, traffic of the byte level as its controller would have made it.
     #[must_use]

@@ -2,7 +2,8 @@
 
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::{
-    ChipId, ChipModel, Cut, CycleTime, Event, Level, Rig, RigConfig, Straps, SupplyProfile, TornModel, steps,
+    ChipId, ChipModel, Cut, CycleTime, Event, EventKind, Level, Note, Rig, RigConfig, Straps, SupplyProfile, TornModel,
+    steps,
 };
 
 fn rig() -> (Rig, ChipId) {
@@ -73,6 +74,57 @@ fn a_chip_that_is_changed_by_other_ways_than_the_bus_is_told() {
         rig.load(chip, 0x30, &[1]);
         let _ = rig.bus().write_read(0x50, &[0x00, 0x30], &mut [0]);
     }));
+}
+
+/// Three bytes at 400 kHz: START, four acknowledged bytes, STOP, and the quarters of the write cycle.
+#[test]
+fn a_step_tells_its_transfer_and_its_moments() {
+    let (bench, chip) = rig();
+    let events = trace(|rig, _| rig.bus().write(0x50, &[0x00, 0x20, 0xA5]).unwrap());
+    let steps = steps(&bench, &events).unwrap();
+    assert_eq!((steps.len(), steps[0].line.as_str()), (1, "S 50W+ 00+ 20+ A5+ P"));
+    let Some(Note::CycleStart { ends_ns, .. }) = events.iter().find_map(|event| match event.kind {
+        EventKind::Chip { note: note @ Note::CycleStart { .. }, .. } => Some(note),
+        _ => None,
+    }) else {
+        panic!("no write cycle")
+    };
+    let moments = &steps[0].moments;
+    let stop = moments[5];
+    let quarter = (ends_ns - stop) / 4;
+    assert_eq!(moments.len(), 9);
+    assert_eq!(moments[6..], [1, 2, 3].map(|n| stop + n * quarter));
+    assert!((1_000_000..=5_000_000).contains(&(ends_ns - stop)), "a write cycle of {} ns", ends_ns - stop);
+
+    // Once torn, what wavers is another state at each moment; what was kept whole is one state.
+    let state = |torn, at_ns| steps[0].state_after_cut(Cut { at_ns, torn, draws: 3 });
+    for torn in TornModel::ALL {
+        let (before, middle, later) = (state(torn, moments[2]), state(torn, moments[6]), state(torn, moments[7]));
+        assert_eq!(before, state(torn, moments[3]), "{torn:?}");
+        assert_eq!(before[..4096], bench.fork().memory(chip)[..], "{torn:?}");
+        match torn {
+            TornModel::Old => assert_eq!((&middle, &later), (&before, &before)),
+            TornModel::New => assert!(middle == later && middle != before),
+            TornModel::Unstable => assert_ne!(middle, later),
+            _ => {}
+        }
+    }
+}
+
+/// The rest of the transfer is played to its STOP: what is asked for is a whole trace.
+#[test]
+fn a_cut_in_a_transfer_is_played_to_its_end() {
+    let events = trace(|rig, _| rig.bus().write(0x50, &[0x00, 0x20, 0xA5]).unwrap());
+    for (at, event) in events.iter().enumerate() {
+        let (rig, chip) = rig();
+        assert_eq!(
+            rig.replay_to_cut(&events, Cut { at_ns: event.at_ns, torn: TornModel::Old, draws: 0 }),
+            Ok(()),
+            "{at}"
+        );
+        assert!(rig.now_ns() > event.at_ns && rig.supply_mv() == 3300, "{at}");
+        assert_eq!(rig.memory(chip)[0x20], 0xFF, "{at}");
+    }
 }
 
 #[test]

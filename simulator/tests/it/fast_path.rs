@@ -6,13 +6,18 @@ use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::{BrownOut, PointerAfterWrite};
 use pagewise_simulator::{
-    BusFault, ChipModel, CycleTime, PowerUp, Quirks, Rig, RigConfig, Straps, SupplyProfile, TornModel,
+    BusFault, ChipModel, CycleTime, PowerUp, Preset, Quirks, Rig, RigConfig, Straps, SupplyProfile, TornModel,
 };
 use proptest::prelude::*;
 
 /// Runs the steps; between them, a device at another address is read and nobody is asked.
 fn run_with_visits(rig: &Rig, model: &ChipModel, steps: &[Step]) -> Vec<Seen> {
-    let mut bus = rig.bus();
+    run_as(Quirks::default(), rig, model, steps)
+}
+
+/// The same by a controller with habits.
+fn run_as(quirks: Quirks, rig: &Rig, model: &ChipModel, steps: &[Step]) -> Vec<Seen> {
+    let mut bus = rig.bus_with(quirks);
     let mut seen = Vec::new();
     for (index, step) in steps.iter().enumerate() {
         let mut got = vec![0; 2];
@@ -120,6 +125,27 @@ proptest! {
         }
         prop_assert_eq!(first_difference(&fast.memory(fast_chip), &slow.memory(slow_chip)), None);
         prop_assert_eq!(fast.finish(), slow.finish());
+    }
+
+    /// No habit of a HAL gets lost on the short way.
+    #[test]
+    fn fast_and_slow_path_agree_under_every_preset(
+        preset in 0..Preset::ALL.len(), index in 0..5_usize, limit in 0..4_usize,
+        steps in prop::collection::vec(step(), 1..30),
+    ) {
+        let mut quirks = Preset::ALL[preset].quirks;
+        quirks.max_transfer = quirks.max_transfer.map(|_| [1, 3, 32, 255][limit]);
+        let model = &models()[index];
+        let image = pattern(model.capacity as usize);
+        let ran = [false, true].map(|trace| {
+            let (rig, chip) = rig_for(model, &image, trace);
+            with_neighbour(&rig);
+            let seen = run_as(quirks, &rig, model, &steps);
+            rig.advance_ns(CYCLE);
+            (seen, rig.memory(chip), rig.finish())
+        });
+        prop_assert_eq!(&ran[0].0, &ran[1].0);
+        prop_assert!(ran[0] == ran[1]);
     }
 
     #[test]

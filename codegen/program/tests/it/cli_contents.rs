@@ -104,6 +104,19 @@ fn a_display_block_moves_with_a_number_and_a_sum_of_its_own_per_unit() {
     }
 }
 
+/// With `old` of the layout changed to `new`, the command is refused with `message` and does not write `output`.
+fn refuses(cases: &[(&str, &str, &str)], command: &[&str], output: &str) {
+    for (old, new, message) in cases {
+        let line = line();
+        fs::write(line.path("old.bin"), [1, 2, 3]).unwrap();
+        assert!(LAYOUT.contains(old), "{old}");
+        fs::write(line.path("panel.toml"), LAYOUT.replacen(old, new, 1)).unwrap();
+        let refused = line.run(command);
+        assert!(refused.code == 2 && refused.err.contains(message), "{message}: {}{}", refused.out, refused.err);
+        assert!(!line.path(output).exists());
+    }
+}
+
 #[test]
 fn files_and_dumps_that_do_not_fit_are_told_with_their_field() {
     let cases: [(&str, &str, &str); 9] = [
@@ -117,14 +130,7 @@ fn files_and_dumps_that_do_not_fit_are_told_with_their_field() {
         ("SUM-8/ZERO", "SUM-9", "`SUM-9` is not a sum of bytes"),
         ("length = 12\noffset = 0\nfrom", "length = 12\noffset = 0\ncolumn = \"x\"\nfrom", "stands beside `column`"),
     ];
-    for (old, new, message) in cases {
-        let line = line();
-        assert!(LAYOUT.contains(old), "{old}");
-        fs::write(line.path("panel.toml"), LAYOUT.replacen(old, new, 1)).unwrap();
-        let refused = line.run(&BUILD);
-        assert!(refused.code == 2 && refused.err.contains(message), "{message}: {}{}", refused.out, refused.err);
-        assert!(!line.path("images").exists());
-    }
+    refuses(&cases, &BUILD, "images");
     let line = line();
     fs::write(line.path("units.csv"), "unit,number\nP1,1001\nP3,1002\nP4,1003\n").unwrap();
     let refused = line.run(&BUILD);
@@ -282,14 +288,7 @@ fn signatures_that_tell_nothing_are_refused() {
         ("length = 64", "length = 3", "has 4 bytes, the region 3"),
         ("file = \"start.bit\"", "column = \"start\"", "stands beside `column`"),
     ];
-    for (old, new, message) in cases {
-        let line = line();
-        fs::write(line.path("old.bin"), [1, 2, 3]).unwrap();
-        fs::write(line.path("panel.toml"), LAYOUT.replacen(old, new, 1)).unwrap();
-        let refused = line.run(&["inspect", "old.bin", "--layout", "panel.toml", "--draft", "draft.toml"]);
-        assert!(refused.code == 2 && refused.err.contains(message), "{message}: {}{}", refused.out, refused.err);
-        assert!(!line.path("draft.toml").exists());
-    }
+    refuses(&cases, &["inspect", "old.bin", "--layout", "panel.toml", "--draft", "draft.toml"], "draft.toml");
     let line = line();
     fs::write(line.path("old.bin"), [1, 2, 3]).unwrap();
     let refused = line.run(&["inspect", "old.bin", "--layout", "none.toml"]);
