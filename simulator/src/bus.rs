@@ -22,10 +22,10 @@ pub use steps::StepBus;
 use alloc::rc::Rc;
 use core::cell::RefCell;
 
-use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
+use embedded_hal::i2c::{ErrorType, I2c, Operation};
 
 use crate::world::World;
-use quirks::{AdjacentWrites, OverLimit};
+use quirks::AdjacentWrites;
 use transfer::{Check, Transfer};
 
 /// How long a blocking call hangs in virtual time before it is given up.
@@ -69,13 +69,7 @@ impl RigBus {
     }
 
     fn error(&self, fault: BusFault) -> BusError {
-        let kind = match fault {
-            BusFault::AddressNack => self.quirks.nack.kind(NoAcknowledgeSource::Address),
-            BusFault::DataNack { .. } => self.quirks.nack.kind(NoAcknowledgeSource::Data),
-            BusFault::SdaHeld | BusFault::NoSupply | BusFault::EmptyList | BusFault::Hung => ErrorKind::Bus,
-            BusFault::TooLong { .. } if self.quirks.over_limit == OverLimit::RefuseAsBus => ErrorKind::Bus,
-            _ => ErrorKind::Other,
-        };
+        let kind = self.quirks.kind(fault);
         BusError { fault, kind }
     }
 }

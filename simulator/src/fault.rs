@@ -214,6 +214,7 @@ mod tests {
         }
         let half = Ratio::new(1, 2);
         let places = |seed: u64| (0..64).map(|place| half.holds_at(seed, place)).collect::<Vec<_>>();
+        assert!(places(u64::MAX).contains(&true) && places(u64::MAX).contains(&false));
         assert!(places(1) == places(1) && places(1) != places(2) && places(1) != places(2 | 1 << 40));
     }
 }

@@ -79,3 +79,21 @@ impl FromStr for Hazard {
         Self::ALL.into_iter().find(|hazard| hazard.name() == text).ok_or(UnknownHazard)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::format;
+    use alloc::string::ToString;
+
+    #[test]
+    fn a_name_is_read_back_as_what_it_names_and_pads() {
+        for hazard in Hazard::ALL {
+            assert_eq!(hazard.to_string().parse(), Ok(hazard));
+            assert!(hazard.what().len() > 20, "{hazard}");
+        }
+        assert_eq!(format!("[{:<10}]", Hazard::PageWrap), "[page-wrap ]");
+        let unknown = "page wrap".parse::<Hazard>().unwrap_err();
+        assert_eq!(unknown.to_string(), "not the name of a hazard");
+    }
+}

@@ -67,11 +67,6 @@ impl Segment {
         self.control.is_some_and(|control| control & 1 == 1)
     }
 
-    /// R/W = 0, answered.
-    pub(crate) fn is_acked_write(&self) -> bool {
-        self.acked && self.control.is_some_and(|control| control & 1 == 0)
-    }
-
     pub(crate) fn wrote(&mut self, byte: u8, acked: bool) {
         if self.raw.len() < KEPT_BYTES {
             self.raw.push(byte);

@@ -127,6 +127,36 @@ mod tests {
         assert_eq!(shares(&AcLimits { t_low: 600, t_hd_sta: 401, ..low }), None);
     }
 
+    /// Each limit of the high part and of the low part counts, whichever is the longest.
+    #[test]
+    fn every_limit_is_kept_if_it_is_the_longest() {
+        let plan = ClockPlan::for_scl_hz(1_000_000);
+        let limits: [(fn(&mut AcLimits), bool); 7] = [
+            (|ac| ac.t_high = 600, true),
+            (|ac| ac.t_hd_sta = 600, true),
+            (|ac| ac.t_su_sto = 600, true),
+            (|ac| ac.t_low = 600, false),
+            (|ac| ac.t_buf = 600, false),
+            (|ac| ac.t_su_sta = 600, false),
+            (|ac| ac.t_aa_max = 600, false),
+        ];
+        for (index, (set, high)) in limits.into_iter().enumerate() {
+            let mut ac = AcLimits {
+                t_high: 1,
+                t_hd_sta: 2,
+                t_su_sto: 3,
+                t_low: 1,
+                t_buf: 2,
+                t_su_sta: 3,
+                ..AcLimits::FAST_PLUS
+            };
+            ac.t_aa_max = 4;
+            set(&mut ac);
+            let (low_ns, high_ns) = if high { (400, 600) } else { (600, 400) };
+            assert_eq!(plan.keeping(&ac), Some(ClockPlan { low_ns, high_ns, ..plan }), "limit {index}");
+        }
+    }
+
     /// The middle of each SCL clock is where a level counts: at 100 kHz SCL rises 5.5 us into each clock of 10 us.
     #[test]
     fn the_instants_of_a_byte_are_its_eighth_and_ninth_rising_scl() {

@@ -5,7 +5,9 @@ use core::fmt;
 
 use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, Operation};
 
+use crate::bus::BusFault;
 use crate::bus::quirks::{AdjacentWrites, DirectionChange, OverLimit, Quirks, ZeroLength};
+use crate::bus::transfer::{Check, decide, is_read, op_len};
 
 /// Error of [`BusLayer`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -75,34 +77,16 @@ impl<B: I2c> BusLayer<B> {
 
     /// What is refused before anything is sent.
     fn check(&mut self, operations: &[Operation<'_>]) -> Result<(), LayerError<B::Error>> {
-        let quirks = self.quirks;
         self.calls += 1;
-        let taken = quirks.busy_every > 0 && self.calls.is_multiple_of(quirks.busy_every);
-        let two_writes = operations.windows(2).any(|pair| !is_read(&pair[0]) && !is_read(&pair[1]));
-        let empty = operations.iter().any(|op| len(op) == 0);
-        let early_read = operations.iter().rev().skip(1).any(is_read);
-        if taken
-            || (two_writes && quirks.adjacent_writes == AdjacentWrites::Refused)
-            || (quirks.one_read_last && early_read)
-            || (empty && matches!(quirks.zero_length, ZeroLength::Refused | ZeroLength::Hung))
-        {
-            return Err(LayerError::Refused(ErrorKind::Other));
+        // No call is a multiple of 0.
+        let taken = self.calls.is_multiple_of(self.quirks.busy_every);
+        let decided = if taken { Err(BusFault::Taken) } else { decide(operations, self.quirks) };
+        match decided {
+            Ok(Check::Go | Check::Nothing) => Ok(()),
+            // Nothing here can wait for ever: a refusal shows it.
+            Ok(Check::Hangs) => Err(LayerError::Refused(ErrorKind::Other)),
+            Err(fault) => Err(LayerError::Refused(self.quirks.kind(fault))),
         }
-        if operations.is_empty() && quirks.empty_list_fails {
-            return Err(LayerError::Refused(ErrorKind::Bus));
-        }
-        let refuses = match quirks.over_limit {
-            OverLimit::Refuse => Some(ErrorKind::Other),
-            OverLimit::RefuseAsBus => Some(ErrorKind::Bus),
-            _ => None,
-        };
-        if let (Some(limit), Some(kind)) = (quirks.max_transfer, refuses) {
-            let mut runs = operations.chunk_by(|a, b| is_read(a) == is_read(b));
-            if runs.any(|run| run.iter().map(len).sum::<usize>() > limit) {
-                return Err(LayerError::Refused(kind));
-            }
-        }
-        Ok(())
     }
 
     /// Where this layer begins a transaction of its own: before the operation of each index.
@@ -116,17 +100,6 @@ impl<B: I2c> BusLayer<B> {
             _ => self.quirks.direction_change == DirectionChange::StopStart,
         });
         broken.map(|(i, _)| i + 1).collect()
-    }
-}
-
-fn is_read(op: &Operation<'_>) -> bool {
-    matches!(op, Operation::Read(_))
-}
-
-fn len(op: &Operation<'_>) -> usize {
-    match op {
-        Operation::Read(buffer) => buffer.len(),
-        Operation::Write(bytes) => bytes.len(),
     }
 }
 
@@ -155,7 +128,7 @@ impl<B: I2c> I2c for BusLayer<B> {
             (rest, from) = (later, until);
             let mut part: Vec<Operation<'_>> = Vec::new();
             for op in now {
-                if ignores && len(op) == 0 && (is_read(op) || !reads_only) {
+                if ignores && op_len(op) == 0 && (is_read(op) || !reads_only) {
                     continue;
                 }
                 part.push(match op {
@@ -196,8 +169,8 @@ fn pieces(operations: Vec<Operation<'_>>, limit: Option<usize>) -> Vec<Vec<Opera
                 moved = 0;
             }
             let room = limit - moved;
-            if len(&op) <= room {
-                moved += len(&op);
+            if op_len(&op) <= room {
+                moved += op_len(&op);
                 now.push(op);
                 break;
             }

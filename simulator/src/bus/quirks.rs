@@ -2,6 +2,8 @@
 
 use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
 
+use crate::bus::BusFault;
+
 /// What a HAL calls a missing acknowledge.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum NackKind {
@@ -130,4 +132,17 @@ pub struct Quirks {
     pub early_return_ns: u32,
     /// A dropped future.
     pub cancelled: Cancelled,
+}
+
+impl Quirks {
+    /// What this HAL calls a fault.
+    pub(super) fn kind(&self, fault: BusFault) -> ErrorKind {
+        match fault {
+            BusFault::AddressNack => self.nack.kind(NoAcknowledgeSource::Address),
+            BusFault::DataNack { .. } => self.nack.kind(NoAcknowledgeSource::Data),
+            BusFault::SdaHeld | BusFault::NoSupply | BusFault::EmptyList | BusFault::Hung => ErrorKind::Bus,
+            BusFault::TooLong { .. } if self.over_limit == OverLimit::RefuseAsBus => ErrorKind::Bus,
+            _ => ErrorKind::Other,
+        }
+    }
 }

@@ -27,9 +27,15 @@ pub(super) fn check(
         return Err(BusFault::AddressOutOfRange(address));
     }
     world.calls += 1;
-    if quirks.busy_every > 0 && world.calls.is_multiple_of(u64::from(quirks.busy_every)) {
+    // No call is a multiple of 0.
+    if world.calls.is_multiple_of(quirks.busy_every.into()) {
         return Err(BusFault::Taken);
     }
+    decide(operations, quirks)
+}
+
+/// The same for operations alone.
+pub(super) fn decide(operations: &[Operation<'_>], quirks: Quirks) -> Result<Check, BusFault> {
     if operations.is_empty() {
         return if quirks.empty_list_fails { Err(BusFault::EmptyList) } else { Ok(Check::Nothing) };
     }
@@ -121,9 +127,7 @@ impl Transfer {
             world.begin_access();
         }
         let Some(op) = operations.get(self.op) else {
-            if self.moved == 0 && self.before == Some(true) {
-                world.empty_read()?;
-            }
+            self.release_line(world)?;
             return Ok(false);
         };
         if is_skipped(op, self.quirks) {
@@ -159,10 +163,16 @@ impl Transfer {
                 _ => Ok(()),
             };
         }
+        self.release_line(world)?;
         if self.before.is_some() && self.quirks.direction_change == DirectionChange::StopStart {
             world.stop();
         }
         self.begin(world, reads)
+    }
+
+    /// After a read without bytes the chip drives the next bit: a START or STOP is possible only if it is 1.
+    fn release_line(&self, world: &mut World) -> Result<(), BusFault> {
+        if self.moved == 0 && self.before == Some(true) { world.empty_read() } else { Ok(()) }
     }
 
     fn begin(&mut self, world: &mut World, reads: bool) -> Result<(), BusFault> {

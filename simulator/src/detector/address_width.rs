@@ -20,7 +20,7 @@ pub(crate) struct AddressWidth {}
 impl AddressWidth {
     pub(super) fn ended(&self, segment: &Segment, chips: &[Chip]) -> Vec<Finding> {
         let sent = segment.raw.len();
-        if !segment.is_acked_write() || segment.refused || sent == 0 {
+        if segment.is_read() || segment.refused || sent == 0 {
             return Vec::new();
         }
         let array = |&&i: &&usize| chips[i].target == Target::Array;

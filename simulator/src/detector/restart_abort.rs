@@ -71,7 +71,7 @@ impl RestartAbort {
 
     pub(super) fn ended(&mut self, segment: &Segment, chips: &[Chip]) -> Vec<Finding> {
         // A bare header: nothing was latched, so the chip said nothing when the START came.
-        let bare = segment.restarted && segment.is_acked_write() && !segment.refused && !segment.raw.is_empty();
+        let bare = segment.restarted && !segment.is_read() && !segment.refused && !segment.raw.is_empty();
         let header = |&&i: &&usize| segment.raw.len() == usize::from(chips[i].model.word_address_bytes);
         self.bare_header = None;
         if bare && let Some(control) = segment.control {

@@ -270,6 +270,27 @@ mod asynch {
         }
     }
 
+    /// A chip that drives a 0 lets no STOP through.
+    #[test]
+    fn a_read_that_is_dropped_holds_the_bus_where_the_chip_drives_a_zero() {
+        for (byte, held) in [(0x00, true), (0xFF, false)] {
+            let mut seen = Vec::new();
+            for polls in 1..12 {
+                let rig = Rig::new(RigConfig::default());
+                let chip = rig.attach(pagewise_simulator::ChipModel::example_32_kbit(), Straps::GROUND);
+                rig.load(chip, 0, &[byte; 16]);
+                rig.bus().write(0x50, &[0, 0]).unwrap();
+                let mut bus = rig.async_bus();
+                let mut into = [0; 4];
+                if !drop_after(AsyncI2c::read(&mut bus, 0x50, &mut into), polls) {
+                    let next = block_on(AsyncI2c::write(&mut bus, 0x50, &[0, 0]));
+                    seen.push(next.map_err(|error| error.fault).err());
+                }
+            }
+            assert_eq!(seen.contains(&Some(BusFault::SdaHeld)), held, "0x{byte:02X}: {seen:?}");
+        }
+    }
+
     #[test]
     fn a_dropped_future_may_leave_the_controller_hanging_until_it_is_recovered() {
         let rig = Rig::new(RigConfig::default());

@@ -219,6 +219,9 @@ fn supply_steps_are_taken_by_time_in_whatever_order_they_are_written() {
         rig.advance_ns(until_ns - rig.now_ns());
         assert_eq!(rig.supply_mv(), mv, "{until_ns} ns");
     }
+    let falling = SupplyProfile::new().ramp(1_000, 7_400, 3_300, 100);
+    let steps: Vec<_> = (0..=64).map(|step| (1_000 + 100 * step, 3_300 - 50 * step as u32)).collect();
+    assert_eq!(falling.steps(), steps);
 }
 
 #[test]

@@ -191,6 +191,30 @@ fn busy_access_is_quiet_when_polled_or_retried() {
     assert!(bench.hazards().is_empty());
 }
 
+/// What another chip is asked in between says nothing about the access that was refused.
+#[test]
+fn busy_access_is_quiet_when_another_chip_is_asked_before_the_retry() {
+    let bench = e32();
+    bench.rig.attach(ChipModel::example_32_kbit(), Straps::address(1));
+    bench.write(0, &[1]).unwrap();
+    assert!(bench.write(0x20, &[2, 2]).is_err());
+    bench.rig.bus().write_read(0x51, &[0, 0], &mut [0]).unwrap();
+    bench.wait();
+    bench.write(0x20, &[2, 2]).unwrap();
+    assert_eq!(bench.rig.finish(), []);
+}
+
+/// A header that was refused is not a write, even where its second byte is what another program would mean as data.
+#[test]
+fn a_poll_that_was_refused_explains_no_loss() {
+    let bench = e32();
+    bench.rig.meant(bench.chip, 0, &[0x41]);
+    bench.write(0x40, &[2]).unwrap();
+    assert!(bench.rig.bus().write(0x50, &[0x00, 0x41]).is_err());
+    assert!(bench.rig.bus().write_read(0x50, &[0x00, 0x41], &mut [0]).is_err());
+    assert_eq!(bench.rig.explain()[0].cause, None);
+}
+
 #[test]
 fn busy_access_of_a_part_that_answers_reads_inside_the_cycle() {
     let mut model = ChipModel::example_32_kbit();
@@ -283,10 +307,16 @@ fn stuck_bus_fires_and_nine_clocks_free_it() {
     bus.interrupted_read(0x50, &[0, 0], 1, 4).unwrap();
     assert!(bench.rig.finish().is_empty());
     assert_eq!(bench.read(0, 2), [0xFF, 0x0F]);
+    let began = bench.rig.now_ns();
     bus.interrupted_read(0x50, &[0, 0], 1, 3).unwrap();
+    // START and three bytes, repeated START and two bytes, three bits: at 400 kHz.
+    assert_eq!(bench.rig.now_ns() - began, (1 + 27 + 2 + 18 + 3) * 2_500);
     assert!(bus.write(0x50, &[0, 0]).is_err());
     assert_eq!(bench.hazards(), [Hazard::StuckBus]);
+    let began = bench.rig.now_ns();
     bus.recover();
+    // Nine clocks, a repeated START, STOP.
+    assert_eq!(bench.rig.now_ns() - began, (9 + 2 + 1) * 2_500);
     assert_eq!(bench.read(0, 2), [0xFF, 0x0F]);
 }
 

@@ -93,6 +93,8 @@ fn a_line_held_low_stops_the_controller_for_a_while() {
         bench.rig.set_faults(script(&[fault])).unwrap();
         bench.rig.advance_ns(100_000);
         assert_eq!(bench.write(0, &[]).unwrap_err().fault, BusFault::SdaHeld);
+        // Given up after nine clocks at 400 kHz.
+        assert_eq!(bench.rig.now_ns(), 100_000 + 9 * 2_500);
         bench.rig.advance_ns(100_000);
         bench.write(0, &[]).unwrap();
     }

@@ -28,6 +28,14 @@ fn with_page() -> ChipModel {
     model
 }
 
+/// What is not stated is not written down either.
+#[test]
+fn upper_bits_are_told_only_where_they_are_looked_at() {
+    let told = |upper_bits| serde_json::to_string(&ChipModel { upper_bits, ..ChipModel::example_32_kbit() }).unwrap();
+    assert!(!told(UpperBits::Ignored).contains("upper_bits"));
+    assert!(told(UpperBits::Zero).contains("\"upper_bits\":\"zero\""));
+}
+
 const GRADE: CycleGrade = CycleGrade { min_mv: 0, max_mv: 5500, min_c: None, max_c: None, max_ns: 4_000_000 };
 
 #[test]

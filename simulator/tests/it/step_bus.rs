@@ -1,8 +1,9 @@
 //! The controller step by step is the same controller: equal trace, memory and time as whole transactions.
 
 use embedded_hal::i2c::{I2c, Operation};
+use pagewise_simulator::model::{ByteRange, ProtectedAnswer};
 use pagewise_simulator::{
-    AdjacentWrites, BusFault, ChipModel, CycleTime, Hazard, Quirks, Rig, RigConfig, StepBus, Straps,
+    AdjacentWrites, BusFault, ChipModel, CycleTime, Hazard, Level, Quirks, Rig, RigConfig, StepBus, Straps,
 };
 use proptest::collection::vec;
 use proptest::prelude::*;
@@ -56,7 +57,10 @@ fn steps(bus: &mut StepBus, address: u8, parts: &[Part]) -> bool {
                 }
             }
             Part::Read(count) => {
-                let more = matches!(parts.get(i + 1), Some(Part::Read(_)));
+                let run = parts[i + 1..]
+                    .iter()
+                    .map_while(|part| if let Part::Read(count) = part { Some(count) } else { None });
+                let more = run.into_iter().any(|count| *count > 0);
                 for n in 0..*count {
                     bus.receive(more || n + 1 < *count);
                 }
@@ -67,7 +71,7 @@ fn steps(bus: &mut StepBus, address: u8, parts: &[Part]) -> bool {
 }
 
 fn parts() -> impl Strategy<Value = Vec<Part>> {
-    let part = prop_oneof![vec(any::<u8>(), 0..40).prop_map(Part::Write), (1_usize..40).prop_map(Part::Read)];
+    let part = prop_oneof![vec(any::<u8>(), 0..40).prop_map(Part::Write), (0_usize..40).prop_map(Part::Read)];
     vec(part, 1..4)
 }
 
@@ -127,4 +131,144 @@ fn w7_polling_by_steps_is_no_hazard_and_a_dropped_write_is() {
         rig.advance_ns(5_000_000);
         assert_eq!(rig.finish().iter().any(|incident| incident.hazard == Hazard::BusyAccess), expected);
     }
+}
+
+/// A device address and bytes whatever is acknowledged, as a program without error handling sends them.
+fn send_blindly(bus: &mut StepBus, bytes: &[u8]) {
+    bus.start().unwrap();
+    for byte in bytes {
+        let _ = bus.send(*byte);
+    }
+}
+
+/// In the write cycle of a first byte; a second chip sits at 0x51.
+fn busy() -> Rig {
+    let rig = rig(&ChipModel::example_32_kbit());
+    rig.attach(ChipModel::example_32_kbit(), Straps::address(1));
+    rig.bus().write(0x50, &[0, 0, 1]).unwrap();
+    rig
+}
+
+fn told(rig: &Rig) -> Vec<String> {
+    rig.finish().into_iter().map(|incident| incident.text).collect()
+}
+
+#[test]
+fn w7_what_was_sent_by_steps_to_a_busy_part_and_given_up_is_told() {
+    let given_up = |what: &str| {
+        let start = format!("example-32k: {what} refused ");
+        move |texts: Vec<String>| texts.len() == 1 && texts[0].starts_with(&start)
+    };
+    let rig = busy();
+    let mut bus = rig.bus().steps();
+    send_blindly(&mut bus, &[0xA0, 0, 0x20, 7]);
+    bus.stop().unwrap();
+    assert!(given_up("write of 3 byte(s), header included,")(told(&rig)));
+
+    // A read, of which every byte was asked for.
+    let rig = busy();
+    let mut bus = rig.bus().steps();
+    send_blindly(&mut bus, &[0xA1]);
+    let read = [0; 5].map(|_| bus.receive(true));
+    bus.stop().unwrap();
+    assert_eq!(read, [0xFF; 5]);
+    assert!(given_up("read of 5 byte(s)")(told(&rig)));
+
+    // The transfer goes on at another part: the access to the first one is over.
+    let rig = busy();
+    let mut bus = rig.bus().steps();
+    send_blindly(&mut bus, &[0xA0, 0, 0x20, 7]);
+    send_blindly(&mut bus, &[0xA2, 0, 0]);
+    bus.stop().unwrap();
+    assert!(given_up("write of 3 byte(s), header included,")(told(&rig)));
+
+    // A header, or nothing, is a poll.
+    for bytes in [&[0xA0, 0, 0x20][..], &[0xA0]] {
+        let rig = busy();
+        let mut bus = rig.bus().steps();
+        send_blindly(&mut bus, bytes);
+        bus.stop().unwrap();
+        assert_eq!(told(&rig), [] as [String; 0]);
+    }
+}
+
+#[test]
+fn w7_what_was_refused_and_sent_again_by_steps_is_not_given_up() {
+    let repeats = |between: fn(&Rig, &mut StepBus)| {
+        let rig = busy();
+        let mut bus = rig.bus().steps();
+        send_blindly(&mut bus, &[0xA0, 0, 0x20, 7]);
+        bus.stop().unwrap();
+        rig.advance_ns(5_000_000);
+        between(&rig, &mut bus);
+        bus.set_client(0);
+        send_blindly(&mut bus, &[0xA0, 0, 0x20, 7]);
+        bus.stop().unwrap();
+        rig.advance_ns(5_000_000);
+        told(&rig).len()
+    };
+    let other = |rig: &Rig, bus: &mut StepBus| {
+        send_blindly(bus, &[0xA0, 0, 0x40, 9]);
+        bus.stop().unwrap();
+        rig.advance_ns(5_000_000);
+    };
+    assert_eq!(repeats(|_, _| {}), 0);
+    assert_eq!(repeats(other), 1, "something else was done in between");
+    let of_another_client = |rig: &Rig, bus: &mut StepBus| {
+        bus.set_client(1);
+        send_blindly(bus, &[0xA0, 0, 0x40, 9]);
+        bus.stop().unwrap();
+        rig.advance_ns(5_000_000);
+    };
+    assert_eq!(repeats(of_another_client), 0);
+    let elsewhere = |_: &Rig, bus: &mut StepBus| {
+        send_blindly(bus, &[0xA2, 0, 0]);
+        bus.stop().unwrap();
+    };
+    assert_eq!(repeats(elsewhere), 0, "nobody was asked at the address");
+}
+
+/// An answered access that failed says nothing about the one that was refused.
+#[test]
+fn w7_an_access_that_failed_ends_no_other_one() {
+    let mut model = ChipModel::example_32_kbit();
+    model.write_protect.answer = ProtectedAnswer::NackData;
+    model.write_protect.pin_range = ByteRange { start: 0x800, len: 0x800 };
+    let rig = Rig::new(RigConfig::default());
+    let chip = rig.attach(model, Straps::GROUND.with_wp(Level::High));
+    rig.set_write_cycle(chip, CycleTime::Max);
+    let mut bus = rig.bus().steps();
+    send_blindly(&mut bus, &[0xA0, 0, 0, 1]);
+    bus.stop().unwrap();
+    send_blindly(&mut bus, &[0xA0, 0, 0x20, 7]);
+    bus.stop().unwrap();
+    rig.advance_ns(5_000_000);
+    bus.start().unwrap();
+    assert!(bus.send(0xA0) && bus.send(8) && bus.send(0) && !bus.send(9), "data for a protected place");
+    bus.stop().unwrap();
+    send_blindly(&mut bus, &[0xA0, 0, 0x20, 7]);
+    bus.stop().unwrap();
+    assert!(!rig.finish().iter().any(|incident| incident.hazard == Hazard::BusyAccess));
+}
+
+#[test]
+fn l5_a_controller_that_is_reset_leaves_a_read_where_it_is() {
+    for (bits, held) in [(0, true), (3, true), (4, false)] {
+        let rig = rig(&ChipModel::example_32_kbit());
+        let chip = rig.attach(ChipModel::example_32_kbit(), Straps::address(1));
+        rig.load(chip, 0, &[0x0F, 0xFF]);
+        rig.bus().write(0x51, &[0, 0]).unwrap();
+        let mut bus = rig.bus().steps();
+        bus.start().unwrap();
+        assert!(bus.send(0x51 << 1 | 1));
+        bus.abandon(bits);
+        assert_eq!(bus.start().is_err(), held, "{bits} bits of 0x0F");
+        bus.abandon(0);
+    }
+    // Outside of a read nobody notices, and what was begun is forgotten.
+    let rig = busy();
+    let mut bus = rig.bus().steps();
+    send_blindly(&mut bus, &[0xA0, 0, 0x20, 7]);
+    bus.abandon(0);
+    assert!(!bus.send(0xA0), "no START before it");
 }

@@ -3,9 +3,11 @@
 use crate::common::*;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{InputPin, OutputPin};
-use embedded_hal::i2c::I2c;
+use embedded_hal::i2c::{I2c, Operation};
+use pagewise_simulator::model::ProtectedAnswer;
 use pagewise_simulator::{
-    BitBangError, ChipModel, Fault, Faults, Hazard, Line, Note, ResetShape, Rig, RigConfig, Straps, WireConfig,
+    BitBangError, ChipModel, ClockPlan, Fault, Faults, Hazard, Level, Line, Note, ResetShape, Rig, RigConfig, Straps,
+    WireConfig,
 };
 
 /// Source: UM10204 Rev.5, 7.1: rise time 0.8473 R C between 0.3 and 0.7 VDD.
@@ -244,6 +246,49 @@ fn a_line_held_low_is_an_error_of_the_bit_banging_controller() {
         bench.rig.advance_ns(10_000);
         bus.write(0x50, &[0, 0]).unwrap();
     }
+}
+
+/// A controller that waits for a stretched clock gives it up when its patience is over; a held SDA after two low parts.
+#[test]
+fn how_long_the_bit_banging_controller_waits_for_a_line() {
+    let plan = ClockPlan::for_scl_hz(400_000);
+    // It looks sixteen times in a low part.
+    let step = plan.low_ns / 16;
+    let took = |fault, patience: u64, call: fn(&mut Bus) -> Result<(), BitBangError>| {
+        let (bench, bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+        let mut bus = bus.waiting(patience);
+        bus.start().unwrap();
+        bench.rig.set_faults(Faults { script: vec![fault], ..Faults::default() }).unwrap();
+        let began = bench.rig.now_ns();
+        (call(&mut bus), bench.rig.now_ns() - began)
+    };
+    let scl = Fault::SclLow { from_ns: 0, until_ns: 1 << 40 };
+    let clock = |bus: &mut Bus| bus.clock(true).map(drop);
+    for patience in [0_u64, 100_000] {
+        let waits = patience.div_ceil(step) * step;
+        assert_eq!(took(scl, patience, clock), (Err(BitBangError::SclHeld), plan.low_ns + waits + plan.high_ns));
+    }
+    let sda = Fault::SdaLow { from_ns: 0, until_ns: 1 << 40 };
+    assert_eq!(took(sda, 0, |bus| bus.stop()), (Ok(()), plan.low_ns + plan.high_ns + 32 * step));
+}
+
+#[test]
+fn adjacent_reads_and_the_byte_that_was_refused_over_pins() {
+    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::TYPICAL);
+    bench.rig.load(bench.chip, 0, &[1, 2, 3, 4]);
+    bus.write(0x50, &[0, 0]).unwrap();
+    bench.rig.forget();
+    let (mut one, mut two) = ([0; 2], [0; 2]);
+    let reads = &mut [Operation::Read(&mut one), Operation::Read(&mut []), Operation::Read(&mut two)];
+    bus.transaction(0x50, reads).unwrap();
+    assert!(bench.rig.transfers_text().ends_with("S 50R+ 01+ 02+ 03+ 04- P\n"), "{}", bench.rig.transfers_text());
+    let mut model = ChipModel::example_32_kbit();
+    model.write_protect.answer = ProtectedAnswer::NackData;
+    let bench = Bench::wired(model, Straps::GROUND.with_wp(Level::High));
+    let mut bus = bench.rig.bit_bang(WireConfig::TYPICAL);
+    assert_eq!(bus.write(0x50, &[0, 0, 1, 2]), Err(BitBangError::DataNack(2)));
+    let two_writes = &mut [Operation::Write(&[0]), Operation::Write(&[0, 1])];
+    assert_eq!(bus.transaction(0x50, two_writes), Err(BitBangError::DataNack(2)));
 }
 
 #[test]
