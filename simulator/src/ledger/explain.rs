@@ -93,20 +93,16 @@ impl Places<'_> {
         // What was surely meant first; then the part's own understanding, over all writes; only then the mistaken ones.
         for (attempt, reading) in self.sure_at(at).chain(self.own_at(at)).chain(self.mistaken_at(at)) {
             if let Some(fate) = reading.fate(self.chip, attempt, at, byte) {
-                return self.or_overwritten(at, byte, fate);
+                return self.or_overwritten(at, fate);
             }
         }
         let elsewhere = || self.misplaced(at, byte).map(|landed| Fate { landed: Some(landed), ..UNKNOWN });
         self.overwriter(at).or_else(elsewhere).unwrap_or(UNKNOWN)
     }
 
-    fn or_overwritten(&self, at: u32, byte: u8, fate: Fate) -> Fate {
-        let capacity = self.chip.model.capacity;
+    fn or_overwritten(&self, at: u32, fate: Fate) -> Fate {
         // Stored where it was meant to be, and yet not there: somebody else came later.
-        if fate.cause.is_none() && fate.landed == Some(at) && self.chip.array.get(at & (capacity - 1)) != byte {
-            return self.overwriter(at).unwrap_or(UNKNOWN);
-        }
-        fate
+        if fate.cause.is_none() { self.overwriter(at).unwrap_or(UNKNOWN) } else { fate }
     }
 
     /// The latest write that landed on `at` although it was meant for another place.
@@ -116,7 +112,7 @@ impl Places<'_> {
         let own = readings.iter().find(|r| r.mistake.is_none())?;
         let meant = own.offset + (i - own.header) as u32;
         if meant != at {
-            let cause = Some(cause_of_move(self.chip, own.offset, meant));
+            let cause = Some(cause_of_move(self.chip, own.offset));
             return Some(Fate { cause, overwritten_by: Some(meant), ..UNKNOWN });
         }
         // It went where the part understood it to go: was it meant for elsewhere under another understanding?
@@ -141,19 +137,14 @@ impl Reading {
             return Some(Fate { cause: Some(cause), landed, taken_as_address: i < header, ..UNKNOWN });
         }
         let landed = landing(chip, attempt, i);
-        let cause = if landed == Some(at) { None } else { Some(cause_of_move(chip, self.offset, at)) };
+        let cause = if landed == Some(at) { None } else { Some(cause_of_move(chip, self.offset)) };
         Some(Fate { cause, landed, ..UNKNOWN })
     }
 }
 
-/// Why a byte meant for `meant` in a write to `first` went elsewhere.
-fn cause_of_move(chip: &Chip, first: u32, meant: u32) -> Hazard {
-    let page = chip.model.page;
-    if chip.is_fram() || first & !(page - 1) == meant & !(page - 1) || first >= chip.model.capacity {
-        Hazard::CapacityAlias
-    } else {
-        Hazard::PageWrap
-    }
+/// Why a byte of a write to `first` went elsewhere.
+fn cause_of_move(chip: &Chip, first: u32) -> Hazard {
+    if chip.is_fram() || first >= chip.model.capacity { Hazard::CapacityAlias } else { Hazard::PageWrap }
 }
 
 /// What is wrong with a word address of the right width.

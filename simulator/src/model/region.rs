@@ -69,6 +69,39 @@ impl Region {
     }
 }
 
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::vec;
+
+    #[test]
+    fn a_place_in_a_region_is_counted_from_its_word_address_and_ends_with_it_or_where_reading_rolls_over() {
+        let region = |rolls_after| Region {
+            kind: RegionKind::SerialNumber,
+            device_bits: None,
+            word_address: 0x98,
+            address_mask: 0xFFFF,
+            word_address_bytes: 2,
+            len: 8,
+            access: RegionAccess::ReadOnly,
+            protects: crate::model::ByteRange::EMPTY,
+            contents: vec![],
+            rolls_after,
+            shares_pointer: false,
+        };
+        let places = |rolls_after, rolled| {
+            [0x97, 0x98, 0x9F, 0xA0, 0xFF, 0x100].map(|address| region(rolls_after).place(address, rolled))
+        };
+        assert_eq!(places(0, false), [None, Some(0), Some(7), None, None, None]);
+        assert_eq!(places(256, false), places(0, false));
+        // 0x98 to 0xFF are 104 bytes, behind which the read begins anew at 0x00.
+        assert_eq!(places(256, true), [None, Some(0), Some(7), Some(8), Some(103), None]);
+        // As many bits are compared as the region has bytes.
+        let by_length = Region { address_mask: 0, word_address: 0, ..region(0) };
+        assert_eq!([0x07, 0x08, 0x17].map(|address| by_length.place(address, false)), [Some(7), Some(0), Some(7)]);
+    }
+}
+
 /// What a second region is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "kebab-case"))]

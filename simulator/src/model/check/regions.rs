@@ -87,10 +87,10 @@ fn check_place(faults: &mut Faults, region: &Region, what: impl Fn(String) -> St
     });
 }
 
-/// Two regions of bytes at one device address whose word addresses meet.
+/// At one device address: two commands of a kind, or two regions of bytes whose word addresses meet.
 fn overlap(a: &Region, b: &Region) -> bool {
-    if !a.holds_data() || !b.holds_data() || a.device_bits != b.device_bits {
-        return a.kind == b.kind && !a.holds_data() && a.device_bits.is_some() && a.device_bits == b.device_bits;
+    if a.device_bits != b.device_bits || !a.holds_data() || !b.holds_data() {
+        return a.device_bits == b.device_bits && a.kind == b.kind;
     }
     let mask = if a.device_bits.is_some() { a.mask() & b.mask() } else { u32::MAX };
     let (from, to) = (a.word_address & mask, b.word_address & mask);
