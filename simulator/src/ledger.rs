@@ -74,7 +74,7 @@ impl Ledger {
     /// A START or STOP ended this segment.
     pub(crate) fn ended(&mut self, segment: &Segment, chips: &[Chip]) {
         let Some(control) = segment.control else { return };
-        if segment.is_read() || segment.raw.is_empty() {
+        if segment.raw.is_empty() {
             return;
         }
         let lost_to = segment.lost_to;

@@ -156,11 +156,15 @@ impl StepBus {
 
     /// A chip that was read and acknowledged drives the next bit: a START or STOP is possible only if it is 1.
     fn release_line(&mut self) -> Result<(), BusError> {
-        if !core::mem::take(&mut self.driven) {
-            return Ok(());
-        }
-        let result = self.bus.world.borrow_mut().empty_read();
-        result.map_err(|fault: BusFault| self.bus.error(fault))
+        let driven = core::mem::take(&mut self.driven);
+        let world = &mut *self.bus.world.borrow_mut();
+        let free = match driven {
+            true => world.empty_read(),
+            // It was so before, and nobody has recovered the bus since.
+            false if world.held_by.is_some() => Err(BusFault::SdaHeld),
+            false => Ok(()),
+        };
+        free.map_err(|fault| self.bus.error(fault))
     }
 
     /// Tells the detectors what was done at the address so far.

@@ -3,7 +3,7 @@
 use crate::common::*;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
-use pagewise_simulator::{BusFault, BusLayer, Hazard, Preset, Quirks, WireConfig};
+use pagewise_simulator::{BusFault, BusLayer, EventKind, Hazard, Preset, Quirks, WireConfig};
 
 fn preset(name: &str) -> Quirks {
     Preset::by_name(name).unwrap_or_else(|| panic!("no preset {name}")).quirks
@@ -105,6 +105,14 @@ fn early_return_starts_the_write_cycle_later_than_the_program_thinks() {
     };
     assert!(!run(preset("contract")));
     assert!(run(preset("early-return")));
+    // STOP comes 20 us later than it would.
+    let stop_ns = |quirks: Quirks| {
+        let bench = e32();
+        bench.rig.bus_with(quirks).write(0x50, &[0, 0, 1]).unwrap();
+        bench.rig.advance_ns(1_000_000);
+        bench.rig.trace().iter().find(|event| event.kind == EventKind::Stop).map(|event| event.at_ns)
+    };
+    assert_eq!(stop_ns(preset("early-return")), stop_ns(preset("contract")).map(|at| at + 20_000));
 }
 
 #[test]
@@ -176,6 +184,10 @@ fn a_layer_gives_any_bus_these_habits() {
     let two_reads = &mut [Operation::Read(&mut three), Operation::Read(&mut four)];
     assert_eq!(calls("direction-change-stop", two_reads), (vec!["r3+r4".into()], None));
     assert_eq!(calls("limit-32-stop", random_read), (vec!["w2+r32".into(), "r32".into(), "r6".into()], None));
+    let two_long = &mut [Operation::Write(&[0; 20]), Operation::Write(&[0; 20])];
+    assert_eq!(calls("limit-32-stop", two_long), (vec!["w20+w12".into(), "w8".into()], None));
+    let mut large = vec![0; 65_537];
+    assert_eq!(calls("read-length-16-bit", &mut [Operation::Read(&mut large)]), (vec!["r1".into()], None));
     let long = [0; 300];
     assert_eq!(calls("limit-255-refused", &mut [Operation::Write(&long)]), (vec![], Some(ErrorKind::Other)));
     let within = &long[..255];
@@ -283,6 +295,10 @@ mod asynch {
                 let mut bus = rig.async_bus();
                 let mut into = [0; 4];
                 if !drop_after(AsyncI2c::read(&mut bus, 0x50, &mut into), polls) {
+                    let trace = rig.trace();
+                    let count = |kind| trace.iter().filter(|event| event.kind == kind).count();
+                    // Every transfer ended in STOP, but where that is not possible.
+                    assert!(held || count(EventKind::Start) == count(EventKind::Stop), "{trace:?}");
                     let next = block_on(AsyncI2c::write(&mut bus, 0x50, &[0, 0]));
                     seen.push(next.map_err(|error| error.fault).err());
                 }

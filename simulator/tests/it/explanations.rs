@@ -172,7 +172,9 @@ fn what_is_remembered_of_a_long_write() {
         let fram = ChipModel { memory: MemoryKind::Fram, ..ChipModel::example_32_kbit() };
         let bench = Bench::wired(fram, Straps::GROUND.with_wp(Level::High));
         bench.rig.set_trace(trace);
-        send(&bench, 0, 0x50, &[0, 0], &pattern(3000));
+        bench.rig.meant(bench.chip, 0, &pattern(3000));
+        let header_and_data = &mut [Operation::Write(&[0, 0]), Operation::Write(&pattern(3000))];
+        bench.rig.bus().transaction(0x50, header_and_data).unwrap();
         let causes: Vec<_> = told(&bench).into_iter().map(|(offset, len, _, cause, _)| (offset, len, cause)).collect();
         assert_eq!(causes, [(0, 2046, Some(Hazard::WriteProtect)), (2046, 954, None)], "trace: {trace}");
     }

@@ -58,6 +58,10 @@ fn a_region_is_reached_where_its_word_address_can_be_sent() {
         (page(0x81, 0xFF, 1, 128), "128 bytes at 0x0081 are not reached by 1 word-address byte(s) of mask 0x00FF"),
         (page(0x180, 0x1FF, 1, 16), "16 bytes at 0x0180 are not reached by 1 word-address byte(s) of mask 0x00FF"),
         (page(0x20, 0x3F, 1, 64), "64 bytes at 0x0020 are not reached by 1 word-address byte(s) of mask 0x003F"),
+        (
+            page(0x100_0000, 0x1FF_FFFF, 3, 16),
+            "16 bytes at 0x1000000 are not reached by 3 word-address byte(s) of mask 0xFFFFFF",
+        ),
         (page(0x80, 0xFF, 0, 16), "16 bytes at 0x0080 are not reached by 0 word-address byte(s) of mask 0x0000"),
     ];
     for (region, why) in hidden {

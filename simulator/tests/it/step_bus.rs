@@ -272,3 +272,24 @@ fn l5_a_controller_that_is_reset_leaves_a_read_where_it_is() {
     bus.abandon(0);
     assert!(!bus.send(0xA0), "no START before it");
 }
+
+/// A START that was not possible is followed by a STOP that is not possible either.
+#[test]
+fn l5_a_held_line_stays_held_until_the_bus_is_recovered() {
+    let rig = rig(&ChipModel::example_32_kbit());
+    let chip = rig.attach(ChipModel::example_32_kbit(), Straps::address(1));
+    rig.load(chip, 0, &[0x00]);
+    rig.bus().write(0x51, &[0, 0]).unwrap();
+    let mut bus = rig.bus().steps();
+    bus.start().unwrap();
+    assert!(bus.send(0x51 << 1 | 1));
+    let began = rig.now_ns();
+    let held = Err(BusFault::SdaHeld);
+    for _ in 0..2 {
+        assert_eq!(bus.start().map_err(|error| error.fault), held);
+        assert_eq!(bus.stop().map_err(|error| error.fault), held);
+    }
+    assert_eq!(rig.now_ns(), began);
+    rig.bus().recover();
+    assert!(bus.start().is_ok() && bus.stop().is_ok());
+}

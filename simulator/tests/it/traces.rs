@@ -158,6 +158,19 @@ fn bad_traces_are_refused_and_nothing_is_played() {
     late.advance_ns(1_000_000);
     assert_eq!(late.replay(&bus_events), Err(BadTrace::OutOfOrder(0)));
     assert_eq!(late.now_ns(), 1_000_000);
+    // WP of a chip that is not there.
+    let two = fresh();
+    let chip = two.attach(ChipModel::example_2_kbit(), Straps::address(1));
+    let pin = Event { at_ns: 0, kind: EventKind::WriteProtectPin { chip, level: Level::High } };
+    assert_eq!((fresh().replay(&[pin]), two.replay(&[pin]).is_ok()), (Err(BadTrace::NoSuchChip(0)), true));
+    let errors = [BadTrace::CutOff, BadTrace::OutOfOrder(1), BadTrace::OutOfPlace(2), BadTrace::NoSuchChip(3)];
+    let words = [
+        "the trace ends inside a transfer",
+        "event 1 is out of order",
+        "event 2 is out of place",
+        "event 3 names a chip that the rig does not have",
+    ];
+    assert_eq!(errors.map(|error| error.to_string()), words);
 }
 
 /// Value of a wire over time, as the dump says it.
