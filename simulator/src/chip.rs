@@ -198,9 +198,8 @@ impl Chip {
     pub(crate) fn place_factory_contents(&mut self, from: u32) {
         for i in 0..self.model.regions.len() {
             let region = &self.model.regions[i];
-            let holds = region.device_bits.is_none() && region.access == RegionAccess::ReadOnly;
-            let fits = region.word_address >= from && region.word_address + region.len <= self.model.capacity;
-            if holds && fits {
+            let read_only = region.access == RegionAccess::ReadOnly;
+            if region.device_bits.is_none() && read_only && region.word_address >= from {
                 self.array.write(region.word_address, self.regions.data(i));
             }
         }
@@ -221,12 +220,7 @@ impl Chip {
 
     /// B1, W4: START resets the bus logic; latched data is dropped.
     pub(crate) fn start(&mut self, now: u64) {
-        if self.phase == Phase::Data && !self.stores_at_once() && self.latch.received > 0 {
-            let (offset, bytes) = (self.latch.first, self.latch.received);
-            self.latch.received = 0;
-            self.latch.retain(|_| false);
-            self.say(now, Note::DataDropped { offset, bytes });
-        }
+        self.drop_data(now);
         self.rolled_from = None;
         // P5: a START before the power-up time is over is not seen.
         self.phase = if now < self.ready_ns { Phase::Ignore } else { Phase::Address };
@@ -276,28 +270,32 @@ impl Chip {
     }
 
     /// W5, R5: a START or STOP came after `bits` bits of a byte; `start` or `stop` is called next.
-    pub(crate) fn cut_byte(&mut self, now: u64, bits: u8, stop: bool) {
-        let read = matches!(self.phase, Phase::Read | Phase::Garbage | Phase::ReadRegion(_));
+    pub(crate) fn cut_byte(&mut self, now: u64, bits: u8) {
         if matches!(self.phase, Phase::Ignore | Phase::Address) {
             return;
         }
+        let read = matches!(self.phase, Phase::Read | Phase::Garbage | Phase::ReadRegion(_));
         self.say(now, Note::ByteCut { read, bits });
-        if read {
-            self.pointer = self.rng.below(u64::from(self.model.capacity)) as u32;
-            self.pointer_set = false;
-        } else if self.phase == Phase::Security && stop && self.model.cut_byte == CutByte::DropsAll {
-            self.phase = Phase::Ignore;
-        } else if self.phase == Phase::Data
-            && stop
-            && self.model.cut_byte == CutByte::DropsAll
-            && !self.stores_at_once()
-        {
-            let (offset, bytes) = (self.latch.first, self.latch.received);
-            self.latch.received = 0;
-            self.latch.retain(|_| false);
-            if bytes > 0 {
-                self.say(now, Note::DataDropped { offset, bytes });
+        match self.phase {
+            Phase::ReadRegion(i) if !self.model.regions[i].shares_pointer => self.regions.pointers[i] = None,
+            _ if read => {
+                self.pointer = self.rng.below(u64::from(self.model.capacity)) as u32;
+                self.pointer_set = false;
             }
+            _ if self.model.cut_byte == CutByte::DropsAll => {
+                self.drop_data(now);
+                self.phase = Phase::Ignore;
+            }
+            _ => {}
+        }
+    }
+
+    /// Data that waits for STOP is lost.
+    fn drop_data(&mut self, now: u64) {
+        if self.phase == Phase::Data && !self.stores_at_once() && self.latch.received > 0 {
+            let (offset, bytes) = (self.latch.first, self.latch.received);
+            self.latch.clear();
+            self.say(now, Note::DataDropped { offset, bytes });
         }
     }
 
@@ -305,7 +303,9 @@ impl Chip {
     fn device_address(&mut self, now: u64, control: u8) -> bool {
         self.phase = Phase::Ignore;
         self.settle(now);
-        let Some((target, block)) = self.meant_by(control) else { return false };
+        let meant = self.meant_by(control);
+        self.regions.identified &= control == region::DEVICE_ID_READ;
+        let Some((target, block)) = meant else { return false };
         if !self.can_answer(now) {
             return false;
         }

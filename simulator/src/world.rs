@@ -214,7 +214,7 @@ impl World {
     /// Hands what the chips said to trace, detectors and ledger.
     #[inline]
     pub(crate) fn hear_notes(&mut self) {
-        if self.chips.iter().any(|chip| !chip.notes.is_empty() || !chip.disturb.hits.is_empty()) {
+        if self.chips.iter().any(|chip| !chip.notes.is_empty()) {
             self.hear_all_notes();
         }
     }

@@ -90,7 +90,7 @@ impl World {
                 self.chips[index].say(at, Note::HoldsSda);
                 self.held_by = Some(index);
             } else {
-                self.chips[index].cut_byte(at, 1, true);
+                self.chips[index].cut_byte(at, 1);
             }
         }
         self.hear_notes();
@@ -137,7 +137,7 @@ impl World {
                 self.chips[index].say(self.now, Note::HoldsSda);
                 self.held_by = Some(index);
             } else {
-                self.chips[index].cut_byte(self.now, bits, true);
+                self.chips[index].cut_byte(self.now, bits);
             }
         }
         self.hear_notes();

@@ -76,7 +76,7 @@ impl Chip {
         let left = latch.count();
         let partly = left > 0 && self.model.write_protect.partial == PartlyProtected::UnprotectedOnly;
         if dropped > 0 && !partly {
-            latch.retain(|_| false);
+            latch.clear();
         }
         self.latch = latch;
         if dropped == 0 {

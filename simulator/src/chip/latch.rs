@@ -51,7 +51,7 @@ impl Latch {
 
     /// Whether the next byte is the first one to go round the end of the page.
     pub(crate) fn about_to_wrap(&self) -> bool {
-        self.received > 0 && self.first - self.page + self.received == self.page_size()
+        self.first - self.page + self.received == self.page_size()
     }
 
     /// Bytes that fit until [`Latch::about_to_wrap`] holds, or 0 when that is past.
@@ -73,6 +73,12 @@ impl Latch {
         self.filled[at..at + bytes.len()].fill(true);
         self.cursor = (self.cursor + bytes.len() as u32) & (self.page_size() - 1);
         self.received += bytes.len() as u32;
+    }
+
+    /// Forgets all bytes.
+    pub(crate) fn clear(&mut self) {
+        self.received = 0;
+        self.filled.fill(false);
     }
 
     /// Forgets the bytes for which `keep` (given the offset in the array) is false; returns how many.

@@ -81,13 +81,13 @@ impl Chip {
     pub(crate) fn set_supply(&mut self, now: u64, mv: u32) {
         self.settle(now);
         let limits = self.model.supply;
-        let (was_on, is_on) = (self.supply_mv >= limits.read_min_mv, mv >= limits.read_min_mv);
+        let is_on = mv >= limits.read_min_mv;
         self.supply_mv = mv;
         self.max_hz = self.grade().scl_hz;
-        if mv < limits.write_min_mv && self.cycle.is_some() {
+        if mv < limits.write_min_mv {
             self.tear(now);
         }
-        if was_on && !is_on {
+        if !is_on {
             self.forget_transfer();
         }
         if mv < reset_mv(&limits) && !self.dip.reset {
@@ -117,8 +117,7 @@ impl Chip {
     /// The bus logic is reset; the latch is lost.
     pub(crate) fn forget_transfer(&mut self) {
         self.phase = Phase::Ignore;
-        self.latch.received = 0;
-        self.latch.retain(|_| false);
+        self.latch.clear();
     }
 
     /// P1, P5: whether supply and power-up time let the chip answer.
@@ -165,17 +164,14 @@ impl Chip {
         if scl_hz > max_hz {
             self.say(now, Note::TooFast { scl_hz, max_hz });
         }
-        if min_hz > 0 && scl_hz < min_hz {
+        if scl_hz < min_hz {
             self.say(now, Note::TooSlow { scl_hz, min_hz });
         }
     }
 
-    /// Whether [`Chip::report_conditions`] has nothing to say.
+    /// Whether [`Chip::report_conditions`] has nothing to say that a detector listens to.
     pub(crate) fn within_conditions(&self) -> bool {
-        self.supply_mv <= self.model.supply.max_mv
-            && self.has_grade()
-            && !self.overclocked()
-            && self.scl_hz >= self.model.min_scl_hz
+        self.supply_mv <= self.model.supply.max_mv && self.has_grade() && !self.overclocked()
     }
 
     /// Whether SCL is above the grade.

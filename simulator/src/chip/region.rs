@@ -6,7 +6,8 @@
 //! - Locking an identification page: a write whose word address has bit 10 set (bit 7 where it has one byte) with bit 1
 //!   of the data byte set, as common practice has it. No sheet read says it in so many words.
 //! - A locked or read-only region does not acknowledge data bytes.
-//! - Reversible protection is cleared by the device address 0110011, and setting or clearing needs high voltage at A0.
+//! - Reversible protection is cleared by the device address 0110011, and setting or clearing needs high voltage at A0. What
+//!   is set is not acknowledged when it is to be set again. Source: AT34C04, as in standards.toml, `spd.ee1004`.
 //! - A word address that leads to no region of its device address gives undefined data, drawn; so does a read before any
 //!   word address was sent.
 
@@ -19,30 +20,37 @@ use crate::model::{Region, RegionAccess, RegionKind};
 /// Device address that clears reversible protection: 0110 with A2 = 0, A1 = 1 and A0 at high voltage.
 const CLEAR_REVERSIBLE: u8 = 0b011_0011;
 
+/// The reserved address of the device identification with R/W = 1; any other access forgets who was chosen for it. Source:
+/// UM10204 Rev.6 3.1.17.
+pub(super) const DEVICE_ID_READ: u8 = 0b1111_1001;
+
 impl Chip {
     /// The region that a control byte means. Regions that lie in the array have no device address of their own.
     pub(crate) fn region_meant_by(&self, control: u8) -> Option<(Target, u32)> {
         let (address, read) = (control >> 1, control & 1 == 1);
-        let mut best = None;
         for (i, region) in self.model.regions.iter().enumerate() {
             let Some(bits) = &region.device_bits else { continue };
             let clears = region.kind == RegionKind::ReversibleProtection && address == CLEAR_REVERSIBLE && !read;
             let answers = match region.kind {
                 RegionKind::PermanentProtection => !self.regions.high_voltage && !self.regions.protection[i],
                 RegionKind::ReversibleProtection if read => !self.regions.protection[i],
-                RegionKind::ReversibleProtection => self.regions.high_voltage && !self.permanently_protected(),
+                RegionKind::ReversibleProtection => {
+                    self.regions.high_voltage
+                        && !self.permanently_protected()
+                        && (clears || !self.regions.protection[i])
+                }
                 // R/W = 1 asks which half is chosen: acknowledged for half 0.
                 RegionKind::BankSelect => !read || self.regions.bank == 0,
                 RegionKind::DeviceId => !read || self.regions.identified,
                 _ => true,
             };
             let pins = if self.regions.high_voltage { [true, self.pins[1], self.pins[2]] } else { self.pins };
-            let meant = (clears && self.regions.high_voltage) || Selector::new(bits, pins).select(address).is_some();
-            if meant && answers && best.is_none() {
-                best = Some((Target::Region(i), 0));
+            let meant = clears || Selector::new(bits, pins).select(address).is_some();
+            if meant && answers {
+                return Some((Target::Region(i), 0));
             }
         }
-        best
+        None
     }
 
     fn permanently_protected(&self) -> bool {
@@ -54,7 +62,6 @@ impl Chip {
     pub(crate) fn begin_region(&mut self, now: u64, region: usize, read: bool) -> bool {
         let model = &self.model.regions[region];
         let (kind, header) = (model.kind, model.word_address_bytes);
-        self.regions.identified &= kind == RegionKind::DeviceId && read;
         if !model.holds_data() {
             self.regions.dummies = 0;
             self.regions.clearing = kind == RegionKind::ReversibleProtection && self.control >> 1 == CLEAR_REVERSIBLE;

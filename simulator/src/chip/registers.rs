@@ -84,11 +84,6 @@ impl Regions {
         self.data[region][at as usize] = byte;
     }
 
-    /// Whether the write under way stores bytes, rather than setting a lock or a protection.
-    pub(crate) fn takes_data(&self, region: usize) -> bool {
-        !self.data[region].is_empty() && !self.locking
-    }
-
     pub(crate) fn locked(&self, region: usize) -> bool {
         self.locked[region]
     }

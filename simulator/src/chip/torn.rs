@@ -129,10 +129,10 @@ impl Chip {
 
     /// Second regions: the latched bytes are in danger; a lock or protection that was being set is set or not.
     fn tear_region(&mut self, region: usize, progress: u64) {
-        if self.torn_model == TornModel::New || !self.regions.takes_data(region) {
-            if self.torn_model == TornModel::New {
-                self.commit_region(region);
-            }
+        if self.torn_model == TornModel::New {
+            return self.commit_region(region);
+        }
+        if self.regions.locking {
             return;
         }
         let bytes: Vec<(u32, u8)> = self.programming.bytes().collect();

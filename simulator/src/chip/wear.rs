@@ -62,7 +62,7 @@ impl Chip {
             if rated > 0 && *cycles > rated {
                 past.push(offset);
             }
-            if rated > 0 && (*cycles == rated || *cycles == rated.div_ceil(2)) {
+            if *cycles == rated || *cycles == rated.div_ceil(2) {
                 worn.push((index * unit, *cycles));
             }
         }

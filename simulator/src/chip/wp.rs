@@ -30,9 +30,8 @@ impl Chip {
         if self.wp_level != before {
             self.wp_moved(now);
         }
-        if self.phase == super::Phase::Data && self.latch.received > 0 && self.wp_active() {
-            self.wp_seen_active = true;
-        }
+        // The first data byte of each write looks anew.
+        self.wp_seen_active |= self.wp_active();
     }
 
     fn wp_moved(&mut self, now: u64) {

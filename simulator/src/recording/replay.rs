@@ -69,12 +69,12 @@ impl Player {
             BusEvent::Start { at_ns, repeated, cut_bits } => {
                 self.found.starts += 1;
                 world.run_to(self.base + at_ns);
-                self.answers.cut(world, cut_bits, false);
+                self.answers.cut(world, cut_bits);
                 world.start_edge(repeated);
             }
             BusEvent::Stop { at_ns, cut_bits } => {
                 world.run_to(self.base + at_ns);
-                self.answers.cut(world, cut_bits, true);
+                self.answers.cut(world, cut_bits);
                 world.stop_edge();
                 self.answers.hold_new_cycles(world, at_ns, &mut self.found);
             }

@@ -13,7 +13,7 @@ pub(crate) trait Device {
     fn drive(&mut self, now: u64) -> Option<u8>;
     fn sent(&mut self, acked: bool);
     fn stop(&mut self, now: u64);
-    fn cut_byte(&mut self, now: u64, bits: u8, stop: bool);
+    fn cut_byte(&mut self, now: u64, bits: u8);
     /// The shortest SCL period of the byte that comes next.
     fn clocked(&mut self, period_ns: u64);
     /// For so long it holds SCL low after a byte.
@@ -38,8 +38,8 @@ impl Device for Chip {
     fn stop(&mut self, now: u64) {
         Chip::stop(self, now);
     }
-    fn cut_byte(&mut self, now: u64, bits: u8, stop: bool) {
-        Chip::cut_byte(self, now, bits, stop);
+    fn cut_byte(&mut self, now: u64, bits: u8) {
+        Chip::cut_byte(self, now, bits);
     }
     fn clocked(&mut self, period_ns: u64) {
         self.scl_hz = u32::try_from(1_000_000_000 / period_ns.max(1)).unwrap_or(u32::MAX);
@@ -67,7 +67,7 @@ impl Device for Other {
     fn stop(&mut self, _now: u64) {
         (self.selected, self.reading) = (false, false);
     }
-    fn cut_byte(&mut self, _now: u64, _bits: u8, _stop: bool) {}
+    fn cut_byte(&mut self, _now: u64, _bits: u8) {}
     fn clocked(&mut self, _period_ns: u64) {}
     fn stretches(&self) -> u64 {
         if self.selected { self.stretch_ns } else { 0 }
@@ -340,9 +340,9 @@ impl Front {
         // The clock in which the condition comes is not a bit of a byte.
         let whole = self.bits.saturating_sub(1);
         match self.slot {
-            Slot::In if whole > 0 => device.cut_byte(at, whole, !start),
-            Slot::Out => device.cut_byte(at, whole, !start),
-            Slot::Answer => device.cut_byte(at, 8, !start),
+            Slot::In if whole > 0 => device.cut_byte(at, whole),
+            Slot::Out => device.cut_byte(at, whole),
+            Slot::Answer => device.cut_byte(at, 8),
             _ => {}
         }
         self.pull(at, false);

@@ -3,7 +3,7 @@
 use crate::common::*;
 use embedded_hal::digital::OutputPin;
 use embedded_hal::i2c::I2c;
-use pagewise_simulator::model::CutByte;
+use pagewise_simulator::model::{ByteRange, CutByte, DeviceBit, Region, RegionAccess, RegionKind, UpperBits};
 use pagewise_simulator::{ChipModel, Hazard, Note, PowerUp, Rig, RigConfig, Straps, WireConfig};
 
 /// Source: no sheet read says it (datasheets.toml, `partial_write_abort`: unread); an axis of the model.
@@ -208,4 +208,76 @@ fn r5_an_undefined_pointer_is_noted_at_the_next_current_address_read() {
     bus.receive(false).unwrap();
     bus.stop().unwrap();
     assert_eq!(unset(&bench.rig), 1);
+}
+
+/// What a STOP or START after `bits` bits of a byte leaves of the bytes sent before it.
+fn cut(model: ChipModel, sent: &[u8], bits: u8, stop: bool) -> Bench {
+    let (bench, mut bus) = wired(model, WireConfig::IDEAL);
+    bus.start().unwrap();
+    assert!(sent.iter().all(|byte| bus.send(*byte).unwrap()));
+    (0..bits).for_each(|_| assert!(bus.clock(true).unwrap()));
+    if stop {
+        bus.stop().unwrap()
+    } else {
+        bus.start().unwrap()
+    }
+    bench
+}
+
+/// Source: no sheet read says it (datasheets.toml, `partial_write_abort`: unread); an axis of the model.
+#[test]
+fn w5_what_a_cut_byte_drops_is_told_once_and_only_if_there_was_data() {
+    let keeps = ChipModel { cut_byte: CutByte::KeepsWhole, ..ChipModel::example_32_kbit() };
+    let byte_cut = Note::ByteCut { read: false, bits: 3 };
+    let dropped = Note::DataDropped { offset: 0x20, bytes: 2 };
+    for stop in [false, true] {
+        for (sent, said) in [
+            (&[0xA0][..], &[byte_cut][..]),
+            (&[0xA0, 0, 0x20][..], &[byte_cut][..]),
+            (&[0xA0, 0, 0x20, 1, 2][..], &[byte_cut, dropped][..]),
+        ] {
+            assert_eq!(notes(&cut(ChipModel::example_32_kbit(), sent, 3, stop).rig), said, "{sent:02X?}, STOP {stop}");
+        }
+    }
+    // Dropped by the START, not by the cut.
+    assert_eq!(notes(&cut(keeps, &[0xA0, 0, 0x20, 1, 2], 3, false).rig), [byte_cut, dropped]);
+    // Who is not meant says nothing, nor does a chip whose device address is cut.
+    for sent in [&[0xA0, 0, 0x20][..], &[][..]] {
+        let bench = Bench::wired(ChipModel::example_32_kbit(), Straps::address(u8::from(!sent.is_empty())));
+        let mut bus = bench.rig.bit_bang(WireConfig::IDEAL);
+        bus.start().unwrap();
+        sent.iter().for_each(|byte| assert!(!bus.send(*byte).unwrap()));
+        (0..3).for_each(|_| assert!(bus.clock(true).unwrap()));
+        bus.stop().unwrap();
+        assert_eq!(notes(&bench.rig), []);
+    }
+}
+
+/// A command is a write: what becomes of its whole bytes is the same axis. Source: 24LC65, DS21073K (security command);
+/// standards.toml, spd.ee1002 (protection command).
+#[test]
+fn w5_a_command_that_is_cut_inside_a_byte_is_given_or_not_as_other_data_is() {
+    for (axis, given) in [(CutByte::DropsAll, false), (CutByte::KeepsWhole, true)] {
+        let mut security = ChipModel::example_32_kbit().with_capacity(8192);
+        (security.upper_bits, security.cut_byte) = (UpperBits::SecurityCommand, axis);
+        let mut protection = ChipModel::example_2_kbit();
+        let mut bits = protection.device_bits;
+        (bits[0], bits[1]) = (DeviceBit::Fixed(false), DeviceBit::Fixed(true));
+        protection.cut_byte = axis;
+        let protects = ByteRange { start: 0, len: 128 };
+        protection.regions = vec![Region {
+            protects,
+            ..region(RegionKind::PermanentProtection, Some(bits), 0, 0, RegionAccess::ReadWrite)
+        }];
+        for (model, sent) in [(security, [0xA0, 0x80, 0x00, 0x8F]), (protection, [0x60, 0x00, 0x00, 0x00])] {
+            let bench = cut(model.clone(), &sent, 3, true);
+            assert_eq!(bench.rig.busy(bench.chip), given, "{axis:?} {}", model.name);
+            bench.wait();
+            bench.store(0, &[0x77]);
+            assert_eq!(bench.memory()[0] == 0xFF, given, "{axis:?} {}", model.name);
+            // A START drops it in any case.
+            let bench = cut(model, &sent, 3, false);
+            assert!(!bench.rig.busy(bench.chip), "{axis:?}");
+        }
+    }
 }

@@ -2,7 +2,7 @@
 
 use embedded_hal::i2c::{I2c, Operation};
 use pagewise_simulator::model::DeviceBit::{Block, Fixed, Ignored, Pin, PinInverted};
-use pagewise_simulator::model::{MemoryKind, ReadBlockBits};
+use pagewise_simulator::model::{ByteRange, DeviceBit, MemoryKind, ReadBlockBits, Region, RegionAccess, RegionKind};
 use pagewise_simulator::{
     AdjacentWrites, BitBang, BusError, ChipId, ChipModel, CycleTime, EventKind, Hazard, Note, Quirks, Rig, RigConfig,
     RigDelay, Straps, TimingParameter, WireConfig, WirePin,
@@ -90,6 +90,43 @@ pub fn wire_address(model: &ChipModel, offset: u32) -> (u8, Vec<u8>) {
         address = address << 1 | u8::from(level);
     }
     (address, header)
+}
+
+/// A second region with one word-address byte, every bit of which is compared.
+pub fn region(
+    kind: RegionKind,
+    bits: Option<[DeviceBit; 7]>,
+    word_address: u32,
+    len: u32,
+    access: RegionAccess,
+) -> Region {
+    Region {
+        kind,
+        device_bits: bits,
+        word_address,
+        address_mask: 0xFFFF,
+        word_address_bytes: 1,
+        len,
+        access,
+        protects: ByteRange::EMPTY,
+        contents: Vec::new(),
+        rolls_after: 0,
+        shares_pointer: false,
+    }
+}
+
+/// 1011 and the pins.
+pub const CODE_1011: [DeviceBit; 7] = [Fixed(true), Fixed(false), Fixed(true), Fixed(true), Pin(2), Pin(1), Pin(0)];
+
+/// The 32 kbit example with an identification page of 32 bytes at 1011.
+pub fn identification_page() -> ChipModel {
+    let mut model = ChipModel::example_32_kbit();
+    model.regions = vec![Region {
+        address_mask: 0x1F,
+        word_address_bytes: 2,
+        ..region(RegionKind::IdentificationPage, Some(CODE_1011), 0, 32, RegionAccess::Lockable)
+    }];
+    model
 }
 
 pub struct Bench {

@@ -11,30 +11,9 @@ use pagewise_simulator::{
     WireConfig,
 };
 
-/// The 32 kbit example with an identification page at 1011.
-fn with_page() -> ChipModel {
-    let mut model = ChipModel::example_32_kbit();
-    let mut bits = model.device_bits;
-    bits[3] = DeviceBit::Fixed(true);
-    model.regions.push(Region {
-        kind: RegionKind::IdentificationPage,
-        device_bits: Some(bits),
-        word_address: 0,
-        address_mask: 0x1F,
-        word_address_bytes: 2,
-        len: 32,
-        access: RegionAccess::Lockable,
-        protects: ByteRange::EMPTY,
-        contents: Vec::new(),
-        rolls_after: 0,
-        shares_pointer: false,
-    });
-    model
-}
-
 #[test]
 fn g1_the_pointer_of_a_region_moves_on_after_the_byte_that_is_not_acknowledged() {
-    let bench = Bench::new(with_page());
+    let bench = Bench::new(identification_page());
     bench.rig.load_region(bench.chip, 0, &[10, 11, 12, 13]);
     let mut bus = bench.rig.bus();
     let mut byte = [0];
@@ -49,7 +28,7 @@ fn g1_the_pointer_of_a_region_moves_on_after_the_byte_that_is_not_acknowledged()
 #[test]
 fn g1_wp_covers_the_identification_page_where_it_covers_the_whole_array() {
     for (len, stored) in [(4096, false), (4095, true)] {
-        let mut model = with_page();
+        let mut model = identification_page();
         model.write_protect.pin_range.len = len;
         let bench = Bench::wired(model, Straps::GROUND.with_wp(Level::High));
         bench.rig.bus().write(0x58, &[0, 0, 0x55]).unwrap();

@@ -94,6 +94,33 @@ fn a_read_that_begins_behind_the_array_is_told_with_and_without_a_trace() {
     assert_eq!((&ran[0].0[..], ran[0].2.len()), (&pattern(4096)[..4], 1));
 }
 
+/// What the detectors have to say of supply and clock is told on the short way too; where there is nothing, it is taken.
+#[test]
+fn supply_and_clock_are_judged_with_and_without_a_trace() {
+    let mut model = ChipModel::example_32_kbit();
+    (model.speed[0].max_mv, model.speed[1].min_mv) = (2000, 3000);
+    for (mv, scl_hz, short) in [
+        (2000, 400_000, true),
+        (2000, 400_001, false),
+        (2001, 400_000, false),
+        (3000, 1_000_000, true),
+        (3000, 1_000_001, false),
+        (5500, 100_000, true),
+        (5501, 100_000, false),
+    ] {
+        let ran = [false, true].map(|trace| {
+            let rig = Rig::new(RigConfig::default().with_supply_mv(mv).with_scl_hz(scl_hz));
+            rig.attach(model.clone(), Straps::GROUND);
+            rig.set_trace(trace);
+            let mut got = [0; 4];
+            (0..3).for_each(|_| rig.bus().write_read(0x50, &[0, 0], &mut got).unwrap());
+            (rig.short_calls() > 0, rig.finish())
+        });
+        assert_eq!((ran[0].0, ran[1].0), (short, false), "{mv} mV, {scl_hz} Hz");
+        assert_eq!((&ran[0].1, ran[0].1.is_empty()), (&ran[1].1, short), "{mv} mV, {scl_hz} Hz");
+    }
+}
+
 proptest! {
     #![proptest_config(cases(192))]
 

@@ -72,16 +72,58 @@ fn bits_flip_at_rest_and_heal_when_written_but_stuck_bits_stay() {
     let bench = e32();
     bench.store(0, &[0x0F, 0x0F]);
     let chip = bench.chip;
-    let flip = Fault::RestFlip { chip, offset: 0, mask: 0x80 };
+    let flip = Fault::RestFlip { chip, offset: 0, mask: 0x81 };
     let stuck = Fault::StuckBits { chip, offset: 1, mask: 0x01, value: 0 };
     bench.rig.set_faults(script(&[flip, stuck])).unwrap();
-    assert_eq!(bench.read(0, 2), [0x8F, 0x0E]);
+    assert_eq!(bench.read(0, 2), [0x8E, 0x0E]);
     assert_eq!(bench.memory()[..2], [0x0F, 0x0F], "memory below the overlay is pristine");
-    assert_eq!(bench.rig.memory_as_read(chip)[..2], [0x8F, 0x0E]);
+    assert_eq!(bench.rig.memory_as_read(chip)[..2], [0x8E, 0x0E]);
     bench.store(0, &[0x0F, 0x0F]);
     assert_eq!(bench.read(0, 2), [0x0F, 0x0E]);
     bench.rig.clear_faults();
     assert_eq!(bench.read(0, 2), [0x0F, 0x0F], "the fault was an overlay");
+}
+
+/// A bit that flips twice is as it was; of two values at which a bit is stuck the later one counts.
+#[test]
+fn faults_of_one_cell_add_up_bit_by_bit() {
+    let bench = e32();
+    let chip = bench.chip;
+    bench.rig.load(chip, 0, &[0b0011_0101, 0b0000_1111]);
+    let flip = |mask| Fault::RestFlip { chip, offset: 0, mask };
+    let stuck = |mask, value| Fault::StuckBits { chip, offset: 1, mask, value };
+    let both = [flip(0b1111_0000), flip(0b0011_1100), stuck(0b1111_0000, 0b0101_1111), stuck(0b0011_1100, 0b1110_1011)];
+    bench.rig.set_faults(script(&both)).unwrap();
+    assert_eq!(bench.read(0, 2), [0b1111_1001, 0b0110_1011]);
+}
+
+/// Half of the pages take twice as long, the same ones each time, and one page lies whether it is slow or not.
+#[test]
+fn shares_of_slow_and_of_lying_pages_are_drawn_apart() {
+    let bench = e32();
+    let half = Ratio::new(1, 2);
+    bench.rig.set_faults(Faults { seed: 3, lie: half, long: half, ..Faults::default() }).unwrap();
+    bench.rig.set_write_cycle(bench.chip, CycleTime::Exact(1_000));
+    let slow = || -> Vec<bool> {
+        let of_page = |page: u32| {
+            bench.write(page * 32, &[1]).unwrap();
+            bench.rig.advance_ns(1_000);
+            let slow = bench.rig.busy(bench.chip);
+            bench.rig.advance_ns(1_000);
+            assert!(!bench.rig.busy(bench.chip));
+            slow
+        };
+        (0..128).map(of_page).collect()
+    };
+    let first = slow();
+    assert_eq!(slow(), first);
+    let memory = bench.memory();
+    for kind in [(false, false), (false, true), (true, false), (true, true)] {
+        let count = (0..128).filter(|page| (first[*page], memory[page * 32] == 0xFF) == kind).count();
+        // A lying page is not slow: one fault takes effect in a cycle.
+        let expected = if kind == (true, true) { 0..1 } else { 10..90 };
+        assert!(expected.contains(&count), "{kind:?}: {count} of 128 pages");
+    }
 }
 
 #[test]
@@ -193,10 +235,45 @@ fn p3_unstable_bits_read_differently_until_rewritten() {
     let bench = torn(ChipModel::example_32_kbit(), TornModel::Unstable, 500, 3);
     let reads: std::collections::BTreeSet<Vec<u8>> = (0..50).map(|_| bench.read(36, 8)).collect();
     assert!(reads.len() > 10);
-    // Only bits that were to change waver.
-    assert!(reads.iter().flatten().all(|byte| (byte ^ 0x0F) & !(0x0F ^ 0x5A) == 0));
+    // All bits that were to change waver, and no others.
+    assert!((0..8).all(|i| reads.iter().fold(0, |wavers, read| wavers | read[i] ^ 0x0F) == 0x0F ^ 0x5A));
     bench.store(36, &[0x5A; 8]);
     assert!((0..20).all(|_| bench.read(36, 8) == [0x5A; 8]));
+}
+
+/// How many bits of a page that was 0x0F, and is overwritten with 0x5A, are 1 at `permille` of its cycle, in permille:
+/// of those that are 0 before (in the first half), of those that are to be 0 (in the second).
+fn ones(permille: u64) -> u64 {
+    let zeros = if permille < 500 { !0x0F_u8 } else { !0x5A };
+    let count = |draw| -> u64 {
+        let memory = torn(ChipModel::example_32_kbit(), TornModel::ErasedThenProgrammed, permille, draw).memory();
+        memory[36..44].iter().map(|byte| u64::from((byte & zeros).count_ones())).sum()
+    };
+    (0..200).map(count).sum::<u64>() * 1000 / (200 * 8 * 4)
+}
+
+#[test]
+fn p3_erased_then_programmed_goes_to_one_in_the_first_half_and_to_new_in_the_second() {
+    assert_eq!((ones(0), ones(500)), (0, 1000));
+    for (permille, expected) in [(100, 200), (250, 500), (400, 800), (600, 800), (750, 500), (900, 200)] {
+        let found = ones(permille);
+        assert!(found.abs_diff(expected) < 30, "at {permille} of 1000 {found} of 1000 bits are 1");
+    }
+}
+
+/// Bytes that are only rewritten with the others: their 0 bits have to be programmed again.
+#[test]
+fn p3_of_bytes_beside_the_written_ones_only_zeros_waver() {
+    let (mut seen, scope) = (0, TornScope::Page);
+    for draw in 0..20 {
+        let bench =
+            torn(ChipModel { torn_scope: scope, ..ChipModel::example_32_kbit() }, TornModel::Unstable, 500, draw);
+        for _ in 0..8 {
+            let read = bench.read(32, 4);
+            seen = read.iter().fold(seen, |seen, byte| seen | byte ^ 0x0F);
+        }
+    }
+    assert_eq!(seen, 0xF0);
 }
 
 #[test]
@@ -238,13 +315,14 @@ fn p3_latch_is_lost_and_memory_intact_outside_of_a_cycle() {
 fn p3_a_dip_below_the_write_minimum_tears_too() {
     let mut model = ChipModel::example_32_kbit();
     model.supply.write_min_mv = 2500;
-    let bench = Bench::new(model);
-    bench.write(0, &[1]).unwrap();
-    let now = bench.rig.now_ns();
-    bench.rig.set_supply_profile(&SupplyProfile::new().step(now + 1000, 2400).step(now + 2000, 3300));
-    bench.wait();
-    assert_eq!(bench.memory()[0], 0xFF);
-    assert_eq!(bench.hazards(), [Hazard::TornWrite]);
+    for (mv, stored, hazards) in [(2499, 0xFF, &[Hazard::TornWrite][..]), (2500, 1, &[])] {
+        let bench = Bench::new(model.clone());
+        bench.write(0, &[1]).unwrap();
+        let now = bench.rig.now_ns();
+        bench.rig.set_supply_profile(&SupplyProfile::new().step(now + 1000, mv).step(now + 2000, 3300));
+        bench.wait();
+        assert_eq!((bench.memory()[0], &bench.hazards()[..]), (stored, hazards), "{mv} mV");
+    }
 }
 
 #[test]

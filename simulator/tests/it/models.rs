@@ -9,22 +9,8 @@ use proptest::sample::select;
 
 /// A part with an identification page at 1011, in a mask of one byte.
 fn with_page() -> ChipModel {
-    let mut model = ChipModel::example_32_kbit();
-    let mut bits = model.device_bits;
-    bits[3] = DeviceBit::Fixed(true);
-    model.regions.push(Region {
-        kind: RegionKind::IdentificationPage,
-        device_bits: Some(bits),
-        word_address: 0,
-        address_mask: 0,
-        word_address_bytes: 2,
-        len: 32,
-        access: RegionAccess::Lockable,
-        protects: ByteRange::EMPTY,
-        contents: Vec::new(),
-        rolls_after: 0,
-        shares_pointer: false,
-    });
+    let mut model = identification_page();
+    model.regions[0].address_mask = 0;
     model
 }
 

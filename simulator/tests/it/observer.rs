@@ -5,9 +5,10 @@ use crate::common::*;
 use crate::programs::{Step, run, step};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::OutputPin;
+use embedded_hal::i2c::I2c;
 use pagewise_simulator::{
-    BitBang, ChipId, ChipModel, CycleTime, Event, Fault, Faults, Incident, Line, PowerUp, Rig, RigConfig, RigDelay,
-    Straps, WireConfig,
+    BitBang, ChipId, ChipModel, ClockPlan, CycleTime, Event, EventKind, Fault, Faults, Incident, Line, Note, PowerUp,
+    Rig, RigConfig, RigDelay, Straps, WireConfig,
 };
 use proptest::prelude::*;
 
@@ -199,4 +200,35 @@ fn l5a_a_filtered_spike_stays_filtered_when_somebody_asks_inside_it() {
         assert_eq!(bench.memory()[..2], [0x11, 0xFF], "asked: {ask_inside}");
         assert!(!bench.rig.transfers_text().contains("Sr"));
     }
+}
+
+/// Write cycles of two chips that end at 5 ms; until the last moment before that nobody asks.
+fn two_cycles_before(last_ns: u64) -> (Rig, [ChipId; 2]) {
+    let rig = Rig::new(RigConfig::default());
+    let chips = [0, 1].map(|pins| rig.attach(ChipModel::example_32_kbit(), Straps::address(pins)));
+    for (chip, address) in chips.into_iter().zip([0x50, 0x51]) {
+        let stop_ns = rig.now_ns() + (1 + 4 * 9 + 1) * 2_500;
+        rig.set_write_cycle(chip, CycleTime::Exact(5_000_000 - stop_ns));
+        rig.bus().write(address, &[0, 0, 1]).unwrap();
+    }
+    rig.advance_ns(5_000_000 - last_ns - rig.now_ns());
+    (rig, chips)
+}
+
+#[test]
+fn l5a_the_ends_of_write_cycles_stand_last_in_their_instant_and_in_the_order_of_the_chips_whoever_asks_first() {
+    let ended = |chip| Event { at_ns: 5_000_000, kind: EventKind::Chip { chip, note: Note::CycleEnd { page: 0 } } };
+    for asks in [false, true] {
+        let (rig, chips) = two_cycles_before(0);
+        assert!(!asks || !rig.busy(chips[0]));
+        rig.set_supply_mv(5_000);
+        let supply = Event { at_ns: 5_000_000, kind: EventKind::Supply { mv: 5_000 } };
+        assert!(rig.trace().ends_with(&[supply, ended(chips[0]), ended(chips[1])]), "asked: {asks}");
+    }
+    // The second chip notices first: the eighth bit of its device address comes at the end of its cycle.
+    let plan = ClockPlan::for_scl_hz(400_000);
+    let (rig, chips) = two_cycles_before(9 * plan.period_ns - plan.high_ns);
+    rig.bus().write(0x51, &[]).unwrap();
+    let ends: Vec<Event> = rig.trace().into_iter().filter(|event| event.at_ns == 5_000_000).collect();
+    assert_eq!(ends, chips.map(ended));
 }

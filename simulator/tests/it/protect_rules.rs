@@ -37,6 +37,9 @@ fn w8_answers_of_a_protected_write() {
         bench.wait();
         assert_eq!(bench.memory()[0x800..0x802], [0xFF, 0xFF]);
         assert_eq!(bench.hazards(), [Hazard::WriteProtect]);
+        let bytes = if acked { 2 } else { 1 };
+        let said = Note::Protected { offset: 0x800, bytes, partly: false, acked };
+        assert!(notes(&bench.rig).contains(&said), "{answer:?}");
     }
 }
 

@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 
 use crate::common::*;
+use embedded_hal::digital::OutputPin;
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::{AcLimits, BrownOut, CycleGrade, WpSampled};
 use pagewise_simulator::{
@@ -79,21 +80,25 @@ fn w8_wp_that_moves_too_near_to_the_stop_is_a_violation() {
 /// Source: 24XX256, DS20001203W.
 #[test]
 fn w8_with_faults_on_a_wp_that_moves_too_near_counts_as_drawn() {
-    let (mut set_up, mut held) = (BTreeSet::new(), BTreeSet::new());
+    let (mut set_up, mut released, mut held) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
     for seed in 0..16 {
-        for (wp_ns, outcomes) in [(3000, &mut set_up), (-100, &mut held)] {
+        for (wp_ns, level, outcomes) in
+            [(3000, Level::High, &mut set_up), (3000, Level::Low, &mut released), (-100, Level::High, &mut held)]
+        {
             let mut model = with_wp_times();
             model.speed.iter_mut().for_each(|grade| grade.ac.t_su_wp = 4000);
             model.write_protect.sampled = WpSampled::Stop;
             let rig = Rig::new(RigConfig::default().with_seed(seed));
-            let chip = rig.attach(model.clone(), Straps::GROUND);
+            let before = Level::from_bit(level == Level::Low);
+            let chip = rig.attach(model.clone(), Straps::GROUND.with_wp(before));
             rig.set_overclock_faults(true);
             let bench = Bench { rig, chip, model };
-            write_with_wp(&bench, false, wp_ns, Level::High);
+            write_with_wp(&bench, false, wp_ns, level);
             bench.wait();
             outcomes.insert(bench.memory()[0x20]);
         }
     }
+    assert_eq!(released, BTreeSet::from([0x11, 0xFF]));
     assert_eq!(set_up, BTreeSet::from([0x11, 0xFF]));
     assert_eq!(held, BTreeSet::from([0x11, 0xFF]));
     // A part without such times, and a WP that rests, are as ever.
@@ -107,6 +112,31 @@ fn w8_with_faults_on_a_wp_that_moves_too_near_counts_as_drawn() {
             bench.wait();
             assert_eq!(bench.memory()[0x20], 0x11);
         }
+    }
+}
+
+/// Source: 24XX256, DS20001203W: it has not been stable for any time before the STOP.
+#[test]
+fn w8_a_wp_that_moves_with_the_stop_breaks_the_set_up_time() {
+    for wp_first in [true, false] {
+        let (bench, mut bus) = wired(with_wp_times(), WireConfig::IDEAL);
+        bus.start().unwrap();
+        assert!([0xA0, 0, 0x20, 0x11].into_iter().all(|byte| bus.send(byte).unwrap()));
+        let wire = bench.rig.wire(WireConfig::IDEAL);
+        let (mut sda, mut scl) = (wire.sda(), wire.scl());
+        sda.set_low().unwrap();
+        bench.rig.advance_ns(2_000);
+        scl.set_high().unwrap();
+        bench.rig.advance_ns(2_000);
+        if wp_first {
+            bench.rig.set_wp(bench.chip, Level::High);
+            sda.set_high().unwrap();
+        } else {
+            sda.set_high().unwrap();
+            bench.rig.set_wp(bench.chip, Level::High);
+        }
+        bench.rig.advance_ns(5_000);
+        assert_eq!(timing(&bench.rig), [(true, TimingParameter::SetupWp, 600, 0)], "WP first: {wp_first}");
     }
 }
 
@@ -235,6 +265,7 @@ fn p1_after_too_short_a_reset_nothing_is_promised_until_a_full_power_cycle() {
         for (off_ns, short) in [(999_999, true), (1_000_000, false)] {
             let rig = Rig::new(RigConfig::default().with_seed(seed));
             rig.attach(with_brown_out(), Straps::GROUND);
+            rig.advance_ns(5_000_000);
             rig.set_supply_mv(1000);
             rig.advance_ns(off_ns);
             rig.set_supply_mv(3300);
@@ -251,13 +282,25 @@ fn p1_after_too_short_a_reset_nothing_is_promised_until_a_full_power_cycle() {
         }
     }
     assert_eq!(answered.len(), 2, "drawn");
-    // A board that was off for long starts properly.
-    let rig = Rig::new(RigConfig::default().with_supply_mv(0));
-    rig.attach(with_brown_out(), Straps::GROUND);
-    rig.set_supply_mv(3300);
-    rig.advance_ns(2_000_000);
-    assert!(rig.bus().write(0x50, &[]).is_ok());
-    assert_eq!(rig.incidents(), []);
+}
+
+/// A board that was off for long starts properly; from the supply on that resets the part it has nothing to start from.
+#[test]
+fn p5_a_part_that_was_off_when_it_was_attached_starts_with_its_power_up_time() {
+    for (model, reset_mv) in [(with_brown_out(), 1500), (ChipModel::example_32_kbit(), 1700)] {
+        for mv in [0, reset_mv - 1, reset_mv] {
+            let rig = Rig::new(RigConfig::default().with_supply_mv(mv));
+            rig.attach(model.clone(), Straps::GROUND);
+            rig.set_supply_mv(3300);
+            let was_on = mv == reset_mv;
+            assert_eq!(notes(&rig), if was_on { vec![] } else { vec![Note::PowerUp] }, "{mv} mV");
+            rig.advance_ns(model.power_up_ns - 2_500);
+            assert_eq!(rig.bus().write(0x50, &[]).is_ok(), was_on, "{mv} mV");
+            rig.advance_ns(2_500);
+            assert!(rig.bus().write(0x50, &[]).is_ok(), "{mv} mV");
+            assert_eq!(rig.incidents(), []);
+        }
+    }
 }
 
 /// Source: UM10204 Rev.6 3.1.9 (clock stretching).

@@ -1,68 +1,9 @@
-//! Rules G1 and G2: second regions and protection registers.
+//! Rule G1: second regions.
 
 use crate::common::*;
 use embedded_hal::i2c::I2c;
-use pagewise_simulator::model::DeviceBit::{Fixed, Ignored, Pin};
-use pagewise_simulator::model::{ByteRange, DeviceBit, Region, RegionAccess, RegionKind};
-use pagewise_simulator::{BusFault, ChipModel, Hazard, Level, Rig, Straps};
-
-const CODE_1011: [DeviceBit; 7] = [Fixed(true), Fixed(false), Fixed(true), Fixed(true), Pin(2), Pin(1), Pin(0)];
-
-fn region(kind: RegionKind, bits: Option<[DeviceBit; 7]>, word_address: u32, len: u32, access: RegionAccess) -> Region {
-    Region {
-        kind,
-        device_bits: bits,
-        word_address,
-        address_mask: 0xFFFF,
-        word_address_bytes: 1,
-        len,
-        access,
-        protects: ByteRange::EMPTY,
-        contents: Vec::new(),
-        rolls_after: 0,
-        shares_pointer: false,
-    }
-}
-
-fn identification_page() -> ChipModel {
-    let mut model = ChipModel::example_32_kbit();
-    model.regions = vec![Region {
-        address_mask: 0x1F,
-        word_address_bytes: 2,
-        ..region(RegionKind::IdentificationPage, Some(CODE_1011), 0, 32, RegionAccess::Lockable)
-    }];
-    model
-}
-
-/// EE1002 style: serial-less 2 kbit part with permanent and reversible protection of the first half.
-/// Source of the command bytes: standards.toml, spd.ee1002.
-fn spd_2_kbit() -> ChipModel {
-    let mut model = ChipModel::example_2_kbit();
-    let half = ByteRange { start: 0, len: 128 };
-    let permanent = [Fixed(false), Fixed(true), Fixed(true), Fixed(false), Pin(2), Pin(1), Pin(0)];
-    let reversible = [Fixed(false), Fixed(true), Fixed(true), Fixed(false), Fixed(false), Fixed(false), Fixed(true)];
-    model.regions = vec![
-        Region {
-            protects: half,
-            ..region(RegionKind::PermanentProtection, Some(permanent), 0, 0, RegionAccess::ReadWrite)
-        },
-        Region {
-            protects: half,
-            ..region(RegionKind::ReversibleProtection, Some(reversible), 0, 0, RegionAccess::ReadWrite)
-        },
-    ];
-    model
-}
-
-/// EE1004 style: two halves. Source: standards.toml, spd.ee1004.
-fn spd_4_kbit() -> ChipModel {
-    let mut model = ChipModel::example_2_kbit().with_capacity(512);
-    model.page = 16;
-    model.read_wrap = 256;
-    let bank = [Fixed(false), Fixed(true), Fixed(true), Fixed(false), Fixed(true), Fixed(true), Ignored];
-    model.regions = vec![region(RegionKind::BankSelect, Some(bank), 0, 0, RegionAccess::ReadWrite)];
-    model
-}
+use pagewise_simulator::model::{DeviceBit, Region, RegionAccess, RegionKind};
+use pagewise_simulator::{BusFault, ChipModel, Hazard, Note, PowerUp, Rig, RigConfig, Straps, TornModel, WireConfig};
 
 /// Source: AT24CS32 online edition (serial number); 24AA025E48 and 24AA02E48, DS20002124E (EUI-48 at FAh).
 #[test]
@@ -138,90 +79,9 @@ fn g1_network_address_at_the_top_of_the_array_is_read_only() {
     assert_eq!(bench.read(0xF0, 2), [1, 2]);
 }
 
-/// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
-#[test]
-fn g2_permanent_protection_protects_for_good_and_silences_its_address() {
-    let bench = Bench::new(spd_2_kbit());
-    let mut bus = bench.rig.bus();
-    // Set PSWP is 0110 A2 A1 A0 0, read PSWP the same with R/W = 1: acknowledged while not programmed.
-    bus.write(0x30, &[]).unwrap();
-    assert!(bus.read(0x30, &mut [0]).is_ok());
-    bench.store(0x10, &[1]);
-    bus.write(0x30, &[0, 0]).unwrap();
-    assert!(bench.rig.busy(bench.chip), "the write time has to be waited for");
-    bench.wait();
-    assert!(bus.write(0x30, &[0, 0]).is_err());
-    assert!(bus.read(0x30, &mut [0]).is_err());
-    bench.rig.power_cycle();
-    bench.store(0x10, &[2]);
-    bench.store(0x80, &[3]);
-    let memory = bench.memory();
-    assert_eq!((memory[0x10], memory[0x80]), (1, 3));
-}
-
-/// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
-#[test]
-fn g2_protection_register_is_itself_protected_by_wp() {
-    let bench = Bench::wired(spd_2_kbit(), Straps::GROUND.with_wp(Level::High));
-    bench.rig.bus().write(0x30, &[0, 0]).unwrap();
-    bench.wait();
-    assert!(bench.rig.bus().write(0x30, &[]).is_ok(), "still not programmed");
-}
-
-/// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
-#[test]
-fn g2_reversible_protection_needs_high_voltage_and_can_be_cleared() {
-    let bench = Bench::new(spd_2_kbit());
-    let mut bus = bench.rig.bus();
-    assert!(bus.write(0x31, &[0, 0]).is_err(), "no high voltage, no answer");
-    bench.rig.set_a0_high_voltage(bench.chip, true);
-    bus.write(0x31, &[0, 0]).unwrap();
-    bench.wait();
-    bench.rig.set_a0_high_voltage(bench.chip, false);
-    assert!(bench.rig.region_locked(bench.chip, 1));
-    bench.store(0x7F, &[1]);
-    bench.store(0x80, &[2]);
-    assert_eq!(bench.memory()[0x7F..0x81], [0xFF, 2]);
-    bench.rig.set_a0_high_voltage(bench.chip, true);
-    bus.write(0x33, &[0, 0]).unwrap();
-    bench.wait();
-    bench.rig.set_a0_high_voltage(bench.chip, false);
-    bench.store(0x7F, &[1]);
-    assert_eq!(bench.memory()[0x7F], 1);
-}
-
-/// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
-#[test]
-fn g2_bank_select_is_followed_by_all_chips_and_reads_wrap_inside_the_half() {
-    let rig = Rig::default();
-    let a = rig.attach(spd_4_kbit(), Straps::address(0));
-    let b = rig.attach(spd_4_kbit(), Straps::address(1));
-    for chip in [a, b] {
-        rig.load(chip, 0, &(0..512).map(|i| (i / 2) as u8).collect::<Vec<u8>>());
-    }
-    let mut bus = rig.bus();
-    let mut data = [0; 2];
-    bus.write_read(0x50, &[0x10], &mut data).unwrap();
-    assert_eq!(data, [8, 8]);
-    bus.write(0x37, &[0, 0]).unwrap();
-    for address in [0x50, 0x51] {
-        bus.write_read(address, &[0x10], &mut data).unwrap();
-        assert_eq!(data, [136, 136]);
-    }
-    assert!(bus.read(0x36, &mut data).is_err(), "half 1 is chosen");
-    assert!(rig.incidents().is_empty(), "a command to all chips is not a conflict");
-    bus.write_read(0x50, &[0xFF], &mut data).unwrap();
-    assert_eq!(data, [255, 128]);
-    assert_eq!(rig.finish()[0].hazard, Hazard::ReadRollover);
-    rig.power_cycle();
-    bus.write_read(0x50, &[0x10], &mut data).unwrap();
-    assert_eq!(data, [8, 8]);
-}
-
 /// Source: no sheet promises anything of a cut write cycle; models of behaviour, each selectable.
 #[test]
 fn p3_a_write_to_the_identification_page_is_torn_like_any_other() {
-    use pagewise_simulator::TornModel;
     for (torn, expected) in
         [(TornModel::Old, [1, 1, 1, 1]), (TornModel::Prefix, [2, 2, 1, 1]), (TornModel::New, [2; 4])]
     {
@@ -237,20 +97,6 @@ fn p3_a_write_to_the_identification_page_is_torn_like_any_other() {
     }
 }
 
-/// Source: no sheet promises anything of a cut write cycle; models of behaviour, each selectable.
-#[test]
-fn p3_a_protection_that_was_being_set_is_set_or_not() {
-    use pagewise_simulator::TornModel;
-    for (torn, set) in [(TornModel::Old, false), (TornModel::New, true)] {
-        let bench = Bench::new(spd_2_kbit());
-        bench.rig.set_torn_model(torn, 0);
-        bench.rig.bus().write(0x30, &[0, 0]).unwrap();
-        bench.rig.advance_ns(1_000_000);
-        bench.rig.power_cycle();
-        assert_eq!(bench.rig.region_locked(bench.chip, 0), set);
-    }
-}
-
 /// Source: AT24CS32 online edition (serial number); 24AA025E48 and 24AA02E48, DS20002124E (EUI-48 at FAh).
 #[test]
 fn g1_a_read_only_region_in_the_array_ends_where_it_says() {
@@ -263,30 +109,6 @@ fn g1_a_read_only_region_in_the_array_ends_where_it_says() {
     }
 }
 
-/// P1: a command is a write.
-#[test]
-fn g2_a_command_wants_the_supply_of_a_write() {
-    let mut model = spd_2_kbit();
-    (model.supply.read_min_mv, model.supply.write_min_mv) = (1700, 2500);
-    for (mv, sets) in [(2499, false), (2500, true)] {
-        let bench = Bench::new(model.clone());
-        bench.rig.set_supply_mv(mv);
-        bench.rig.bus().write(0x30, &[0, 0]).unwrap();
-        assert_eq!(bench.rig.busy(bench.chip), sets, "{mv} mV");
-    }
-}
-
-/// Source: standards.toml, spd.ee1002 and spd.ee1004: codes 0110, permanent and reversible protection, bank select.
-#[test]
-fn g2_a_command_without_its_data_byte_sets_nothing() {
-    let bench = Bench::new(spd_2_kbit());
-    bench.rig.bus().write(0x30, &[0]).unwrap();
-    assert!(!bench.rig.busy(bench.chip));
-    bench.wait();
-    assert!(!bench.rig.region_locked(bench.chip, 0));
-    assert!(bench.rig.bus().write(0x30, &[]).is_ok(), "still not programmed");
-}
-
 /// Source: AT24CS32 online edition (serial number); 24AA025E48 and 24AA02E48, DS20002124E (EUI-48 at FAh).
 #[test]
 fn g1_only_bit_1_of_the_data_byte_locks() {
@@ -295,5 +117,145 @@ fn g1_only_bit_1_of_the_data_byte_locks() {
         bench.rig.bus().write(0x58, &[0x04, 0, 1 << bit]).unwrap();
         bench.wait();
         assert_eq!(bench.rig.region_locked(bench.chip, 0), bit == 1, "bit {bit}");
+    }
+}
+
+/// Source: 24AA025E48, DS20002124E: an EUI-48 at FAh, programmed at the factory. What an image covers is as the image says.
+#[test]
+fn w10_the_factory_fills_the_read_only_bytes_in_the_array_that_no_image_covers() {
+    use RegionAccess::{ReadOnly, ReadWrite};
+    let image = |len: usize| PowerUp::Image(vec![7; len]);
+    for (bits, access, power_up, expected) in [
+        (None, ReadOnly, PowerUp::Erased, [1, 2, 3]),
+        (None, ReadOnly, PowerUp::Random, [1, 2, 3]),
+        (None, ReadOnly, image(0x40), [1, 2, 3]),
+        (None, ReadOnly, image(0x41), [7, 0xFF, 0xFF]),
+        (None, ReadWrite, PowerUp::Erased, [0xFF; 3]),
+        (Some(CODE_1011), ReadOnly, PowerUp::Erased, [0xFF; 3]),
+    ] {
+        let mut model = ChipModel::example_2_kbit();
+        let contents = vec![1, 2, 3];
+        model.regions = vec![Region { contents, ..region(RegionKind::SerialNumber, bits, 0x40, 3, access) }];
+        let rig = Rig::new(RigConfig::default());
+        let chip = rig.attach_with(model, Straps::GROUND, power_up.clone());
+        assert_eq!(rig.memory(chip)[0x40..0x43], expected, "{bits:?} {access:?} {power_up:?}");
+    }
+}
+
+/// Source: RFC 7042, 2.1.2 and 2.2.3 (ranges for documentation), as quoted in the reference data.
+#[test]
+fn g1_network_addresses_are_of_the_ranges_for_documentation_and_each_part_has_its_own() {
+    let (mut short, mut long) = (std::collections::BTreeSet::new(), std::collections::BTreeSet::new());
+    for seed in 0..8 {
+        let mut model = ChipModel::example_2_kbit();
+        model.regions = vec![
+            region(RegionKind::Eui48, Some(CODE_1011), 0x9A, 6, RegionAccess::ReadOnly),
+            region(RegionKind::Eui64, Some(CODE_1011), 0xF8, 8, RegionAccess::ReadOnly),
+        ];
+        let rig = Rig::new(RigConfig::default().with_seed(seed));
+        let chip = rig.attach(model, Straps::GROUND);
+        let (eui_48, eui_64) = (rig.region(chip, 0), rig.region(chip, 1));
+        assert_eq!((&eui_48[..5], eui_48.len()), (&[0x00, 0x00, 0x5E, 0x00, 0x53][..], 6));
+        assert_eq!((&eui_64[..7], eui_64.len()), (&[0x02, 0x00, 0x5E, 0x10, 0x00, 0x00, 0x00][..], 8));
+        short.insert(eui_48);
+        long.insert(eui_64);
+    }
+    assert!(short.len() > 4 && long.len() > 4, "{short:?} {long:?}");
+}
+
+#[test]
+fn g1_a_region_is_found_by_its_own_device_address_whatever_lies_at_another_one() {
+    let mut code_1001 = CODE_1011;
+    code_1001[2] = DeviceBit::Fixed(false);
+    let mut model = ChipModel::example_2_kbit();
+    model.regions = vec![
+        region(RegionKind::IdentificationPage, Some(CODE_1011), 0x40, 16, RegionAccess::ReadWrite),
+        region(RegionKind::IdentificationPage, Some(code_1001), 0x40, 16, RegionAccess::ReadWrite),
+        region(RegionKind::SerialNumber, None, 0x80, 16, RegionAccess::ReadWrite),
+        region(RegionKind::SerialNumber, Some(CODE_1011), 0xC0, 16, RegionAccess::ReadOnly),
+    ];
+    let bench = Bench::new(model);
+    for (address, byte) in [(0x58, 1), (0x48, 2), (0x50, 3)] {
+        bench.rig.bus().write(address, &[0x40, byte]).unwrap();
+        bench.wait();
+    }
+    for (address, byte) in [(0x58, 1), (0x48, 2), (0x50, 3)] {
+        let mut got = [0];
+        bench.rig.bus().write_read(address, &[0x40], &mut got).unwrap();
+        assert_eq!(got, [byte], "0x{address:02X}");
+    }
+    // The array is read-only neither where a region of another device address is, nor where one in it is not.
+    for offset in [0x80, 0xC0] {
+        bench.store(offset, &[9]);
+        assert_eq!(bench.memory()[offset as usize], 9, "0x{offset:02X}");
+    }
+    assert!(bench.hazards().is_empty());
+}
+
+#[test]
+fn p3_a_lock_that_was_being_set_is_set_or_not_and_hurts_no_byte() {
+    for torn in TornModel::ALL {
+        let bench = Bench::new(identification_page());
+        bench.rig.load_region(bench.chip, 0, &pattern(32));
+        bench.rig.set_torn_model(torn, 0);
+        bench.rig.bus().write(0x58, &[0x04, 0, 0x02]).unwrap();
+        bench.rig.advance_ns(bench.model.write_cycle.max_ns / 2);
+        bench.rig.power_cycle();
+        assert_eq!(bench.rig.region(bench.chip, 0), pattern(32), "{torn:?}");
+        assert_eq!(bench.rig.region_locked(bench.chip, 0), torn == TornModel::New, "{torn:?}");
+    }
+}
+
+#[test]
+fn g1_a_lock_is_taken_at_a_word_address_that_leads_to_no_byte_too() {
+    let mut model = identification_page();
+    model.regions[0].address_mask = 0xFFFF;
+    let bench = Bench::new(model);
+    bench.rig.bus().write(0x58, &[0x08, 0, 0x02]).unwrap();
+    assert!(!bench.rig.busy(bench.chip), "bit 11 leads nowhere");
+    bench.rig.bus().write(0x58, &[0x04, 0, 0x02]).unwrap();
+    bench.wait();
+    assert!(bench.rig.region_locked(bench.chip, 0));
+}
+
+/// Runs of bytes that go at once without a trace are refused as single ones are.
+#[test]
+fn g1_a_locked_region_refuses_data_with_and_without_a_trace() {
+    for trace in [true, false] {
+        let bench = Bench::new(identification_page());
+        let mut bus = bench.rig.bus();
+        bus.write(0x58, &[0x04, 0, 0x02]).unwrap();
+        bench.wait();
+        bench.rig.set_trace(trace);
+        let refused = bus.write(0x58, &[0, 0, 1, 2, 3, 4]).unwrap_err().fault;
+        assert_eq!(refused, BusFault::DataNack { byte: 2 }, "trace {trace}");
+        assert!(!bench.rig.busy(bench.chip));
+    }
+}
+
+/// Source: BR24G08-3, TSZ02201-0R2R0G100190-1-2: START or STOP in the middle of a read leaves the address
+/// undetermined; it is the address of what was read.
+#[test]
+fn r5_a_cut_read_of_a_region_loses_the_pointer_that_it_reads_from() {
+    for shares_pointer in [false, true] {
+        let mut model = identification_page();
+        model.regions[0].shares_pointer = shares_pointer;
+        let (bench, mut bus) = wired(model, WireConfig::IDEAL);
+        bench.rig.load(bench.chip, 0, &pattern(4096));
+        let mut byte = [0];
+        bus.write_read(0x50, &[0x07, 0x20], &mut byte).unwrap();
+        if !shares_pointer {
+            bus.write(0x58, &[0, 0]).unwrap();
+        }
+        bus.start().unwrap();
+        assert!(bus.send(0xB1).unwrap());
+        // An erased byte is driven: a START gets through.
+        bus.start().unwrap();
+        bus.stop().unwrap();
+        bus.read(0x50, &mut byte).unwrap();
+        assert_eq!(byte == pattern(4096)[0x721..0x722], !shares_pointer, "the pointer of the array");
+        bus.read(0x58, &mut byte).unwrap();
+        let unset = notes(&bench.rig).iter().filter(|note| **note == Note::PointerUnset).count();
+        assert_eq!(unset, 1, "noted at the next read from the pointer that was lost");
     }
 }

@@ -117,6 +117,22 @@ fn w6_duration_is_pinned_or_drawn_between_typical_and_maximum() {
 
 /// Source: 24XX256, DS20001203W (one cycle for a page); 24C01A/02A/04A, DS11183C (1 ms for each byte).
 #[test]
+fn w6_typical_and_maximum_are_durations_themselves() {
+    let mut model = ChipModel::example_32_kbit();
+    (model.write_cycle.typical_ns, model.write_cycle.max_ns) = (1_000, 1_002);
+    let lasts = |seed: u64| {
+        let rig = Rig::new(RigConfig::default().with_seed(seed));
+        let chip = rig.attach(model.clone(), Straps::GROUND);
+        rig.bus().write(0x50, &[0, 0, 1]).unwrap();
+        let state = rig.chip_state(chip).cycle.unwrap();
+        state.ends_ns - state.starts_ns
+    };
+    let drawn: std::collections::BTreeSet<u64> = (0..40).map(lasts).collect();
+    assert_eq!(drawn.into_iter().collect::<Vec<_>>(), [1_000, 1_001, 1_002]);
+}
+
+/// Source: 24XX256, DS20001203W (one cycle for a page); 24C01A/02A/04A, DS11183C (1 ms for each byte).
+#[test]
 fn w6_memory_changes_at_the_end_of_the_cycle() {
     let bench = Bench::new(ChipModel::example_32_kbit());
     bench.rig.set_write_cycle(bench.chip, CycleTime::Exact(1_000));

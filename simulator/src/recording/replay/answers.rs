@@ -38,12 +38,12 @@ impl Answers {
     }
 
     /// A START or STOP cut a byte short (W5, R5). A chip that drives notices even where no bit is whole.
-    pub(crate) fn cut(&mut self, world: &mut World, bits: u8, stop: bool) {
+    pub(crate) fn cut(&mut self, world: &mut World, bits: u8) {
         let now = world.now;
         for (answer, chip) in self.chips.iter_mut().zip(&mut world.chips) {
             let drives = matches!(chip.phase, Phase::Read | Phase::ReadRegion(_) | Phase::Garbage);
             if drives || bits > 0 {
-                chip.cut_byte(now, bits, stop);
+                chip.cut_byte(now, bits);
                 answer.pointer_set &= !drives;
             }
         }
