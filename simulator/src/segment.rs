@@ -25,8 +25,8 @@ pub(crate) struct Segment {
     pub(crate) raw: Vec<u8>,
     /// The last byte written was not acknowledged.
     pub(crate) refused: bool,
-    /// Bytes read.
-    pub(crate) read: u64,
+    /// Something was read.
+    pub(crate) read: bool,
     pub(crate) conflict: bool,
     /// Why what was written here is lost, where a chip said so.
     pub(crate) lost_to: Option<Hazard>,
@@ -43,7 +43,7 @@ impl Segment {
         self.responders.clear();
         self.raw.clear();
         self.refused = false;
-        self.read = 0;
+        self.read = false;
         self.conflict = false;
         self.lost_to = None;
     }

@@ -28,7 +28,7 @@ impl BlockAlias {
         for &i in segment.responders.iter().filter(|&&i| chips[i].ignored_address_bits() & 0x07 != 0) {
             let header = usize::from(chips[i].model.word_address_bytes);
             let uses_data =
-                if segment.is_read() { segment.read > 0 && before.contains(&i) } else { segment.raw.len() > header };
+                if segment.is_read() { segment.read && before.contains(&i) } else { segment.raw.len() > header };
             if !segment.is_read() && segment.restarted && segment.raw.len() >= header {
                 self.header_set.push(i);
             }

@@ -77,7 +77,7 @@ impl World {
             self.ledger.refused_unseen.extend(self.refused_in_access.drain(..).map(|(chip, _)| chip));
             self.after_address(at, byte);
         } else if monitor.reading {
-            self.segment.read += 1;
+            self.segment.read = true;
             self.emit(at, EventKind::Read { byte, acked });
         } else {
             self.segment.wrote(byte, acked);

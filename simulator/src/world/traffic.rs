@@ -148,7 +148,7 @@ impl World {
             self.chips[self.responders[i]].sent(ack);
         }
         self.hear_notes();
-        self.segment.read += 1;
+        self.segment.read = true;
         self.emit(times.begin, EventKind::Read { byte, acked: ack });
         self.end_byte(times);
         byte
@@ -225,8 +225,7 @@ impl World {
         let mut done = 0;
         while done < bytes.len() {
             let rest = &bytes[done..];
-            if rest.len() > 1
-                && let Some(index) = self.streaming(rest.len())
+            if let Some(index) = self.streaming(rest.len())
                 && self.chips[index].streams_writes()
             {
                 let byte_ns = self.plan.byte_ns();
@@ -248,14 +247,13 @@ impl World {
     pub(crate) fn receive_all(&mut self, into: &mut [u8], last: bool) {
         let count = into.len();
         let mut done = 0;
-        if count > 1
-            && let Some(index) = self.streaming(count)
+        if let Some(index) = self.streaming(count)
             && self.chips[index].streams_reads()
         {
-            done = count - 1;
+            done = count.saturating_sub(1);
             let byte_ns = self.plan.byte_ns();
             self.chips[index].read_run(self.now, byte_ns, &mut into[..done]);
-            self.segment.read += done as u64;
+            self.segment.read = true;
             self.now += byte_ns * done as u64;
             self.hear_notes();
         }

@@ -199,14 +199,17 @@ fn b6_two_chips_that_answer_together_are_wired_and() {
 /// Source: UM10204 Rev.6: SDA is the wired AND of all that drive it.
 #[test]
 fn b6_foreign_device_inside_the_range_of_a_chip_that_ignores_bits() {
-    let bench = Bench::new(ignores_low_bits());
-    bench.rig.attach_other(0x53, "clock");
-    bench.read(0, 4);
-    assert!(bench.rig.incidents().is_empty());
-    let mut data = [0xEE; 2];
-    bench.rig.bus().read(0x53, &mut data).unwrap();
-    assert_eq!(data, [0, 0]);
-    assert_eq!(bench.hazards(), [Hazard::AddressConflict]);
+    for trace in [true, false] {
+        let bench = Bench::new(ignores_low_bits());
+        bench.rig.attach_other(0x53, "clock");
+        bench.rig.set_trace(trace);
+        bench.read(0, 4);
+        assert!(bench.rig.incidents().is_empty());
+        let mut data = [0xEE; 4];
+        bench.rig.bus().read(0x53, &mut data).unwrap();
+        assert_eq!(data, [0; 4], "trace {trace}");
+        assert_eq!(bench.hazards(), [Hazard::AddressConflict]);
+    }
 }
 
 /// Source: UM10204 Rev.6, p.17 (reserved addresses) and 3.1.15 (START byte).

@@ -42,6 +42,7 @@ mod step_bus;
 mod stored_data;
 mod supply_rules;
 mod timing_rules;
+mod torn_rules;
 mod traces;
 mod wear_rules;
 mod wire_agreement;

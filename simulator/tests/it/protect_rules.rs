@@ -232,7 +232,7 @@ fn w8_each_write_looks_at_wp_anew_also_when_whole_runs_of_bytes_go_at_once() {
         model.write_protect.sampled = WpSampled::DataPhase;
         let bench = Bench::wired(model, Straps::GROUND.with_wp(Level::High));
         bench.rig.set_trace(trace);
-        // A single byte never goes as a run: it leaves its own look at WP behind.
+        // It leaves its look at WP behind.
         bench.store(0, &[1]);
         bench.rig.set_wp(bench.chip, Level::Low);
         bench.store(0, &[5, 6, 7, 8]);

@@ -99,6 +99,22 @@ fn w8_with_faults_on_a_wp_that_moves_too_near_counts_as_drawn() {
         }
     }
     assert_eq!(released, BTreeSet::from([0x11, 0xFF]));
+    // Released before any data byte, and so not seen at one either.
+    let before_data = |seed| {
+        let mut model = with_wp_times();
+        model.speed.iter_mut().for_each(|grade| grade.ac.t_su_wp = 30_000);
+        let rig = Rig::new(RigConfig::default().with_seed(seed));
+        let chip = rig.attach(model, Straps::GROUND.with_wp(Level::High));
+        rig.set_overclock_faults(true);
+        let mut bus = rig.bus().steps();
+        bus.start().unwrap();
+        assert!([0xA0, 0, 0x20].into_iter().all(|byte| bus.send(byte)));
+        rig.set_wp(chip, Level::Low);
+        assert!(bus.send(0x11));
+        bus.stop().unwrap();
+        rig.busy(chip)
+    };
+    assert_eq!((0..16).map(before_data).collect::<BTreeSet<bool>>().len(), 2, "as drawn");
     assert_eq!(set_up, BTreeSet::from([0x11, 0xFF]));
     assert_eq!(held, BTreeSet::from([0x11, 0xFF]));
     // A part without such times, and a WP that rests, are as ever.
@@ -149,12 +165,13 @@ fn w8_a_wp_that_protects_nothing_has_no_times() {
     assert_eq!(timing(&bench.rig), []);
 }
 
-/// The times from falling SCL to each change of SDA by the chip, in a read of 32 bytes.
-fn data_out(least: u32, seed: u64) -> Vec<u64> {
+/// The times from falling SCL to each change of SDA by the chip, in a read of 32 bytes; so many others hang before it.
+fn data_out(least: u32, seed: u64, others: u8) -> Vec<u64> {
     let mut model = ChipModel::example_32_kbit();
     let ac = AcLimits { t_aa_min: least, t_aa_max: 3500, ..AcLimits::STANDARD };
     model.speed.iter_mut().for_each(|grade| (grade.ac, grade.scl_hz) = (ac, 100_000));
     let rig = Rig::new(RigConfig::default().with_scl_hz(100_000).with_seed(seed));
+    (0..others).for_each(|other| drop(rig.attach(model.clone(), Straps::address(other + 1))));
     let chip = rig.attach(model, Straps::GROUND);
     rig.load(chip, 0, &[0x55; 64]);
     let mut bus = rig.bit_bang(WireConfig::IDEAL);
@@ -177,13 +194,14 @@ fn data_out(least: u32, seed: u64) -> Vec<u64> {
 /// Source: X24C08: t_AA 300 to 3500 ns at 100 kHz, data-out hold t_DH 300 ns.
 #[test]
 fn l2_data_comes_out_between_the_published_times_by_seed() {
-    let times = data_out(300, 1);
+    let times = data_out(300, 1, 0);
     assert!(times.len() > 200 && times.iter().all(|ns| (300..=3500).contains(ns)), "{times:?}");
     assert!(times.iter().any(|ns| *ns < 700) && times.iter().any(|ns| *ns > 3100), "{times:?}");
-    assert_eq!(times, data_out(300, 1));
-    assert_ne!(times, data_out(300, 2));
+    assert_eq!(times, data_out(300, 1, 0));
+    assert_ne!(times, data_out(300, 2, 0));
+    assert_ne!(times, data_out(300, 1, 1), "each chip draws its own");
     // Where no sheet states the least, each takes the longest time.
-    assert!(data_out(0, 1).iter().all(|ns| *ns == 3500));
+    assert!(data_out(0, 1, 0).iter().all(|ns| *ns == 3500));
 }
 
 /// Source: cards state such grades (`[[grade]]` with `max_c`); without a temperature only what holds at all of them does.

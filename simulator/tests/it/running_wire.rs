@@ -62,6 +62,8 @@ fn faults_that_are_over_do_not_happen_when_a_script_is_set_or_lines_are_laid() {
     let over = [
         Fault::Spike { line: Line::Sda, at_ns: 1_000, lasts_ns: 500 },
         Fault::SdaLow { from_ns: 5_000, until_ns: 9_000 },
+        Fault::SdaLow { from_ns: 5_000, until_ns: 1_000_000 },
+        Fault::Spike { line: Line::Sda, at_ns: 1_005_000, lasts_ns: 0 },
         Fault::SclLow { from_ns: 999_000, until_ns: 1_010_000 },
     ];
     rig.set_faults(Faults { script: over.to_vec(), ..Faults::default() }).unwrap();
@@ -186,8 +188,54 @@ fn every_limit_that_is_not_kept_is_an_incident() {
     let strong = "bus: a pull-up of 966 ohm lets 3002 uA flow, pins sink 3000 uA; a low is not low any more";
     assert_eq!(slow(966, 30, 3_300), [(Hazard::BusTiming, strong.to_owned())]);
     assert_eq!(slow(967, 30, 3_300), []);
+    assert_eq!(slow(1_000, 30, 3_400), [], "3 mA are allowed");
     let shorted = "bus: a pull-up of 1 ohm lets 2900000 uA flow, pins sink 3000 uA; a low is not low any more";
     assert_eq!(slow(1, 30, 3_300), [(Hazard::BusTiming, shorted.to_owned())]);
+}
+
+/// Source: UM10204 section 7.1. The line that flows too much is SDA, from the START on.
+#[test]
+fn l1_a_pull_up_that_is_too_strong_is_found_at_the_first_start() {
+    let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig { pull_up_ohm: 966, ..WireConfig::IDEAL });
+    bus.write(0x50, &[0, 0]).unwrap();
+    let started = bench.rig.trace().iter().find(|event| event.kind == EventKind::Start).unwrap().at_ns;
+    assert_eq!(bench.rig.incidents().iter().map(|incident| incident.at_ns).collect::<Vec<_>>(), [started]);
+}
+
+#[test]
+fn faults_that_are_taken_away_leave_a_line_that_rises_its_time() {
+    let rig = Rig::new(RigConfig::default());
+    let mut sda = rig.wire(WireConfig::TYPICAL).sda();
+    sda.set_low().unwrap();
+    rig.advance_ns(1_000);
+    sda.set_high().unwrap();
+    rig.clear_faults();
+    rig.advance_ns(WireConfig::TYPICAL.release_ns() - 1);
+    assert!(sda.is_low().unwrap());
+    rig.advance_ns(1);
+    assert!(sda.is_high().unwrap());
+}
+
+#[test]
+fn a_fault_holds_the_line_that_it_names_and_not_the_other_one() {
+    let (from_ns, until_ns) = (1_000, 2_000);
+    for (fault, held) in
+        [(Fault::SdaLow { from_ns, until_ns }, Line::Sda), (Fault::SclLow { from_ns, until_ns }, Line::Scl)]
+    {
+        let rig = Rig::new(RigConfig::default());
+        let wire = rig.wire(WireConfig::IDEAL);
+        rig.set_faults(Faults { script: vec![fault], ..Faults::default() }).unwrap();
+        rig.advance_ns(1_500);
+        // The controller moves both lines meanwhile.
+        for mut pin in [wire.sda(), wire.scl()] {
+            pin.set_low().unwrap();
+            pin.set_high().unwrap();
+        }
+        assert_eq!(wire.sda().is_low().unwrap(), held == Line::Sda);
+        assert_eq!(wire.scl().is_low().unwrap(), held == Line::Scl);
+        rig.advance_ns(1_500);
+        assert!(wire.sda().is_high().unwrap() && wire.scl().is_high().unwrap());
+    }
 }
 
 #[test]
@@ -217,8 +265,14 @@ fn lines_without_supply_are_low_and_their_return_is_no_stop() {
     assert!(bus.send(0xA0).unwrap());
     bench.rig.set_supply_mv(0);
     bench.rig.advance_ns(1_000);
-    assert!(bench.rig.wire(WireConfig::TYPICAL).scl().is_low().unwrap());
+    let wire = bench.rig.wire(WireConfig::TYPICAL);
+    wire.scl().set_high().unwrap();
+    wire.sda().set_high().unwrap();
+    bench.rig.advance_ns(1_000);
+    assert!(wire.scl().is_low().unwrap() && wire.sda().is_low().unwrap(), "nobody pulls them");
     bench.rig.restore_supply_mv(3_300);
+    bench.rig.advance_ns(1_000);
+    assert!(wire.scl().is_high().unwrap() && wire.sda().is_high().unwrap());
     let mut bus = bench.rig.bit_bang(WireConfig::TYPICAL);
     bench.rig.advance_ns(10_000);
     bus.write(0x50, &[0, 0]).unwrap();

@@ -78,18 +78,29 @@ fn p2_scl_above_the_grade_is_reported_once() {
 /// Source: 24XX01, DS20001711L: 100 kHz below 2.5 V, 400 kHz above.
 #[test]
 fn p2_with_faults_on_bits_are_corrupted_by_seed() {
-    let run = |seed: u64, hz: u32| {
+    let run = |seed: u64, hz: u32, trace: bool| {
         let rig = Rig::new(RigConfig::default().with_scl_hz(hz).with_seed(seed));
         let chip = rig.attach(ChipModel::example_32_kbit(), Straps::GROUND);
         rig.set_overclock_faults(true);
-        rig.load(chip, 0, &[0xA5; 64]);
+        rig.set_trace(trace);
+        // Wherever a word address with a flipped bit leads.
+        rig.load(chip, 0, &[0xA5; 4096]);
         let mut data = [0; 64];
         let done = rig.bus().write_read(0x50, &[0, 0], &mut data);
         (done.is_ok(), data)
     };
-    assert!((0..8).all(|seed| run(seed, 1_000_000) == (true, [0xA5; 64])));
-    assert!((0..8).all(|seed| run(seed, 1_000_001) != (true, [0xA5; 64])));
-    assert_eq!(run(3, 2_000_000), run(3, 2_000_000));
+    let mut flipped = 0;
+    for seed in 0..40 {
+        assert_eq!(run(seed, 1_000_000, true), (true, [0xA5; 64]));
+        let (done, data) = run(seed, 1_000_001, true);
+        assert_eq!(run(seed, 1_000_001, false), (done, data), "with and without a trace");
+        if done {
+            assert!(data.iter().all(|byte| (byte ^ 0xA5).count_ones() <= 1), "{data:02X?}");
+            assert_ne!(data, [0xA5; 64]);
+            flipped = data.iter().fold(flipped, |flipped, byte| flipped | byte ^ 0xA5);
+        }
+    }
+    assert_eq!(flipped, 0xFF, "any bit");
 }
 
 /// A supply that moves between its limits is nothing to the part, also in the middle of a write.

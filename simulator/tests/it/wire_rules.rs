@@ -314,12 +314,51 @@ fn a_write_refused_at_the_wire_level_is_explained_by_the_ledger() {
 /// Source: S-24C08C, Rev.5.0_01: reads from 1.6 V, writes from 1.7 V.
 #[test]
 fn p1_a_chip_below_the_read_minimum_lets_go_of_sda() {
+    for (mv, lets_go) in [(1700, false), (1699, true)] {
+        let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+        bench.rig.load(bench.chip, 0, &[0; 8]);
+        leave_in_mid_read(&mut bus, 3);
+        bench.rig.advance_ns(10_000);
+        let sda = || bench.rig.waves().iter().rfind(|(_, line, _)| *line == Line::Sda).unwrap().2;
+        assert!(!sda());
+        bench.rig.set_supply_mv(mv);
+        bench.rig.advance_ns(10_000);
+        assert_eq!(sda(), lets_go, "{mv} mV");
+    }
+}
+
+/// Source: UM10204 Rev.6, 3.1.16: a bus is stuck when a device holds SDA in the middle of a byte that it sends.
+#[test]
+fn l5_a_clock_that_rests_where_the_chip_sends_no_zero_is_no_stuck_bus() {
+    for (bits, holds) in [(&[0xA0][..], false), (&[0xA1][..], true)] {
+        for contents in [0x00, 0xFF] {
+            let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
+            bench.rig.load(bench.chip, 0, &[contents; 4096]);
+            bus.start().unwrap();
+            // Without its acknowledge bit, or with it and one bit of data.
+            (0..8).rev().for_each(|i| assert!(bus.clock(bits[0] >> i & 1 == 1).is_ok()));
+            if holds {
+                assert!(!bus.clock(true).unwrap(), "acknowledged");
+            }
+            bench.rig.advance_ns(1_375);
+            bench.rig.wire(WireConfig::IDEAL).scl().set_high().unwrap();
+            bench.rig.advance_ns(2_000_000);
+            let stuck = holds && contents == 0x00;
+            assert_eq!(notes(&bench.rig).contains(&Note::HoldsSda), stuck, "{bits:02X?} {contents:#04x}");
+        }
+    }
+}
+
+/// What the observer has seen of a transfer is not forgotten when the supply moves within its limits.
+#[test]
+fn p1_a_supply_that_moves_in_a_transfer_takes_nothing_from_the_trace() {
     let (bench, mut bus) = wired(ChipModel::example_32_kbit(), WireConfig::IDEAL);
-    bench.rig.load(bench.chip, 0, &[0; 8]);
-    leave_in_mid_read(&mut bus, 3);
-    bench.rig.advance_ns(10_000);
-    assert!(!bench.rig.waves().iter().rfind(|(_, line, _)| *line == Line::Sda).unwrap().2);
-    bench.rig.set_supply_mv(1000);
-    bench.rig.advance_ns(10_000);
-    assert!(bench.rig.waves().iter().rfind(|(_, line, _)| *line == Line::Sda).unwrap().2);
+    bus.start().unwrap();
+    for (byte, mv) in [(0xA0, 3000), (0x00, 5000), (0x20, 2500), (0x11, 3300)] {
+        assert!(bus.send(byte).unwrap());
+        bench.rig.set_supply_mv(mv);
+    }
+    bus.stop().unwrap();
+    let text = bench.rig.transfers_text();
+    assert!(text.contains("S 50W+ 00+ 20+ 11+ P"), "{text}");
 }
