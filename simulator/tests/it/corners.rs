@@ -3,9 +3,7 @@
 use crate::common::*;
 use embedded_hal::digital::OutputPin;
 use embedded_hal::i2c::I2c;
-use pagewise_simulator::model::{
-    ByteRange, DeviceBit, PartlyProtected, ProtectedAnswer, Region, RegionAccess, RegionKind,
-};
+use pagewise_simulator::model::{ByteRange, PartlyProtected, ProtectedAnswer};
 use pagewise_simulator::{
     BusFault, ChipModel, Fault, Faults, Hazard, Level, Note, Rig, RigConfig, Straps, SupplyProfile, TimingParameter,
     WireConfig,

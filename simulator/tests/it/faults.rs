@@ -2,7 +2,7 @@
 
 use crate::common::*;
 use embedded_hal::i2c::I2c;
-use pagewise_simulator::model::{TornScope, WearUnit};
+use pagewise_simulator::model::WearUnit;
 use pagewise_simulator::{
     BusFault, ChipId, ChipModel, CycleTime, Fault, FaultKind, Faults, Hazard, Ratio, Rig, RigConfig, Straps,
     SupplyProfile, TornModel,

@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 
 use crate::common::*;
 use embedded_hal::i2c::I2c;
-use pagewise_simulator::model::DeviceBit::{Fixed, Pin};
-use pagewise_simulator::model::{ByteRange, DeviceBit, MemoryKind, Region, RegionAccess, RegionKind, UpperBits};
+use pagewise_simulator::model::DeviceBit::Fixed;
+use pagewise_simulator::model::{MemoryKind, Region, RegionAccess, RegionKind, UpperBits};
 use pagewise_simulator::{BusFault, ChipModel, Hazard, Note, PowerUp, Rig, RigConfig, Straps, WireConfig};
 
 /// A 32 kbit part whose serial number lies at 0800h behind 1011: A11 and A10 must be 1 and 0, 16 bytes, the next 16 read

@@ -171,7 +171,9 @@ fn data_out(least: u32, seed: u64, others: u8) -> Vec<u64> {
     let ac = AcLimits { t_aa_min: least, t_aa_max: 3500, ..AcLimits::STANDARD };
     model.speed.iter_mut().for_each(|grade| (grade.ac, grade.scl_hz) = (ac, 100_000));
     let rig = Rig::new(RigConfig::default().with_scl_hz(100_000).with_seed(seed));
-    (0..others).for_each(|other| drop(rig.attach(model.clone(), Straps::address(other + 1))));
+    for other in 0..others {
+        rig.attach(model.clone(), Straps::address(other + 1));
+    }
     let chip = rig.attach(model, Straps::GROUND);
     rig.load(chip, 0, &[0x55; 64]);
     let mut bus = rig.bit_bang(WireConfig::IDEAL);

@@ -1,7 +1,6 @@
 //! Rule P3: what is left when the supply is lost inside a write cycle.
 
 use crate::common::*;
-use embedded_hal::i2c::I2c;
 use pagewise_simulator::model::TornScope;
 use pagewise_simulator::{BusFault, ChipModel, Hazard, SupplyProfile, TornModel};
 
