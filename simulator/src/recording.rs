@@ -104,22 +104,14 @@ pub struct Recording {
 /// What the first bytes of a file say.
 fn kind(path: &Path, file: &str) -> Result<&'static str, RecordingError> {
     let unreadable = |error: std::io::Error| RecordingError::unreadable(file, &error);
-    let mut head = [0; 512];
-    let mut opened = File::open(path).map_err(unreadable)?;
-    let mut filled = 0;
-    while filled < head.len() {
-        match opened.read(&mut head[filled..]).map_err(unreadable)? {
-            0 => break,
-            n => filled += n,
-        }
-    }
-    let head = &head[..filled];
+    let mut head = Vec::new();
+    File::open(path).and_then(|opened| opened.take(512).read_to_end(&mut head)).map_err(unreadable)?;
     let first = head.trim_ascii_start();
     Ok(if head.starts_with(b"PK") {
         "session"
     } else if first.starts_with(b"$") {
         "dump"
-    } else if !head.is_empty() && !head.contains(&0) && head.iter().any(|byte| b",;\t".contains(byte)) {
+    } else if !head.contains(&0) && head.iter().any(|byte| b",;\t".contains(byte)) {
         "table"
     } else {
         "unknown"

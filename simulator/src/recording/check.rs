@@ -4,10 +4,10 @@ use std::format;
 use std::string::String;
 
 use crate::recording::bus::Bus;
-use crate::recording::decode::{BusEvent, Health};
+use crate::recording::decode::{Decoder, Health};
 use crate::recording::error::RecordingError;
 use crate::recording::source::Chosen;
-use crate::recording::{Edge, Events, Recording};
+use crate::recording::{Edge, Edges, Events, Recording};
 
 /// Edges that are looked at: enough for a few thousand bytes.
 const LOOKED_AT: u64 = 100_000;
@@ -15,17 +15,15 @@ const LOOKED_AT: u64 = 100_000;
 const SAMPLES_PER_PART: u64 = 2;
 
 /// What the first part of a recording shows.
-fn survey(mut events: Events) -> Result<(Health, Events), RecordingError> {
-    loop {
-        let health = events.health();
-        if health.scl_edges + health.sda_edges > LOOKED_AT {
-            return Ok((health, events));
-        }
-        match events.next().transpose()? {
-            None | Some(BusEvent::End { .. }) => return Ok((events.health(), events)),
-            Some(_) => {}
+fn survey(edges: Edges) -> Result<Health, RecordingError> {
+    let mut decoder = Decoder::new();
+    for edge in edges {
+        decoder.take(edge?);
+        if decoder.health.scl_edges + decoder.health.sda_edges > LOOKED_AT {
+            break;
         }
     }
+    Ok(decoder.health)
 }
 
 /// How much the edges look like I2C: whole bytes per START or STOP that lies rightly, none for each that cuts a byte.
@@ -37,6 +35,11 @@ fn likeness(health: &Health) -> u64 {
     health.bytes * 1000 / conditions
 }
 
+/// The lines make much more sense the other way round.
+fn swapped_likely(named: &Health, turned: &Health) -> bool {
+    likeness(turned) > 2 * likeness(named)
+}
+
 /// The two of these channels that look most like SCL and SDA.
 pub(crate) fn find_pair(
     recording: &Recording,
@@ -45,15 +48,14 @@ pub(crate) fn find_pair(
     let mut best = None;
     let moves = |&channel: &usize| {
         let chosen = Chosen { scl: channel, sda: channel, supply: None };
-        let edges = recording.source(chosen).map(|source| super::Edges::new(source, 0));
+        let edges = recording.source(chosen).map(|source| Edges::new(source, 0));
         edges.is_ok_and(|mut edges| edges.any(|edge| matches!(edge, Ok(Edge::Line { .. }))))
     };
     let moving: std::vec::Vec<usize> = channels.filter(moves).collect();
     for &scl in &moving {
         for &sda in moving.iter().filter(|sda| **sda != scl) {
             let source = recording.source(Chosen { scl, sda, supply: None }).ok()?;
-            let events = Events::new(super::Edges::new(source, recording.options.filter_ns));
-            let Ok((health, _)) = survey(events) else { continue };
+            let Ok(health) = survey(Edges::new(source, recording.options.filter_ns)) else { continue };
             let score = likeness(&health);
             if score > best.map_or(0, |(score, _, _)| score) {
                 best = Some((score, scl, sda));
@@ -70,11 +72,11 @@ impl Recording {
     ///
     /// The channels are swapped, or carry no I2C; the file cannot be read.
     pub fn check(&self, bus: &Bus) -> Result<(), RecordingError> {
-        let (health, _) = survey(self.events(bus)?)?;
+        let health = survey(self.edges(bus)?)?;
         let swapped = Bus { chosen: Chosen { scl: bus.chosen.sda, sda: bus.chosen.scl, ..bus.chosen }, ..bus.clone() };
-        let (turned, _) = survey(self.events(&swapped)?)?;
+        let turned = survey(self.edges(&swapped)?)?;
         let (file, scl, sda) = (self.file.clone(), bus.scl.clone(), bus.sda.clone());
-        if likeness(&turned) > 2 * likeness(&health) {
+        if swapped_likely(&health, &turned) {
             return Err(RecordingError::Swapped { file, scl, sda });
         }
         match reason(&health) {
@@ -111,5 +113,34 @@ impl Events {
         let part = timing.high.median()?.min(timing.low.median()?);
         // The median is rounded down by up to 0.2 %.
         (part + part / 64 < SAMPLES_PER_PART * interval).then_some((interval, part))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn health(bytes: u64, conditions: (u64, u64), cut: u64, answered: u64) -> Health {
+        let (starts, stops) = conditions;
+        Health { starts, stops, bytes, answered, cut, ..Health::default() }
+    }
+
+    #[test]
+    fn whole_bytes_between_conditions_look_like_i2c() {
+        assert_eq!(likeness(&health(10, (3, 1), 0, 1)), 2500);
+        assert_eq!(likeness(&health(10, (3, 1), 2, 1)), 2500, "a half of them may cut a byte");
+        for nothing in
+            [health(10, (3, 2), 3, 1), health(10, (3, 1), 0, 0), health(10, (0, 0), 0, 1), health(0, (3, 1), 0, 1)]
+        {
+            assert_eq!(likeness(&nothing), 0, "{nothing:?}");
+        }
+    }
+
+    #[test]
+    fn channels_are_swapped_where_the_other_way_is_more_than_twice_as_likely() {
+        let likely = |bytes| health(bytes, (1, 0), 0, 1);
+        assert!(swapped_likely(&likely(5), &likely(11)));
+        assert!(!swapped_likely(&likely(5), &likely(10)));
+        assert!(!swapped_likely(&likely(0), &likely(0)));
     }
 }

@@ -176,10 +176,10 @@ impl Decoder {
 
     /// The bit of the clock that ends here counts: no START or STOP came while SCL was high.
     fn fall(&mut self, at_ns: u64) -> Option<BusEvent> {
-        self.timing.clock_falls(at_ns, self.bits);
         if !self.in_transfer {
             return None;
         }
+        self.timing.clock_falls(at_ns, self.bits);
         if self.rises_ns[usize::from(self.bits)] == 0 {
             // The fall that ends the hold time of a START: no bit yet.
             self.begin_ns = at_ns;

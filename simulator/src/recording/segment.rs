@@ -6,7 +6,7 @@ use crate::recording::decode::{BusByte, BusEvent, Events, Role};
 use crate::recording::error::RecordingError;
 
 /// Bytes of a stretch that are kept; what goes beyond is counted.
-const KEPT_BYTES: usize = 1 << 20;
+const KEPT_BYTES: usize = 1_048_576;
 
 /// How a stretch ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -193,5 +193,21 @@ impl Iterator for Segments {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn of_a_long_stretch_the_first_bytes_are_kept_and_all_counted() {
+        let mut segment = BusSegment::open(0, false);
+        for n in 0..=KEPT_BYTES {
+            let (role, value, acked) = (Role::Read, n as u8, n < KEPT_BYTES);
+            segment.take(BusByte { role, value, acked, begin_ns: 0, rises_ns: [0; 9], end_ns: n as u64 });
+        }
+        assert_eq!((segment.bytes.len(), segment.bytes.last()), (1_048_576, Some(&0xFF)));
+        assert_eq!((segment.len, segment.last_acked, segment.last_byte_ns), (1_048_577, false, 1_048_576));
     }
 }

@@ -10,7 +10,7 @@ use crate::recording::error::RecordingError;
 /// What is read from a file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Sample {
-    /// The lines, at the beginning and whenever one of them has changed.
+    /// The lines, at the beginning and whenever one of them has changed; also where only the supply has.
     Lines { at_ns: u64, scl: bool, sda: bool },
     /// The supply has changed.
     Supply { at_ns: u64, on: bool, mv: Option<u32> },
@@ -93,4 +93,39 @@ pub(crate) fn rate_hz(text: &str) -> Option<u64> {
     };
     let hz = (number * factor).round();
     (1.0..=1e12).contains(&hz).then_some(hz as u64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rates_are_numbers_with_a_unit() {
+        for (text, hz) in [
+            ("200000", 200_000),
+            (" 4 MHz ", 4_000_000),
+            ("12.5MHz", 12_500_000),
+            ("500 kHz", 500_000),
+            ("1k", 1_000),
+            ("3 m", 3_000_000),
+            ("0.5 GHz", 500_000_000),
+            ("1g", 1_000_000_000),
+            ("1 Hz", 1),
+            ("0.6", 1),
+            ("1000 GHz", 1_000_000_000_000),
+        ] {
+            assert_eq!(rate_hz(text), Some(hz), "{text}");
+        }
+        for text in ["", "MHz", "0", "0.4 Hz", "-1", "4 MHzz", "1.2.3", "1001 GHz", "4 M Hz"] {
+            assert_eq!(rate_hz(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn times_of_samples_are_exact_and_rounded_down() {
+        assert_eq!(sample_ns(1, 3), 333_333_333);
+        assert_eq!(sample_ns(3, 3), 1_000_000_000);
+        // A century at 1 GHz: more than 64 bits on the way.
+        assert_eq!(sample_ns(3_155_760_000_000_000_000, 1_000_000_000), 3_155_760_000_000_000_000);
+    }
 }

@@ -149,3 +149,36 @@ impl Timing {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(times: impl IntoIterator<Item = u64>) -> Spread {
+        let mut spread = Spread::default();
+        times.into_iter().zip(100..).for_each(|(ns, at_ns)| spread.add(ns, at_ns));
+        spread
+    }
+
+    #[test]
+    fn a_spread_has_the_first_of_its_extremes_and_the_median() {
+        assert_eq!((Spread::default().count(), Spread::default().median()), (0, None));
+        let odd = of([7, 3, 9, 3, 9]);
+        assert_eq!((odd.count(), odd.median()), (5, Some(7)));
+        assert_eq!((odd.shortest(), odd.longest()), (Some((3, 101)), Some((9, 102))));
+        // Of an even number, the upper one of the two in the middle.
+        assert_eq!(of([1, 2, 4, 8]).median(), Some(4));
+        assert_eq!(of(0..1024).median(), Some(512));
+    }
+
+    /// Ten significant bits: the median is right to within 0.2 %, and a long recording needs no more memory than a short one.
+    #[test]
+    fn times_are_counted_to_ten_significant_bits() {
+        for (time, counted) in
+            [(1023, 1023), (1024, 1024), (1025, 1024), (1027, 1026), (123_457, 123_392), (u64::MAX, 0x3FF << 54)]
+        {
+            assert_eq!(of([time]).median(), Some(counted), "{time}");
+        }
+        assert_eq!(of(1 << 20..(1 << 20) + 20_000).histogram.len(), 10);
+    }
+}

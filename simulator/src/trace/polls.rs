@@ -1,7 +1,7 @@
 //! The trace as it is kept: refused polls that follow each other at one pace are one entry with a number.
 //!
 //! A program that polls through a write cycle of 5 ms makes some two hundred of them, each four events, and nothing that one
-//! says is new in the next but its time.
+//! says is new in the next but its time. Whatever else repeats like that is kept so too: nothing is lost by it.
 
 use alloc::vec::Vec;
 
@@ -37,14 +37,6 @@ fn later(event: Event, ns: u64) -> Option<Event> {
     Some(Event { at_ns: event.at_ns.checked_add(ns)?, kind })
 }
 
-fn is_poll(events: &[Event]) -> bool {
-    use EventKind::{Address, Chip, Start, Stop};
-    matches!(events, [start, note, address, stop]
-        if start.kind == Start && stop.kind == Stop
-            && matches!(note.kind, Chip { note: Note::BusyRefused { .. }, .. })
-            && matches!(address.kind, Address { acked: false, .. }))
-}
-
 impl EventLog {
     pub(crate) fn push(&mut self, event: Event) {
         self.kept.push(event);
@@ -57,9 +49,6 @@ impl EventLog {
     fn join_polls(&mut self) {
         let Some(first) = self.kept.len().checked_sub(2 * POLL) else { return };
         let (before, last) = self.kept[first..].split_at(POLL);
-        if !is_poll(before) || !is_poll(last) {
-            return;
-        }
         let after_ns = last[0].at_ns.wrapping_sub(before[0].at_ns);
         let run = self.runs.last().copied().filter(|run| run.at == first);
         let run = run.unwrap_or(Run { at: first, times: 1, period_ns: after_ns });
@@ -78,9 +67,7 @@ impl EventLog {
 
     /// Every event, each poll by itself.
     pub(crate) fn events(&self) -> Vec<Event> {
-        let repeated: u64 = self.runs.iter().map(|run| run.times - 1).sum();
-        let mut events = Vec::with_capacity(self.kept.len() + POLL * repeated as usize);
-        let mut from = 0;
+        let (mut events, mut from) = (Vec::with_capacity(self.kept.len()), 0);
         for run in &self.runs {
             events.extend_from_slice(&self.kept[from..run.at]);
             from = run.at + POLL;

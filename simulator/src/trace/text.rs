@@ -15,8 +15,8 @@ use crate::event::{Event, EventKind};
 #[must_use]
 pub fn transfers(events: &[Event]) -> String {
     let mut text = String::new();
-    let mut open = false;
     for event in events {
+        let open = !text.is_empty() && !text.ends_with('\n');
         let mark = |acked: bool| if acked { '+' } else { '-' };
         // Writing to a String cannot fail.
         let _ = match event.kind {
@@ -24,7 +24,6 @@ pub fn transfers(events: &[Event]) -> String {
                 if open {
                     text.push('\n');
                 }
-                open = true;
                 let (us, ns) = (event.at_ns / 1000, event.at_ns % 1000);
                 write!(text, "{us:>10}.{ns:03} us  S")
             }
@@ -36,14 +35,11 @@ pub fn transfers(events: &[Event]) -> String {
             EventKind::Write { byte, acked } | EventKind::Read { byte, acked } => {
                 write!(text, " {byte:02X}{}", mark(acked))
             }
-            EventKind::Stop if open => {
-                open = false;
-                writeln!(text, " P")
-            }
+            EventKind::Stop if open => writeln!(text, " P"),
             _ => Ok(()),
         };
     }
-    if open {
+    if !text.is_empty() && !text.ends_with('\n') {
         text.push('\n');
     }
     text

@@ -11,11 +11,11 @@ pub(crate) trait Device {
     fn start(&mut self, now: u64);
     fn receive(&mut self, now: u64, byte: u8) -> bool;
     fn drive(&mut self, now: u64) -> Option<u8>;
-    fn sent(&mut self, acked: bool);
-    fn stop(&mut self, now: u64);
-    fn cut_byte(&mut self, now: u64, bits: u8);
+    fn sent(&mut self, _acked: bool) {}
+    fn stop(&mut self, _now: u64) {}
+    fn cut_byte(&mut self, _now: u64, _bits: u8) {}
     /// The shortest SCL period of the byte that comes next.
-    fn clocked(&mut self, period_ns: u64);
+    fn clocked(&mut self, _period_ns: u64) {}
     /// For so long it holds SCL low after a byte.
     fn stretches(&self) -> u64 {
         0
@@ -61,14 +61,6 @@ impl Device for Other {
     fn drive(&mut self, _now: u64) -> Option<u8> {
         self.reading.then_some(0)
     }
-    fn sent(&mut self, acked: bool) {
-        self.reading &= acked;
-    }
-    fn stop(&mut self, _now: u64) {
-        (self.selected, self.reading) = (false, false);
-    }
-    fn cut_byte(&mut self, _now: u64, _bits: u8) {}
-    fn clocked(&mut self, _period_ns: u64) {}
     fn stretches(&self) -> u64 {
         if self.selected { self.stretch_ns } else { 0 }
     }
@@ -193,18 +185,6 @@ impl Front {
     pub(crate) fn due(&self) -> u64 {
         let lines = self.scl.due(self.t_sp).min(self.sda.due(self.t_sp));
         lines.min(self.pull_changes_at).min(self.timeout_at).min(self.holds_scl_until)
-    }
-
-    /// When the changes of the lines that its filters watch will count.
-    pub(crate) fn decides_by(&self) -> u64 {
-        let (scl, sda) = (self.scl.due(self.t_sp), self.sda.due(self.t_sp));
-        if scl == u64::MAX {
-            sda
-        } else if sda == u64::MAX {
-            scl
-        } else {
-            scl.max(sda)
-        }
     }
 
     /// The device answered the byte whose acknowledge bit is on the wire.
@@ -354,10 +334,5 @@ impl Front {
             device.stop(at);
             self.slot = Slot::Off;
         }
-    }
-
-    /// Whether SCL has been low for longer than the part's time-out.
-    pub(crate) fn timed_out(&self, now: u64) -> bool {
-        self.timeout_at <= now
     }
 }

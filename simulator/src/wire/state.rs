@@ -78,7 +78,8 @@ impl WireState {
         let ahead = |at: u64| (at != u64::MAX).then_some(at);
         let widest = self.monitor.t_sp;
         let crossings = [self.scl.crosses, self.sda.crosses].into_iter().filter_map(ahead).map(|at| at + widest);
-        let filters = self.fronts.iter().map(Front::decides_by).chain([self.monitor.due()]).filter_map(ahead);
-        crossings.chain(filters).max()
+        let fronts = self.fronts.iter().flat_map(|front| [&front.scl, &front.sda].map(|line| line.due(front.t_sp)));
+        let monitor = [&self.monitor.scl, &self.monitor.sda].map(|line| line.due(widest));
+        crossings.chain(fronts.chain(monitor).filter_map(ahead)).max()
     }
 }

@@ -1,6 +1,7 @@
 //! The simulator by itself, one module per rule book or instrument.
 
 mod against_reference;
+mod at_the_pins;
 mod bit_rules;
 mod bus_layers;
 mod bus_rules;
@@ -43,6 +44,7 @@ mod stored_data;
 mod supply_rules;
 mod timing_rules;
 mod torn_rules;
+mod trace_forms;
 mod traces;
 mod wear_rules;
 mod wire_agreement;

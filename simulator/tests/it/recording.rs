@@ -4,8 +4,12 @@
 //! cards are.
 
 mod bad;
+mod decoded;
+mod drawn;
 mod files;
+mod formats;
 mod long;
+mod replayed;
 
 use embedded_hal::i2c::I2c;
 use pagewise_simulator::recording::{BusEvent, ReadOptions, Recording, Role, Seen, SegmentEnd};

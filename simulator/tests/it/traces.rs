@@ -242,5 +242,6 @@ fn json_lines_read_back_as_they_were_written_and_a_cut_line_is_named() {
     let cut = &text[..text.len() - 5];
     let error = json_lines::read(cut).unwrap_err();
     assert_eq!(error.line, events.len());
+    assert!(error.to_string().starts_with(&format!("line {}: EOF while parsing", events.len())), "{error}");
     assert!(json_lines::read("{\"at_ns\":1,\"kind\":\"unheard-of\"}\n").is_err());
 }

@@ -31,10 +31,7 @@ impl Answers {
 
     /// The supply went or came: the pointer is the chip's own business again.
     pub(crate) fn supply(&mut self, on: bool) {
-        for answer in &mut self.chips {
-            answer.pointer_set &= on;
-            answer.open = answer.open.filter(|_| on);
-        }
+        self.chips.iter_mut().for_each(|answer| answer.pointer_set &= on);
     }
 
     /// A START or STOP cut a byte short (W5, R5). A chip that drives notices even where no bit is whole.

@@ -17,9 +17,9 @@ use crate::recording::source::{Chosen, Sample, sample_ns};
 pub(crate) use metadata::Metadata;
 use pieces::Pieces;
 
-const BUFFER: usize = 1 << 16;
+const BUFFER: usize = 65_536;
 /// No metadata is longer than this.
-const METADATA_MOST: u64 = 1 << 20;
+const METADATA_MOST: u64 = 1_048_576;
 
 fn broken(file: &str, error: &ZipError) -> RecordingError {
     match error {
@@ -173,9 +173,6 @@ impl SessionSource {
         let lines = Sample::Lines { at_ns, scl: levels & 1 != 0, sda: levels & 2 != 0 };
         let supply = Sample::Supply { at_ns, on: levels & 4 != 0, mv: None };
         if self.has_supply && before.is_none_or(|before| (before ^ levels) & 4 != 0) {
-            if before.is_some_and(|before| (before ^ levels) & 3 == 0) {
-                return Ok(supply);
-            }
             self.pending = Some(supply);
         }
         Ok(lines)
@@ -193,14 +190,32 @@ impl SessionSource {
     }
 
     fn end(&self) -> Result<Sample, RecordingError> {
-        if self.filled > self.at {
-            let left = self.filled - self.at;
-            let reason = std::format!("the last sample has {left} bytes of {}", self.unit);
+        if self.filled > 0 {
+            let reason = std::format!("the last sample has {} bytes of {}", self.filled, self.unit);
             return Err(RecordingError::cut_off(&self.file, reason));
         }
         if self.index == 0 {
             return Err(RecordingError::cut_off(&self.file, "it holds no samples"));
         }
         Ok(Sample::End { at_ns: sample_ns(self.index, self.hz) })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::{Error, ErrorKind};
+
+    use super::*;
+
+    #[test]
+    fn an_archive_that_ends_early_is_cut_off_and_a_disk_that_fails_is_not() {
+        let said = |kind: ErrorKind| broken("x.sr", &ZipError::Io(Error::new(kind, "why"))).to_string();
+        assert_eq!(said(ErrorKind::PermissionDenied), "x.sr: cannot be read: why");
+        let cut = said(ErrorKind::UnexpectedEof);
+        assert!(cut.starts_with("x.sr: cut off: its archive is not whole ("), "{cut}");
+        assert_eq!(
+            broken("x.sr", &ZipError::FileNotFound).to_string(),
+            "x.sr: cut off: its archive is not whole (specified file not found in archive); copy or record it again"
+        );
     }
 }

@@ -137,3 +137,167 @@ fn too_few_samples_are_said_with_what_can_still_be_told() {
         assert!(events.health().bytes > 300, "{hz}: {:?}", events.health());
     }
 }
+
+/// The error of a recording that is nothing but these lines or entries, without its file name.
+fn said(path: &Path) -> String {
+    error(path).strip_prefix(&path.display().to_string()).unwrap().to_owned()
+}
+
+#[test]
+fn each_fault_of_a_table_says_where_it_is_and_what_to_do() {
+    let folder = tempdir().unwrap();
+    for (text, message) in [
+        ("Time;SCL;SDA\n", ": cut off: it has no rows; copy or record it again"),
+        ("; only, a comment\n", ": cut off: it has no rows; copy or record it again"),
+        (
+            "; a, b\nSCL\n1\n",
+            ": header: one column only; a table of two channels or more is needed, separated by commas",
+        ),
+        (
+            "SCL,SDA\n1,1\n",
+            ": header: neither a column of times nor a sample rate; add a column \"Time [s]\" or give the rate",
+        ),
+        ("# x\nTime,SCL,SDA\n0,1,1\ninf,1,0\n", ": line 4: \"inf\" is not a time"),
+        ("Time,SCL,SDA\nNaN,1,1\n", ": line 2: \"NaN\" is not a time"),
+        ("Time,SCL,SDA\n\n0,1,1\n,1,0\n", ": line 4: \"\" is not a time"),
+        ("Time,SCL,SDA\n1,1,1\n0.5,1,1\n", ": line 3: time goes back to 0.5"),
+        ("Time,SCL,SDA\n1,1,1\n2,1,on\n", ": line 3: \"on\" is not a level; write 0 or 1"),
+        ("Time,SCL,SDA,VDD\n1,1,1,high\n", ": line 2: \"high\" is neither a level nor volts (VDD)"),
+        ("Time,SCL,SDA\n1,1,1\n2,1\n", ": cut off: line 3 has 2 of 3 columns; copy or record it again"),
+    ] {
+        assert_eq!(said(&files::write(&folder, "bad.csv", text)), message, "{text}");
+    }
+}
+
+#[test]
+fn each_fault_of_a_dump_says_where_it_is() {
+    let folder = tempdir().unwrap();
+    let vars = "$var wire 1 ! SCL $end\n$var wire 1 \" SDA $end\n$enddefinitions $end\n";
+    for (text, message) in [
+        (vars.to_owned(), ": header: no $timescale, so that no time is known; add one"),
+        (format!("$timescale 1 ns $end\n{vars}#0 1!\n#1 q!\n"), ": line 6: "),
+        (format!("$timescale 1 parsec $end\n{vars}"), ": line 1: "),
+        (format!("$timescale 1 ns $end\n{vars}#5\n#4\n"), ": line 6: time goes back from 5 to 4"),
+        (format!("$timescale 1 ns $end\n{vars}#5\n1"), ": cut off: it ends in the middle of line "),
+    ] {
+        let found = said(&files::write(&folder, "bad.vcd", &text));
+        assert!(found.starts_with(message), "{found}: {text}");
+    }
+}
+
+#[test]
+fn each_fault_of_a_session_file_says_what_is_missing() {
+    let folder = tempdir().unwrap();
+    let metadata = |unit: u8| {
+        format!("[device 1]\ncapturefile=logic-1\nsamplerate=1 MHz\nprobe1=SCL\nprobe2=SDA\nunitsize={unit}\n")
+    };
+    let entry = |name: &str, bytes: &'static [u8]| (name.to_owned(), bytes, false);
+    for (unit, entries, message) in [
+        (1, vec![], ": cut off: there are no samples (logic-1); copy or record it again"),
+        (
+            1,
+            vec![entry("logic-2", b"x"), entry("logic-1x", b"x")],
+            ": cut off: there are no samples (logic-1); copy or record it again",
+        ),
+        (1, vec![entry("logic-1", b"")], ": cut off: it holds no samples; copy or record it again"),
+        (2, vec![entry("logic-1-1", b"12345")], ": cut off: the last sample has 1 bytes of 2; copy or record it again"),
+        (
+            3,
+            vec![entry("logic-1-1", b"1234"), entry("logic-1-2", b"5")],
+            ": cut off: the last sample has 2 bytes of 3; copy or record it again",
+        ),
+        (
+            1,
+            vec![entry("logic-1-2", b"x")],
+            ": cut off: piece 1 of logic-1 is missing before logic-1-2; copy or record it again",
+        ),
+        (
+            1,
+            vec![entry("logic-1-4", b"x"), entry("logic-1-1", b"x"), entry("logic-1-2", b"x")],
+            ": cut off: piece 3 of logic-1 is missing before logic-1-4; copy or record it again",
+        ),
+    ] {
+        let text = metadata(unit);
+        let mut all = vec![("metadata".to_owned(), text.as_bytes(), true)];
+        all.extend(entries);
+        assert_eq!(said(&files::archive(&folder, "bad.sr", &all)), message);
+    }
+    let other = files::archive(&folder, "other.sr", &[entry("readme", b"x")]);
+    assert_eq!(said(&other), ": archive: it has no entry \"metadata\": it is not a session file");
+    for bytes in [&b"1,\x002"[..], b"", b"no separator"] {
+        let path = folder.path().join("unknown");
+        std::fs::write(&path, bytes).unwrap();
+        assert!(said(&path).starts_with(": no recording that can be read; a session file (.sr), "));
+    }
+    let absent = Recording::open(folder.path().join("absent.sr"), &ReadOptions::default()).unwrap_err();
+    assert!(absent.to_string().contains("absent.sr: cannot be read: "), "{absent}");
+}
+
+/// A START, nine clocks of a byte that is acknowledged, STOP, as a table of changes.
+fn transfers(text: &mut String, from_us: u64, count: u64) {
+    for start in (0..count).map(|n| from_us + n * 40) {
+        *text += &format!("{start},1,0\n{},0,0\n", start + 1);
+        for clock in 0..9 {
+            *text += &format!("{},1,0\n{},0,0\n", start + 2 + clock * 2, start + 3 + clock * 2);
+        }
+        *text += &format!("{},1,0\n{},1,1\n", start + 22, start + 23);
+    }
+}
+
+#[test]
+fn the_first_part_of_a_recording_is_looked_at_however_it_begins() {
+    let folder = tempdir().unwrap();
+    // Some hundred conditions without a clock between them come first.
+    let mut noisy = String::from("Time [us],SCL,SDA\n0,1,1\n");
+    (1..=500).for_each(|n| noisy += &format!("{n},1,{}\n", u8::from(n % 2 == 0)));
+    (501..=1_400).for_each(|n| noisy += &format!("{n},{},1\n", u8::from(n % 2 == 0)));
+    transfers(&mut noisy, 2_000, 300);
+    let recording = Recording::open(files::write(&folder, "noisy.csv", &noisy), &ReadOptions::default()).unwrap();
+    assert_eq!(recording.check(&recording.buses().unwrap()[0]), Ok(()));
+    // What comes after a hundred thousand edges is not waited for.
+    let mut long = String::from("Time [us],SCL,SDA\n0,1,1\n");
+    transfers(&mut long, 10, 4_600);
+    let recording =
+        Recording::open(files::write(&folder, "long.csv", &(long + "0,1,1\n")), &ReadOptions::default()).unwrap();
+    let bus = recording.buses().unwrap().remove(0);
+    assert_eq!(recording.check(&bus), Ok(()));
+    assert!(recording.events(&bus).unwrap().any(|event| event.is_err()), "the end is bad");
+}
+
+#[test]
+fn of_channels_that_look_alike_the_first_ones_are_named() {
+    let folder = tempdir().unwrap();
+    let (mut text, mut rows) = (String::from("Time [us],a,b,c,d\n"), String::from("0,1,1\n"));
+    transfers(&mut rows, 10, 3);
+    for row in rows.lines() {
+        let cells: Vec<&str> = row.split(',').collect();
+        text += &format!("{},{},{},{},{}\n", cells[0], cells[1], cells[2], cells[1], cells[2]);
+    }
+    let found = said(&files::write(&folder, "alike.csv", &text));
+    let message = ": no channels are called SCL and SDA among a, b, c, d; a looks like SCL and b like SDA: name them";
+    assert_eq!(found, message);
+}
+
+/// Two samples for the shorter part of the clock are enough; what is said is the interval and that part.
+#[test]
+fn a_clock_of_less_than_two_samples_is_too_fast_for_the_recording() {
+    let folder = tempdir().unwrap();
+    for (low, high, slow) in [(2, 2, None), (2, 1, Some(4_100)), (1, 3, Some(4_100)), (3, 2, None)] {
+        let mut levels = vec!["1,1"; 3];
+        levels.extend(["1,0", "0,0"]);
+        for _ in 0..9 {
+            levels.extend(vec!["0,0"; low - 1]);
+            levels.extend(vec!["1,0"; high]);
+            levels.push("0,0");
+        }
+        levels.extend(["0,0", "1,0", "1,0", "1,1"]);
+        // 4100 ns rounded down to a sample rate, and medians to ten bits: neither makes two samples less than two.
+        let text = format!("; Samplerate: 243902 Hz\nSCL,SDA\n{}\n", levels.join("\n"));
+        let recording = Recording::open(files::write(&folder, "clock.csv", &text), &ReadOptions::default()).unwrap();
+        let mut events = recording.events(&recording.buses().unwrap()[0]).unwrap();
+        assert!(events.by_ref().all(|event| event.is_ok()));
+        let found = events.too_slow();
+        assert_eq!(found.map(|(interval, _)| interval), slow.map(|_| 4_101), "{low} {high}");
+        assert!(found.zip(slow).is_none_or(|((_, part), of)| of - part < 16), "{found:?}");
+    }
+}

@@ -48,13 +48,6 @@ pub fn samples(waves: &Waves, hz: u64, tail_ns: u64) -> Vec<u8> {
 
 /// A session file of samples (bit 0: SCL, bit 1: SDA).
 pub fn session(folder: &TempDir, name: &str, samples: &[u8], layout: &Layout) -> PathBuf {
-    let path = folder.path().join(name);
-    let mut zip = ZipWriter::new(fs::File::create(&path).unwrap());
-    let options = SimpleFileOptions::default().compression_method(zip::CompressionMethod::Deflated);
-    let stored = SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
-    zip.start_file("version", stored).unwrap();
-    zip.write_all(b"2").unwrap();
-    zip.start_file("metadata", options).unwrap();
     let channels = layout.unit * 8;
     let mut metadata = format!(
         "[global]\nsigrok version=0.5.2\n\n[device 1]\ncapturefile=logic-1\ntotal probes={channels}\nsamplerate={} Hz\n",
@@ -72,10 +65,10 @@ pub fn session(folder: &TempDir, name: &str, samples: &[u8], layout: &Layout) ->
         metadata += &format!("total analog=1\nanalog{}=VBAT\n", channels + 1);
     }
     metadata += &format!("unitsize={}\n", layout.unit);
-    zip.write_all(metadata.as_bytes()).unwrap();
+    let mut entries = vec![("version".to_owned(), b"2".as_slice(), false)];
+    entries.push(("metadata".to_owned(), metadata.as_bytes(), true));
     if layout.analog {
-        zip.start_file(format!("analog-1-{}-1", channels + 1), options).unwrap();
-        zip.write_all(&[0; 64]).unwrap();
+        entries.push((format!("analog-1-{}-1", channels + 1), &[0; 64], true));
     }
     let mut bytes = Vec::with_capacity(samples.len() * layout.unit);
     for (index, sample) in samples.iter().enumerate() {
@@ -88,13 +81,22 @@ pub fn session(folder: &TempDir, name: &str, samples: &[u8], layout: &Layout) ->
         bytes.extend(unit);
     }
     if layout.piece == 0 {
-        zip.start_file("logic-1", stored).unwrap();
-        zip.write_all(&bytes).unwrap();
+        entries.push(("logic-1".to_owned(), &bytes, false));
     } else {
-        for (number, piece) in bytes.chunks(layout.piece).enumerate() {
-            zip.start_file(format!("logic-1-{}", number + 1), options).unwrap();
-            zip.write_all(piece).unwrap();
-        }
+        let pieces = bytes.chunks(layout.piece).enumerate();
+        entries.extend(pieces.map(|(number, piece)| (format!("logic-1-{}", number + 1), piece, true)));
+    }
+    archive(folder, name, &entries)
+}
+
+/// An archive of entries: name, contents, and whether they are packed.
+pub fn archive(folder: &TempDir, name: &str, entries: &[(String, &[u8], bool)]) -> PathBuf {
+    let path = folder.path().join(name);
+    let mut zip = ZipWriter::new(fs::File::create(&path).unwrap());
+    for (entry, bytes, packed) in entries {
+        let method = if *packed { zip::CompressionMethod::Deflated } else { zip::CompressionMethod::Stored };
+        zip.start_file(entry, SimpleFileOptions::default().compression_method(method)).unwrap();
+        zip.write_all(bytes).unwrap();
     }
     zip.finish().unwrap();
     path

@@ -20,22 +20,16 @@ pub(crate) struct Metadata {
 
 /// The value of a key of the first device that has a capture file.
 fn pairs(text: &str) -> Vec<(String, String)> {
-    let mut sections: Vec<Vec<(String, String)>> = Vec::new();
+    let (mut devices, mut in_device) = (Vec::<Vec<(String, String)>>::new(), false);
     for line in text.lines().map(str::trim) {
         if line.starts_with('[') {
-            let device = line.to_ascii_lowercase().starts_with("[device");
-            sections.push(Vec::new());
-            if !device {
-                // The global section has nothing that is needed; what it says goes nowhere.
-                sections.pop();
-                sections.push(Vec::from([(String::from("\0"), String::new())]));
-            }
-        } else if let (Some(section), Some((key, value))) = (sections.last_mut(), line.split_once('=')) {
-            section.push((key.trim().to_ascii_lowercase(), value.trim().to_string()));
+            in_device = line.to_ascii_lowercase().starts_with("[device");
+            devices.extend(in_device.then(Vec::new));
+        } else if let (true, Some(device), Some((key, value))) = (in_device, devices.last_mut(), line.split_once('=')) {
+            device.push((key.trim().to_ascii_lowercase(), value.trim().to_string()));
         }
     }
-    let mut devices = sections.into_iter().filter(|section| section.first().is_none_or(|(key, _)| key != "\0"));
-    devices.find(|section| section.iter().any(|(key, _)| key == "capturefile")).unwrap_or_default()
+    devices.into_iter().find(|device| device.iter().any(|(key, _)| key == "capturefile")).unwrap_or_default()
 }
 
 impl Metadata {
@@ -84,6 +78,38 @@ mod tests {
         let metadata = Metadata::read("x.sr", new).unwrap();
         assert_eq!((metadata.hz, metadata.unit), (12_500_000, 2));
         assert_eq!(metadata.channels, [(2, "D2".to_string()), (11, "SDA".to_string())]);
+    }
+
+    #[test]
+    fn the_first_device_with_a_capture_file_counts() {
+        let text = "[device 1]\ntotal analog=1\nsamplerate=1 MHz\n[Device 2]\nCaptureFile = logic-2\nsamplerate=2 kHz\n\
+                    probe1=SCL\n[device 3]\ncapturefile=logic-3\n[global]\nsamplerate=9 Hz\nprobe7=SDA\n";
+        let (capture, channels) = ("logic-2".to_string(), Vec::from([(0, "SCL".to_string())]));
+        assert_eq!(Metadata::read("x.sr", text).unwrap(), Metadata { capture, hz: 2000, unit: 1, channels });
+    }
+
+    #[test]
+    fn probes_fit_into_the_samples() {
+        let read = |rest: &str| {
+            let text = std::format!("[device 1]\ncapturefile=logic-1\nsamplerate=1 MHz\n{rest}");
+            Metadata::read("x.sr", &text).map(|metadata| metadata.unit).map_err(|error| error.to_string())
+        };
+        for (rest, unit) in [
+            ("probe8=a", 1),
+            ("probe9=a", 2),
+            ("probe9=a\nunitsize=2", 2),
+            ("probe1=a\nunitsize=64", 64),
+            ("probe512=a", 64),
+            ("probe1=a\nprobe0=b\nprobe513=c\nprobeX=d", 1),
+        ] {
+            assert_eq!(read(rest), Ok(unit), "{rest}");
+        }
+        for unit in ["0", "65", "-1", "two"] {
+            let error = read(&std::format!("probe1=a\nunitsize={unit}")).unwrap_err();
+            assert_eq!(error, "x.sr: metadata: unitsize is not a number from 1 to 64");
+        }
+        let error = read("probe16=a\nunitsize=1").unwrap_err();
+        assert_eq!(error, "x.sr: metadata: probe16 does not fit into samples of 1 bytes");
     }
 
     #[test]

@@ -24,7 +24,7 @@ pub(crate) struct Header {
 }
 
 /// No line of a header is longer than this.
-const LINE_MOST: u64 = 1 << 16;
+const LINE_MOST: u64 = 65_536;
 
 fn next_line(file: &str, reader: &mut impl BufRead) -> Result<Vec<u8>, RecordingError> {
     let mut line = Vec::new();
