@@ -131,7 +131,8 @@ mod tests {
     #[test]
     fn every_limit_is_kept_if_it_is_the_longest() {
         let plan = ClockPlan::for_scl_hz(1_000_000);
-        let limits: [(fn(&mut AcLimits), bool); 7] = [
+        type Set = fn(&mut AcLimits);
+        let limits: [(Set, bool); 7] = [
             (|ac| ac.t_high = 600, true),
             (|ac| ac.t_hd_sta = 600, true),
             (|ac| ac.t_su_sto = 600, true),

@@ -86,7 +86,8 @@ fn polls_that_are_passed_over_are_short_calls_as_well() {
 /// Each of these leaves something that a call has to take into account.
 #[test]
 fn whatever_disturbs_the_bus_leads_the_long_way() {
-    let disturbed: [(&str, fn(&Rig, ChipId)); 11] = [
+    type Disturb = fn(&Rig, ChipId);
+    let disturbed: [(&str, Disturb); 11] = [
         ("a trace", |rig, _| rig.set_trace(true)),
         ("a fault to come", |rig, _| {
             rig.set_faults(Faults { script: vec![Fault::Nack { byte: 1_000_000 }], ..Faults::default() }).unwrap();
