@@ -230,9 +230,10 @@ fn w8_each_write_looks_at_wp_anew_also_when_whole_runs_of_bytes_go_at_once() {
     for trace in [true, false] {
         let mut model = ChipModel::example_32_kbit();
         model.write_protect.sampled = WpSampled::DataPhase;
-        let bench = Bench::wired(model, Straps::GROUND.with_wp(Level::High));
+        let bench = Bench::new(model);
         bench.rig.set_trace(trace);
-        // It leaves its look at WP behind.
+        // What WP was before must not count.
+        bench.rig.set_wp(bench.chip, Level::High);
         bench.store(0, &[1]);
         bench.rig.set_wp(bench.chip, Level::Low);
         bench.store(0, &[5, 6, 7, 8]);
