@@ -14,6 +14,7 @@ use std::collections::BTreeMap;
 use std::error::Error;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread::available_parallelism;
 
 use clap::Parser;
@@ -77,25 +78,42 @@ fn judged(arguments: &Arguments) -> Result<bool, Box<dyn Error>> {
     for mutant in mutants.iter().filter(wanted).filter(|mutant| !built.unviable.contains(&mutant.id)) {
         if built.aside.contains(&mutant.id) { alone.push(mutant) } else { together.push(mutant) }
     }
-    let fates = each(&together, jobs, |mutant| tests.judge(mutant));
-    let mut all: Vec<(&Mutant, Fate)> = together.into_iter().zip(fates).collect();
+    let done = AtomicUsize::new(0);
+    let fates = each(&together, jobs, |mutant| {
+        let fate = tests.judge(mutant);
+        told(mutant, &fate);
+        let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+        if done.is_multiple_of(500) {
+            eprintln!("{done} of {} judged", together.len());
+        }
+        fate
+    });
+    let mut all: Vec<(&Mutant, Fate)> = together.iter().copied().zip(fates).collect();
     if arguments.together {
         println!("{} mutants that need a build of their own are left out", alone.len());
     } else {
         for mutant in alone {
             if let Some(binaries) = copy.build_one(mutant, &mutants)? {
-                all.push((mutant, tests.judge_alone(&binaries)));
+                let fate = tests.judge_alone(&binaries);
+                told(mutant, &fate);
+                all.push((mutant, fate));
             }
         }
     }
     Ok(report(&all) >= arguments.at_least)
 }
 
-/// Prints what was missed and how much was caught, by folder; returns how many of a hundred were.
-fn report(all: &[(&Mutant, Fate)]) -> f64 {
-    for (mutant, fate) in all.iter().filter(|(_, fate)| *fate != Fate::Caught) {
-        println!("{}: {}", if *fate == Fate::Missed { "missed" } else { "unreached" }, mutant.name);
+/// Prints a mutant that no test caught.
+fn told(mutant: &Mutant, fate: &Fate) {
+    match fate {
+        Fate::Caught => {}
+        Fate::Missed => println!("missed: {}", mutant.name),
+        Fate::Unreached => println!("unreached: {}", mutant.name),
     }
+}
+
+/// Prints how much was caught, by folder; returns how many of a hundred were.
+fn report(all: &[(&Mutant, Fate)]) -> f64 {
     let mut folders: BTreeMap<&str, (usize, usize)> = BTreeMap::new();
     for (mutant, fate) in all {
         let inside = mutant.file.split_once("/src/").map_or(mutant.file.as_str(), |(_, inside)| inside);
