@@ -65,6 +65,11 @@ impl Checker {
         (self.rise_ns, self.fall_ns) = (config.rise_ns(), u64::from(config.fall_ns));
     }
 
+    /// Whether anything was found since then: asked at every edge, where mostly nothing is.
+    pub(crate) fn has_found(&self) -> bool {
+        !self.found.is_empty()
+    }
+
     /// What was found since the last call.
     pub(crate) fn found(&mut self) -> Vec<Violation> {
         core::mem::take(&mut self.found)

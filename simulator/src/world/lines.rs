@@ -151,8 +151,10 @@ impl World {
         };
         if index < chips {
             front.edge(line, &mut self.chips[index], self.overclock_faults);
-            let found = front.checker.found();
-            self.report_timing(Some(index), found);
+            if front.checker.has_found() {
+                let found = front.checker.found();
+                self.report_timing(Some(index), found);
+            }
             self.hear_notes();
         } else {
             // A foreign device tells nothing.
