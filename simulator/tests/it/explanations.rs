@@ -180,6 +180,20 @@ fn what_is_remembered_of_a_long_write() {
     }
 }
 
+/// Of very many writes the last 8192 are remembered.
+#[test]
+fn what_is_remembered_of_many_writes() {
+    let fram = ChipModel { memory: MemoryKind::Fram, ..ChipModel::example_32_kbit() };
+    let bench = Bench::wired(fram, Straps::GROUND.with_wp(Level::High));
+    bench.rig.set_trace(false);
+    bench.rig.meant(bench.chip, 0x40, &[7]);
+    bench.write(0x40, &[7]).unwrap();
+    (1..8192).for_each(|_| bench.write(0x80, &[9]).unwrap());
+    assert_eq!(told(&bench)[0].3, Some(Hazard::WriteProtect));
+    bench.write(0x80, &[9]).unwrap();
+    assert_eq!(told(&bench)[0].3, None);
+}
+
 /// The write that was torn is the one of the chip whose supply was lost in its write cycle.
 #[test]
 fn a_torn_write_of_one_chip_says_nothing_of_another_one() {
